@@ -1,0 +1,1 @@
+"""Export file → checked → stored → snapshot → files people send on."""

@@ -1,0 +1,10 @@
+"""python -m pipelines COMMAND …"""
+
+from __future__ import annotations
+
+import sys
+
+from pipelines.commands import main
+
+if __name__ == "__main__":
+    sys.exit(main())

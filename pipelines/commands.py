@@ -1,0 +1,225 @@
+"""The commands. stdout carries the answer alone; progress and hints go to stderr; nothing prompts."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipelines.errors import UserError
+
+# Opening a database must not look for extensions on a network, and checking a file must not report itself.
+os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    arguments = parser().parse_args(argv)
+    try:
+        return int(arguments.run(arguments))
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        # Whoever reads the answer has heard enough.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("Stopped; what was live is as it was.", file=sys.stderr)
+        return 1
+    except Exception as error:  # noqa: BLE001 - the contract: one line, no traceback
+        print(_one_line(error), file=sys.stderr)
+        if os.environ.get("COHORT_TRACEBACK"):
+            raise
+        return 1
+
+
+def _one_line(error: Exception) -> str:
+    """Says what happened without what the data were: messages of libraries may quote cells."""
+    text = str(error)
+    if "No space left" in text or getattr(error, "errno", None) == 28:
+        return "The disk is full; what was live is as it was."
+    if getattr(error, "errno", None) == 30 or "Read-only file system" in text:
+        return "The store is read-only here; nothing was changed."
+    if isinstance(error, PermissionError):
+        return f"No permission for {error.filename}; nothing was changed."
+    if isinstance(error, MemoryError) or "Out of Memory" in text:
+        return (
+            "The file does not fit the memory limit; nothing was stored. Give fewer files at once, or raise"
+            " memory_limit in programme.yaml (such as 8 GB)."
+        )
+    if isinstance(error, OSError):
+        return f"{error.strerror or type(error).__name__}: {error.filename or ''}; what was live is as it was."
+    return f"Unexpected: {type(error).__name__}; what was live is as it was. COHORT_TRACEBACK=1 shows where."
+
+
+def parser() -> argparse.ArgumentParser:
+    """Every command with its options."""
+    whole = argparse.ArgumentParser(prog="python3 run.py", description="Where each trainee of a cohort stands.")
+    commands = whole.add_subparsers(required=True, metavar="COMMAND")
+    for add in (_add_demo, _add_init, _add_check, _add_intake, _add_build, _add_show, _add_history, _add_seed):
+        add(commands)
+    commands.add_parser("test", help="pass the tests (run.py does this itself)")
+    return whole
+
+
+Commands = argparse._SubParsersAction  # noqa: SLF001 - argparse has no public name for it
+
+
+def _add_store(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--store", type=Path, default=Path(os.environ.get("COHORT_STORE") or "store"))
+
+
+def _add_format(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--format", choices=("table", "csv", "json"), default="table")
+
+
+def _add_demo(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("demo", help="a made-up programme: print its cohort, open its dashboard")
+    command.add_argument("--no-serve", action="store_true", help="end after the table")
+    command.set_defaults(run=_demo)
+
+
+def _add_init(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("init", help="make an empty store")
+    _add_store(command)
+    command.add_argument("--specialty", required=True, metavar="NAME-or-FILE")
+    command.add_argument("--programme", required=True, metavar="NAME")
+    command.set_defaults(run=_init)
+
+
+def _add_check(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("check", help="validate exports, or a specialty file; store nothing")
+    command.add_argument("files", nargs="*", type=Path, metavar="FILE")
+    _add_store(command)
+    command.add_argument("--specialty", metavar="NAME-or-FILE")
+    _add_taking(command)
+    _add_format(command)
+    command.set_defaults(run=_check)
+
+
+def _add_taking(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--source", default="main", metavar="NAME")
+    command.add_argument("--through", metavar="YYYY-MM")
+    command.add_argument("--append", action="store_true")
+    command.add_argument("--accept-withdrawals", action="store_true")
+    command.add_argument("--by", metavar="WHO")
+    command.add_argument("--reason", metavar="TEXT")
+    command.add_argument("--fixes", type=Path, metavar="DIR")
+
+
+def _add_intake(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("intake", help="validate exports, store them, publish a new snapshot")
+    command.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    _add_store(command)
+    _add_taking(command)
+    command.add_argument("--strict", action="store_true", help="store nothing if a row is left out")
+    command.set_defaults(run=_intake)
+
+
+def _add_build(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("build", help="rebuild and audit the snapshot")
+    _add_store(command)
+    command.set_defaults(run=_build)
+
+
+def _add_show(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("show", help="print a published view")
+    command.add_argument("view", metavar="VIEW")
+    _add_store(command)
+    command.add_argument("--where", action="append", default=[], metavar="column=value")
+    _add_format(command)
+    command.set_defaults(run=_show)
+
+
+def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("history", help="what each intake changed for a trainee")
+    _add_store(command)
+    command.add_argument("--trainee", required=True)
+    _add_format(command)
+    command.set_defaults(run=_history)
+    command = commands.add_parser("snapshots", help="the snapshots there are")
+    _add_store(command)
+    _add_format(command)
+    command.set_defaults(run=_snapshots)
+
+
+def _add_seed(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("seed", help="write example exports of a made-up programme")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR")
+    command.add_argument("--trainees", type=int)
+    command.add_argument("--cases", type=int, help="the total number of rows")
+    command.add_argument("--random-seed", type=int)
+    command.set_defaults(run=_seed)
+
+
+# Each command imports what it needs: `show` must not wait for the libraries that check files.
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from pipelines import demo
+
+    return demo.run(serve=not arguments.no_serve)
+
+
+def _init(arguments: argparse.Namespace) -> int:
+    from pipelines import taking
+
+    return taking.init(arguments.store, arguments.specialty, arguments.programme)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from pipelines import taking
+
+    return taking.check(arguments)
+
+
+def _intake(arguments: argparse.Namespace) -> int:
+    from pipelines import taking
+
+    return taking.intake(arguments)
+
+
+def _build(arguments: argparse.Namespace) -> int:
+    from pipelines import taking
+
+    return taking.build(arguments.store)
+
+
+def _show(arguments: argparse.Namespace) -> int:
+    from pipelines.show import published_rows
+    from pipelines.store import Store
+
+    return _print(arguments, *published_rows(Store(arguments.store), arguments.view, arguments.where))
+
+
+def _history(arguments: argparse.Namespace) -> int:
+    from pipelines import history
+    from pipelines.store import Store
+
+    return _print(arguments, *history.of_trainee(Store(arguments.store), arguments.trainee))
+
+
+def _snapshots(arguments: argparse.Namespace) -> int:
+    from pipelines import history
+    from pipelines.store import Store
+
+    return _print(arguments, *history.snapshots(Store(arguments.store)))
+
+
+def _print(arguments: argparse.Namespace, columns: list[str], rows: list[tuple[object, ...]]) -> int:
+    from pipelines.show import FORMATS
+
+    sys.stdout.write(FORMATS[arguments.format](columns, rows))
+    return 0
+
+
+def _seed(arguments: argparse.Namespace) -> int:
+    from seed_data.generate import generate
+
+    seed = {} if arguments.random_seed is None else {"random_seed": arguments.random_seed}
+    for path in generate(arguments.out, arguments.trainees, arguments.cases, **seed):
+        print(path)
+    return 0

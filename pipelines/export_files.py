@@ -1,0 +1,90 @@
+"""The files of one command, read, recognised and screened, before any row is judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines import identifiers
+from pipelines.errors import FileRefused
+from pipelines.findings import Finding
+from pipelines.formats import KINDS, Kind, kind_of, missing_columns, nearest_kind
+from pipelines.reading import Sheet, SourceFile, read_file
+from pipelines.specialty import Specialty, code_sets
+
+
+@dataclass(frozen=True)
+class Part:
+    """One table of one file, with its kind and the name that may be shown."""
+
+    number: int
+    file: SourceFile
+    sheet: Sheet
+    kind: Kind
+    shown: str
+
+    @property
+    def unknown_columns(self) -> list[str]:
+        known = {column.name for column in self.kind.columns}
+        return [name for name in self.sheet.header if name not in known]
+
+
+def read_parts(paths: Sequence[Path], specialty: Specialty, refs_are_pseudonyms: bool) -> list[Part]:
+    """Read every file; rosters first, whatever their order.
+
+    Raises FileRefused with the findings of all refused files together.
+    """
+    vocabulary = identifiers.vocabulary(code for codes in code_sets(specialty).values() for code in codes)
+    parts: list[Part] = []
+    refused: list[Finding] = []
+    for number, path in enumerate(paths, 1):
+        try:
+            parts += _parts_of(path, number, vocabulary, refs_are_pseudonyms)
+        except FileRefused as refusal:
+            shown = identifiers.shown_name(path.name, number, vocabulary)
+            refused += [_named(finding, path.name, shown) for finding in refusal.findings]
+    if refused:
+        raise FileRefused(refused)
+    parts.sort(key=lambda part: KINDS.index(part.kind))
+    return [Part(number, part.file, part.sheet, part.kind, part.shown) for number, part in enumerate(parts, 1)]
+
+
+def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseudonyms: bool) -> list[Part]:
+    shown = identifiers.shown_name(path.name, number, vocabulary)
+    if identifiers.screen_file_name(path.name):
+        raise FileRefused([identifiers.file_name_finding(number)])
+    file = read_file(path, number)
+    parts, refused = [], []
+    for position, sheet in enumerate(file.sheets, 1):
+        label = identifiers.shown_label(sheet, path, shown, position, vocabulary)
+        kind = kind_of(sheet.header)
+        # An unrecognised table is screened too: identifiers outrank everything else that is wrong with a file.
+        screened = identifiers.screen(sheet, kind or nearest_kind(sheet.header), label, refs_are_pseudonyms)
+        refused += screened
+        if kind is None or not kind.read:
+            refused.append(_not_of_a_kind(sheet, kind, label))
+        else:
+            parts.append(Part(0, file, sheet, kind, label))
+    if refused:
+        raise FileRefused(refused)
+    return parts
+
+
+def _named(finding: Finding, name: str, shown: str) -> Finding:
+    return Finding(
+        **{**finding.__dict__, "file_name": finding.file_name.replace(name, shown), "message": finding.message.replace(name, shown)}
+    )
+
+
+def _not_of_a_kind(sheet: Sheet, kind: Kind | None, label: str) -> Finding:
+    if kind is not None:
+        message = f"{label}: {kind.name} files are not read by this version."
+        return Finding(label, "kind_unknown", "refused", message, "Leave it out of the command.")
+    nearest = nearest_kind(sheet.header)
+    missing = missing_columns(nearest, sheet.header)
+    remedy = f"Nearest is {nearest.name}; missing: {', '.join(missing)}. Nothing was stored."
+    if all(name in missing for name in nearest.required if name != "trainee_ref"):
+        return Finding(label, "kind_unknown", "refused", f"{label}: the columns are of no kind of export.", remedy)
+    message = f"{label}: {', '.join(missing)} missing."
+    return Finding(label, "column_missing", "refused", message, remedy, source_row=1, column_name=missing[0])

@@ -1,0 +1,39 @@
+-- Who is in the roster, in which class, and through when do their data run?
+--
+-- Rows:   one per trainee of the roster, also without an export
+-- Reads:  input.trainees, input.programme, input.data_through
+-- Source: contract of the store: a person is not current when the last day of data_through plus the setting
+--         current_within_days lies before as_of, or with no data at all
+create table main.trainee as
+with
+
+latest_data as (
+
+    -- With two sources, data are complete only through the earlier of the two.
+    select trainee_ref, min(data_through) as data_through
+    from input.data_through
+    group by trainee_ref
+
+)
+
+select
+    coalesce(roster.programme_ref, programme.programme_ref) as programme_ref,
+    roster.cohort,
+    cast(substr(roster.cohort, 1, 4) as integer) + 1 as cohort_ends,
+    roster.trainee_ref,
+    roster.started,
+    roster.expected_completion,
+    roster.stage,
+    roster.level,
+    coalesce(roster.credit_from, roster.started) as credit_from,
+    roster.completed,
+    roster."left",
+    coalesce(
+        days_since_month_end(latest_data.data_through, programme.as_of) <= programme.current_within_days,
+        false
+    ) as is_current,
+    latest_data.data_through
+from input.trainees as roster
+cross join input.programme as programme
+left join latest_data on roster.trainee_ref = latest_data.trainee_ref
+order by programme_ref, roster.cohort, roster.trainee_ref;

@@ -1,0 +1,52 @@
+-- Has every case an answer, and is no case credited that is not there?
+--
+-- Rows:   one per trainee and requirement that breaks a rule; there must be none
+-- Reads:  case_record, case_credit
+-- Source: contract of the views: every live case row has at least one row; reason is never blank
+with
+
+recorded as (
+
+    select trainee_ref, count(*) as live_cases
+    from case_record
+    group by trainee_ref
+
+),
+
+answered_case as (
+
+    select distinct trainee_ref, case_ref, "procedure", coalesce(side, '') as side
+    from case_credit
+
+),
+
+answered as (
+
+    select trainee_ref, count(*) as answered_cases
+    from answered_case
+    group by trainee_ref
+
+),
+
+credited as (
+
+    select trainee_ref, requirement_ref, count(*) as credited_cases
+    from case_credit
+    where credited
+    group by trainee_ref, requirement_ref
+
+)
+
+select 'a live case has no row in case_credit, or a row has no case' as offence, recorded.trainee_ref
+from recorded
+left join answered on recorded.trainee_ref = answered.trainee_ref
+where answered.answered_cases is null or answered.answered_cases <> recorded.live_cases
+union all
+select 'more cases credited than the trainee has' as offence, credited.trainee_ref
+from credited
+left join recorded on credited.trainee_ref = recorded.trainee_ref
+where recorded.live_cases is null or credited.credited_cases > recorded.live_cases
+union all
+select 'a reason is blank, or credited and reason disagree' as offence, trainee_ref
+from case_credit
+where reason is null or credited is null or credited <> (reason = 'credited')

@@ -1,0 +1,329 @@
+"""The published views computed a second time, in plain loops over the cells of the export files.
+
+Nothing of the project is imported: what stands here is read from the contract alone, so that it can judge
+the SQL. Rows are dicts of text cells as `csv.DictReader` gives them; every row handed in must be valid.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import Any
+
+from tests.oracle_rows import (
+    Export,
+    Programme,
+    Row,
+    case_key,
+    cell,
+    class_ends,
+    code,
+    codes,
+    cohort_of,
+    last_day,
+    month_of,
+    yes_no,
+)
+
+__all__ = ["COLUMNS", "KEYS", "Answer", "Export", "Oracle", "Row", "case_key", "wilson"]
+Answer = dict[str, Any]
+
+# Wilson 1927; Newcombe 1998, method 3. The 97.5 % point of the normal distribution at full precision.
+Z = 1.959963984540054
+CONFIDENCE = 0.95
+ATTRIBUTIONS = ("as_logged", "as_started", "in_trainee_hands")
+
+# Rows are ordered by the key columns, which come first.
+HEAD = "programme_ref cohort trainee_ref"
+KEYS = {
+    "case_credit": ["programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref"],
+    "case_volume": f"{HEAD} requirement_ref".split(),
+    "complication_rate": f"{HEAD} complication_ref procedure_group attribution".split(),
+    "supervision_mix": f"{HEAD} procedure_group training_quarter level_ref".split(),
+}
+AFTER_KEY = {
+    "case_credit": "credited reason data_through",
+    "case_volume": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases"
+    " held_cases data_through",
+    "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
+    " eligible_cases not_yet_due events_unclear early_events data_through",
+    "supervision_mix": "level_rank cases known_cases share data_through",
+}
+COLUMNS = {view: [*key, *AFTER_KEY[view].split()] for view, key in KEYS.items()}
+
+
+def wilson(events: int, known: int) -> tuple[float, float]:
+    """The interval by its plain formula; 0 and 1 are exact where nothing or everything happened."""
+    share = events / known
+    shrink = 1 + Z * Z / known
+    centre = (share + Z * Z / (2 * known)) / shrink
+    half = Z / shrink * math.sqrt(share * (1 - share) / known + Z * Z / (4 * known * known))
+    low = 0.0 if events == 0 else max(0.0, centre - half)
+    high = 1.0 if events == known else min(1.0, centre + half)
+    return low, high
+
+
+def in_order(rows: list[Answer], view: str) -> list[Answer]:
+    """By the key columns: nulls first, text by code point, numbers by value."""
+
+    def place(row: Answer) -> list[tuple[Any, ...]]:
+        return [(0,) if row[name] is None else (1, row[name]) for name in KEYS[view]]
+
+    return [{name: row[name] for name in COLUMNS[view]} for row in sorted(rows, key=place)]
+
+
+class Oracle(Programme):
+    """The answers that the contract's views must give for one programme."""
+
+    def _head(self, trainee: str) -> Answer:
+        row = self.roster[trainee]
+        return {
+            "programme_ref": cell(row, "programme_ref") or self.programme_ref,
+            "cohort": cohort_of(row),
+            "trainee_ref": trainee,
+            "data_through": self.data_through(trainee),
+        }
+
+    def _group(self, case: Row) -> str | None:
+        procedure = self.specialty["procedures"].get(code(case, "procedure"))
+        return procedure["group"] if procedure else None
+
+    # case_credit
+
+    def case_credit(self) -> list[Answer]:
+        rows = []
+        for trainee in self.roster:
+            for case in self.cases(trainee):
+                for requirement, reason in self._reasons(trainee, case).items():
+                    rows.append(self._credit_row(trainee, case, requirement, reason))
+        return in_order(rows, "case_credit")
+
+    def _credit_row(self, trainee: str, case: Row, requirement: str | None, reason: str) -> Answer:
+        case_ref, procedure, side = case_key(case)
+        return self._head(trainee) | {
+            "case_ref": case_ref,
+            "procedure": procedure,
+            "side": side,
+            "requirement_ref": requirement,
+            "credited": reason == "credited",
+            "reason": reason,
+        }
+
+    def _reasons(self, trainee: str, case: Row) -> dict[str | None, str]:
+        """Why the case counts toward each requirement that lists its procedure, or does not."""
+        procedure = code(case, "procedure")
+        if procedure not in self.specialty["procedures"]:
+            return {None: "unmapped_code"}
+        listed = [
+            ref
+            for ref, rule in self.specialty["requirements"].items()
+            if procedure in rule.get("procedures", [])
+        ]
+        if not listed:
+            return {None: "no_requirement"}
+        return {ref: self._reason(trainee, case, ref) for ref in listed}
+
+    def _reason(self, trainee: str, case: Row, requirement: str) -> str:
+        refused = self._refused(trainee, case, requirement)
+        if refused:
+            return refused
+        if self._is_duplicate(trainee, case, requirement):
+            return "duplicate_in_operation"
+        if yes_no(case, "supervisor_agreed") is False:
+            return "supervisor_disagreed"
+        if yes_no(case, "takeover") and yes_no(case, "supervisor_agreed") is not True:
+            return "takeover_to_confirm"
+        return "credited"
+
+    def _refused(self, trainee: str, case: Row, requirement: str) -> str | None:
+        """The first reason that lies in the case alone, before other rows of its operation are looked at."""
+        rule = self.specialty["requirements"][requirement]
+        month = month_of(case, "operated_on")
+        if not self._in_force(rule, trainee):
+            return "outside_edition"
+        if rule.get("roles") and code(case, "role") not in rule["roles"]:
+            return "role"
+        if rule.get("stages") and self.stage(trainee, month) not in rule["stages"]:
+            return "stage"
+        if not self._attributes_fit(rule.get("attributes") or {}, codes(case, "attributes") or []):
+            return "attribute"
+        if self.is_elsewhere(trainee, month) and not rule.get("elsewhere"):
+            return "performed_elsewhere"
+        return None
+
+    def _in_force(self, rule: Answer, trainee: str) -> bool:
+        cohorts = rule.get("cohorts") or {}
+        year = class_ends(self.roster[trainee])
+        if cohorts.get("from") is not None and year < cohorts["from"]:
+            return False
+        return cohorts.get("to") is None or year <= cohorts["to"]
+
+    @staticmethod
+    def _attributes_fit(need: Answer, has: list[str]) -> bool:
+        if not all(wanted in has for wanted in need.get("all") or []):
+            return False
+        if need.get("any") and not any(wanted in has for wanted in need["any"]):
+            return False
+        return not any(unwanted in has for unwanted in need.get("none") or [])
+
+    def _is_duplicate(self, trainee: str, case: Row, requirement: str) -> bool:
+        """Whether another row of the same operation stands for it; the unit `procedure` has none.
+
+        Which row stands for an operation the contract leaves open: here the main procedure, then by key.
+        """
+        rule = self.specialty["requirements"][requirement]
+        if rule.get("principal_only") and yes_no(case, "principal") is not True:
+            return True
+        if rule.get("unit", "procedure") != "operation":
+            return False
+        same = [
+            other
+            for other in self.cases(trainee)
+            if other["case_ref"].strip() == case["case_ref"].strip()
+            and code(other, "procedure") in rule["procedures"]
+            and not self._refused(trainee, other, requirement)
+        ]
+        first = min(
+            same,
+            key=lambda row: (
+                yes_no(row, "principal") is not True,
+                code(row, "procedure"),
+                code(row, "side") or "",
+            ),
+        )
+        return case_key(case) != case_key(first)
+
+    # case_volume
+
+    def case_volume(self) -> list[Answer]:
+        rows = []
+        for trainee in self.roster:
+            for ref, rule in self.specialty["requirements"].items():
+                if self._in_force(rule, trainee):
+                    rows.append(self._volume_row(trainee, ref, rule))
+        return in_order(rows, "case_volume")
+
+    def _volume_row(self, trainee: str, ref: str, rule: Answer) -> Answer:
+        counted = [
+            case for case in self.cases(trainee) if self._reasons(trainee, case).get(ref) == "credited"
+        ]
+        minimum = rule.get("minimum")
+        return self._head(trainee) | {
+            "requirement_ref": ref,
+            "requirement_title": rule["title"],
+            "minimum": minimum,
+            "counted_cases": len(counted),
+            "remaining_cases": None if minimum is None else max(minimum - len(counted), 0),
+            "met": None if minimum is None else len(counted) >= minimum,
+            "edition": rule.get("edition"),
+            "confirmed_cases": len([case for case in counted if yes_no(case, "supervisor_agreed")]),
+            "held_cases": 0,
+        }
+
+    # complication_rate
+
+    def complication_rate(self) -> list[Answer]:
+        rows = [
+            self._rate_row(trainee, ref, complication, attribution)
+            for trainee in self.roster
+            for ref, complication in self.specialty["complications"].items()
+            for attribution in ATTRIBUTIONS
+        ]
+        return in_order(rows, "complication_rate")
+
+    def _rate_row(self, trainee: str, ref: str, complication: Answer, attribution: str) -> Answer:
+        window = complication["window_days"]
+        counts = dict.fromkeys(
+            ("events", "known_outcomes", "unknown_outcomes", "not_yet_due", "events_unclear", "early_events"),
+            0,
+        )
+        for case in self.cases(trainee):
+            if self._enters_rate(trainee, case, complication["group"], attribution):
+                for name in self._outcome(trainee, case, ref, window, attribution):
+                    counts[name] += 1
+        known, due = counts["known_outcomes"], counts["known_outcomes"] + counts["unknown_outcomes"]
+        shown = known > 0 and (window == 0 or 2 * known >= due)
+        low, high = wilson(counts["events"], known) if shown else (None, None)
+        return self._head(trainee) | counts | {
+            "complication_ref": ref,
+            "procedure_group": complication["group"],
+            "attribution": attribution,
+            "rate": counts["events"] / known if shown else None,
+            "rate_low": low,
+            "rate_high": high,
+            "confidence": CONFIDENCE,
+            "eligible_cases": due + counts["not_yet_due"],
+        }  # fmt: skip
+
+    def _enters_rate(self, trainee: str, case: Row, group: str, attribution: str) -> bool:
+        if self._group(case) != group or self.is_elsewhere(trainee, month_of(case, "operated_on")):
+            return False
+        if code(case, "role") == "surgeon":
+            return True
+        return attribution != "as_logged" and yes_no(case, "takeover") is True
+
+    def _outcome(self, trainee: str, case: Row, ref: str, window: int, attribution: str) -> list[str]:
+        """The columns in which this case is counted."""
+        recorded = codes(case, "complications")
+        hit = self._is_hit(recorded or [], ref, window)
+        followed = recorded is not None and int(cell(case, "follow_up_days") or -1) >= window
+        if not (window == 0 or followed or self._window_is_over(trainee, case, window)):
+            return ["not_yet_due", "early_events"] if hit else ["not_yet_due"]
+        if recorded is None or not (window == 0 or hit or followed):
+            return ["unknown_outcomes"]
+        return ["known_outcomes", *self._event_columns(case, attribution)] if hit else ["known_outcomes"]
+
+    @staticmethod
+    def _is_hit(recorded: list[str], ref: str, window: int) -> bool:
+        for event in recorded:
+            name, _, day = event.partition("@")
+            if name.strip() == ref and (window == 0 or not day or int(day) <= window):
+                return True
+        return False
+
+    def _window_is_over(self, trainee: str, case: Row, window: int) -> bool:
+        through = self.data_through(trainee)
+        last = last_day(month_of(case, "operated_on")) + dt.timedelta(days=window)
+        return through is not None and last <= last_day(through)
+
+    @staticmethod
+    def _event_columns(case: Row, attribution: str) -> list[str]:
+        hands = code(case, "event_hands")
+        if attribution != "in_trainee_hands" or hands == "trainee":
+            return ["events"]
+        return [] if hands == "supervisor" else ["events_unclear"]
+
+    # supervision_mix
+
+    def supervision_mix(self) -> list[Answer]:
+        counts: dict[tuple[str, str, int], dict[str | None, int]] = {}
+        for trainee in self.roster:
+            for case in self.cases(trainee):
+                group, month = self._group(case), month_of(case, "operated_on")
+                if group and code(case, "role") == "surgeon" and not self.is_elsewhere(trainee, month):
+                    levels = counts.setdefault((trainee, group, self.training_quarter(trainee, month)), {})
+                    level = code(case, "supervision")
+                    levels[level] = levels.get(level, 0) + 1
+        rows = [self._mix_row(place, levels, level) for place, levels in counts.items() for level in levels]
+        return in_order(rows, "supervision_mix")
+
+    def _mix_row(
+        self, place: tuple[str, str, int], levels: dict[str | None, int], level: str | None
+    ) -> Answer:
+        trainee, group, quarter = place
+        known = sum(cases for name, cases in levels.items() if name is not None)
+        ladder = list(self.specialty["supervision"])
+        return self._head(trainee) | {
+            "procedure_group": group,
+            "training_quarter": quarter,
+            "level_ref": level,
+            "level_rank": None if level is None else ladder.index(level) + 1,
+            "cases": levels[level],
+            "known_cases": known,
+            "share": None if level is None else levels[level] / known,
+        }
+
+    def view(self, name: str) -> list[Answer]:
+        """One of the four views by name."""
+        rows: list[Answer] = getattr(self, name)()
+        return rows

@@ -1,0 +1,168 @@
+"""Reading the cells of export files, which rows are live, and a trainee's own time, in plain loops.
+
+The first half of the oracle: like tests/oracle.py it imports nothing of the project.
+"""
+
+from __future__ import annotations
+
+import calendar
+import datetime as dt
+from typing import Any, NamedTuple
+
+Row = dict[str, str]
+
+
+class Export(NamedTuple):
+    """The case rows of one command and source, in the order taken."""
+
+    rows: list[Row]
+    source: str = "main"
+    append: bool = False
+    through: str | None = None
+
+
+def cell(row: Row, name: str) -> str | None:
+    """The trimmed text, or None where nothing is recorded."""
+    return (row.get(name) or "").strip() or None
+
+
+def code(row: Row, name: str) -> str | None:
+    text = cell(row, name)
+    return text.lower() if text else None
+
+
+def yes_no(row: Row, name: str) -> bool | None:
+    text = code(row, name)
+    return None if text is None else text in ("yes", "y", "true", "1")
+
+
+def codes(row: Row, name: str) -> list[str] | None:
+    """The codes of a list; an empty list for `none`, None for a blank cell."""
+    text = code(row, name)
+    if text is None:
+        return None
+    return [] if text == "none" else [part.strip() for part in text.split(";")]
+
+
+def month_of(row: Row, name: str) -> str:
+    return row[name].strip()[:7]
+
+
+def month_number(month: str) -> int:
+    return int(month[:4]) * 12 + int(month[5:7])
+
+
+def last_day(month: str) -> dt.date:
+    year, number = int(month[:4]), int(month[5:7])
+    return dt.date(year, number, calendar.monthrange(year, number)[1])
+
+
+def cohort_of(row: Row) -> str:
+    """2026-27, from either of the two ways of writing it."""
+    text = row["cohort"].strip()
+    if "-" in text:
+        return text
+    return f"{int(text) - 1}-{int(text) % 100:02d}"
+
+
+def class_ends(row: Row) -> int:
+    return int(cohort_of(row)[:4]) + 1
+
+
+def case_key(row: Row) -> tuple[str, str | None, str | None]:
+    return row["case_ref"].strip(), code(row, "procedure"), code(row, "side")
+
+
+class Programme:
+    """One programme's people, their live cases and their periods.
+
+    Of two roster rows with the same trainee_ref, or two training rows with the same trainee_ref, from and
+    kind, the later holds. `specialty` is the YAML file as plain dicts and lists.
+    """
+
+    def __init__(
+        self,
+        roster: list[Row],
+        training: list[Row],
+        exports: list[Export],
+        specialty: dict[str, Any],
+        programme_ref: str = "harbour-eye",
+    ) -> None:
+        self.roster = {cell(row, "trainee_ref") or "": row for row in roster}
+        self.training = {
+            (cell(row, "trainee_ref"), month_of(row, "from"), code(row, "kind")): row for row in training
+        }
+        self.specialty = specialty
+        self.programme_ref = programme_ref
+        self._take(exports)
+
+    # What is live.
+
+    def _take(self, exports: list[Export]) -> None:
+        self.live: dict[tuple[str, str], dict[Any, Row]] = {}
+        self.through: dict[tuple[str, str], str] = {}
+        self.taken: dict[tuple[str, str], int] = {}
+        for position, export in enumerate(exports):
+            for trainee in {row["trainee_ref"].strip() for row in export.rows}:
+                own = [row for row in export.rows if row["trainee_ref"].strip() == trainee]
+                self._take_own((trainee, export.source), own, export, position)
+
+    def _take_own(self, slot: tuple[str, str], own: list[Row], export: Export, position: int) -> None:
+        if not export.append:
+            self.live[slot] = {}
+            self.through.pop(slot, None)
+        for row in own:
+            self.live.setdefault(slot, {})[case_key(row)] = row
+        through = export.through or self._latest_month(own)
+        self.through[slot] = max(through, self.through.get(slot, through))
+        self.taken[slot] = position
+
+    @staticmethod
+    def _latest_month(own: list[Row]) -> str:
+        logged = [month_of(row, "logged_on") for row in own if cell(row, "logged_on")]
+        return max(logged or [month_of(row, "operated_on") for row in own])
+
+    def cases(self, trainee: str) -> list[Row]:
+        """Every live key once, as the source taken last has it."""
+        slots = [slot for slot in self.live if slot[0] == trainee]
+        merged: dict[Any, Row] = {}
+        for slot in sorted(slots, key=lambda slot: self.taken[slot]):
+            merged.update(self.live[slot])
+        return list(merged.values())
+
+    def data_through(self, trainee: str) -> str | None:
+        """The earliest month over the trainee's sources."""
+        return min((month for slot, month in self.through.items() if slot[0] == trainee), default=None)
+
+    # The trainee's own time.
+
+    def _periods(self, trainee: str, kind: str) -> list[Row]:
+        rows = [row for (who, _, what), row in self.training.items() if who == trainee and what == kind]
+        return sorted(rows, key=lambda row: month_of(row, "from"))
+
+    def stage(self, trainee: str, month: str) -> str | None:
+        """The stage in force; of two that overlap the one that began later."""
+        periods = self._periods(trainee, "stage")
+        found = None
+        for number, period in enumerate(periods):
+            begun = month_of(period, "from") <= month
+            if cell(period, "to"):
+                over = month > month_of(period, "to")
+            else:
+                over = number + 1 < len(periods) and month >= month_of(periods[number + 1], "from")
+            if begun and not over:
+                found = code(period, "value")
+        return found
+
+    def is_elsewhere(self, trainee: str, month: str) -> bool:
+        if month < month_of(self.roster[trainee], "started"):
+            return True
+        for period in self._periods(trainee, "elsewhere"):
+            open_ended = not cell(period, "to")
+            if month_of(period, "from") <= month and (open_ended or month <= month_of(period, "to")):
+                return True
+        return False
+
+    def training_quarter(self, trainee: str, month: str) -> int:
+        started = month_of(self.roster[trainee], "started")
+        return (month_number(month) - month_number(started)) // 3 + 1

@@ -1,0 +1,279 @@
+"""The house rules that matter, as tests: each guards a promise that a reader of the code relies on."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".shots", ".work", "store", "__pycache__"}
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+
+# What the dashboard may take from pipelines: where a snapshot lies, what a code is called, what went wrong.
+DASHBOARD_MAY_IMPORT = {
+    "pipelines.errors",
+    "pipelines.programme",
+    "pipelines.specialty",
+    "pipelines.specialty_model",
+    "pipelines.store",
+}
+DASHBOARD_MAY_IMPORT_DUCKDB = {"dashboard/queries.py"}
+
+
+def ours(pattern: str, *folders: str) -> list[Path]:
+    """Our files of this pattern below the folders (none: everywhere), without caches and built things."""
+    found = [path for folder in folders or (".",) for path in sorted((ROOT / folder).rglob(pattern))]
+    return [path for path in found if path.is_file() and not is_built(path)]
+
+
+def is_built(path: Path) -> bool:
+    parts = path.relative_to(ROOT).parts
+    return any(part in NOT_OURS or part.endswith("_cache") for part in parts)
+
+
+def name(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def text(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
+
+
+def imported(path: Path) -> Iterator[str]:
+    """Every module that a file imports, wherever in the file; `from a import b` gives `a` and `a.b`."""
+    for node in ast.walk(ast.parse(text(path))):
+        if isinstance(node, ast.Import):
+            yield from (each.name for each in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield "." * node.level + (node.module or "")
+            yield from (f"{'.' * node.level}{node.module}.{each.name}" for each in node.names)
+
+
+def below(module: str, package: str) -> bool:
+    return module == package or module.startswith(f"{package}.")
+
+
+# ---- linters
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["ruff", "check", "--no-cache", "."],
+        ["ruff", "format", "--check", "--no-cache", "."],
+        ["mypy"],
+        ["sqlfluff", "lint", "--nocolor", *(name(path) for path in ours("*.sql"))],
+    ],
+    ids=["ruff check", "ruff format", "mypy strict", "sqlfluff"],
+)
+def test_a_linter_has_nothing_to_say(arguments: list[str]) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", *arguments], capture_output=True, text=True, check=False, cwd=ROOT
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_line_of_sql_fits_unless_it_is_the_text_of_a_comment() -> None:
+    # sqlfluff cannot tell these apart: "comment on ... is" or its text, which one literal must hold.
+    of_a_comment = re.compile(r"comment on |'.*';$")
+    lines = [(name(path), line) for path in ours("*.sql") for line in text(path).splitlines()]
+    assert lines
+    assert [each for each in lines if len(each[1]) > 110 and not of_a_comment.match(each[1])] == []
+
+
+def test_mypy_is_strict_on_both_packages() -> None:
+    assert PROJECT["tool"]["mypy"]["strict"] is True
+    assert PROJECT["tool"]["mypy"]["packages"] == ["pipelines", "dashboard"]
+
+
+def test_warnings_are_errors_but_for_the_one_that_is_not_ours() -> None:
+    first, *ignored = PROJECT["tool"]["pytest"]["ini_options"]["filterwarnings"]
+    assert first == "error"
+    assert len(ignored) == 1
+
+
+LINT_LISTS = re.compile(r'^(?:ignore|exclude_rules|"[^"]+") = \[\n(.*?)^\]', re.MULTILINE | re.DOTALL)
+
+
+def test_each_ignored_lint_rule_carries_its_reason() -> None:
+    lists = LINT_LISTS.findall(text(ROOT / "pyproject.toml"))
+    lines = [line for each in lists for line in each.splitlines()]
+    assert len(lists) == 1 + len(PROJECT["tool"]["ruff"]["lint"]["per-file-ignores"]) + 1
+    assert [line for line in lines if not re.fullmatch(r'    "[\w.]+", +# \S.+', line)] == []
+
+
+IGNORED_HERE = re.compile(r"#\s*(?:noqa|type:\s*ignore)\b.*|--\s*noqa\b.*", re.IGNORECASE)
+WITH_A_REASON = re.compile(
+    r"(?:# noqa: [A-Z0-9, ]+|# type: ignore\[[\w, -]+\]|-- noqa: [\w=,. ]+) +(?:#|-) +\w+.*"
+)
+
+
+def test_each_ignore_in_a_file_names_its_rule_and_its_reason() -> None:
+    files = [path for pattern in ("*.py", "*.sql") for path in ours(pattern) if path != Path(__file__)]
+    found = [(name(path), line) for path in files for line in IGNORED_HERE.findall(text(path))]
+    assert ("run.py", "# noqa: F401 - asks only whether it is there") in found
+    assert [each for each in found if not WITH_A_REASON.fullmatch(each[1])] == []
+
+
+# ---- who may know whom
+
+
+def test_pipelines_never_imports_the_dashboard() -> None:
+    # `demo` and `serve` start it as a program, by name.
+    files = ours("*.py", "pipelines")
+    assert files
+    assert [
+        (name(path), module) for path in files for module in imported(path) if below(module, "dashboard")
+    ] == []
+
+
+def test_the_dashboard_takes_from_pipelines_only_what_is_listed() -> None:
+    taken = [
+        (name(path), module)
+        for path in ours("*.py", "dashboard")
+        for module in imported(path)
+        if below(module, "pipelines") and module != "pipelines"
+    ]
+    assert [
+        each for each in taken if not any(below(each[1], allowed) for allowed in DASHBOARD_MAY_IMPORT)
+    ] == []
+
+
+def test_screens_and_charts_ask_the_database_through_queries_only() -> None:
+    files = {
+        name(path)
+        for path in ours("*.py", "dashboard")
+        if any(below(module, "duckdb") for module in imported(path))
+    }
+    assert files <= DASHBOARD_MAY_IMPORT_DUCKDB
+
+
+def test_imports_are_written_from_the_root() -> None:
+    # Else the rules above, which read module names, could be walked around.
+    files = ours("*.py", "pipelines", "dashboard", "seed_data")
+    assert [
+        (name(path), module) for path in files for module in imported(path) if module.startswith(".")
+    ] == []
+
+
+# ---- names
+
+
+def test_no_folder_is_called_pages() -> None:
+    # Streamlit would register whatever lies in it, past the check of who may see what.
+    assert [name(path) for path in ROOT.rglob("pages") if path.is_dir() and not is_built(path)] == []
+
+
+def test_no_module_has_a_name_that_says_nothing() -> None:
+    vague = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
+    assert [name(path) for path in ours("*.py") if {path.stem, path.parent.name} & vague] == []
+
+
+# ---- statistics stay out of charts
+
+AGGREGATES = re.compile(
+    r"\b(?:mean|average|median|sum|count|distinct|min|max|stdev|stderr|variance|q1|q3|ci0|ci1)\(|\baggregate\s*="
+    r"|\.(?:transform|mark)_(?:aggregate|joinaggregate|window|bin|density|regression|loess|quantile|errorbar"
+    r"|errorband|boxplot)\b|\bbin\s*="
+)
+
+
+def test_no_chart_counts_or_averages() -> None:
+    charts = ours("charts*.py", "dashboard")
+    assert charts
+    found = [(name(path), line.strip()) for path in charts for line in text(path).splitlines()]
+    assert [each for each in found if AGGREGATES.search(each[1])] == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'y="mean(rate)"',
+        "y='count()'",
+        "alt.Y(aggregate='sum')",
+        "alt.X('rate', bin=True)",
+        "chart.transform_aggregate()",
+        "chart.mark_boxplot()",
+    ],
+)
+def test_an_aggregate_in_a_chart_would_be_seen(line: str) -> None:
+    assert AGGREGATES.search(line)
+
+
+# ---- the lock
+
+
+def pins() -> dict[str, str]:
+    """Name → version of every package in the lock, names in lower case with hyphens."""
+    found = re.findall(r"^([\w.-]+)==(\S+)", text(ROOT / "requirements.lock"), re.MULTILINE)
+    return {plain(package): version for package, version in found}
+
+
+def plain(package: str) -> str:
+    return re.sub(r"[-_.]+", "-", package).lower()
+
+
+def test_every_package_in_the_lock_has_a_version_and_hashes() -> None:
+    whole = text(ROOT / "requirements.lock").replace("\\\n", " ")
+    requirement = re.compile(r"[\w.-]+==\S+( ; [^#]+?)?(\s+--hash=sha256:[0-9a-f]{64})+\s*")
+    assert len(whole.splitlines()) > len(PROJECT["project"]["dependencies"])
+    assert [line for line in whole.splitlines() if not requirement.fullmatch(line)] == []
+
+
+def test_every_dependency_is_locked_at_the_version_it_names() -> None:
+    locked = pins()
+    for dependency in PROJECT["project"]["dependencies"]:
+        package, version = re.findall(r"^([\w.-]+)(?:==(.+))?", dependency)[0]
+        assert plain(package) in locked, dependency
+        assert version in ("", locked[plain(package)]), dependency
+
+
+def test_no_file_names_the_host_of_a_package_registry_or_of_a_mirror() -> None:
+    # Written in halves, so that this file does not name one either.
+    halves = [
+        ("pypi", ".org"),
+        ("python", "hosted.org"),
+        ("pypi", ".python.org"),
+        ("index", "-url"),
+        ("find", "-links"),
+    ]
+    host = re.compile("|".join(re.escape(first + second) for first, second in halves), re.IGNORECASE)
+    files = [path for path in ours("*") if path.suffix not in {".xlsx", ".parquet", ".png", ".pyc"}]
+    assert ROOT / "requirements.lock" in files
+    assert ROOT / "run.py" in files
+    named = [name(path) for path in files if host.search(path.read_bytes().decode("utf-8", "replace"))]
+    assert named == []
+
+
+# ---- nothing left to do
+
+
+def test_no_test_is_skipped_and_no_file_waits_for_somebody() -> None:
+    words = [
+        ("TO", "DO"),
+        ("FIX", "ME"),
+        ("X", "XX"),
+        ("mark.", "skip"),
+        ("pytest.", "skip"),
+        ("importor", "skip"),
+        ("mark.", "xfail"),
+    ]
+    waiting = re.compile("|".join(rf"\b{re.escape(first + second)}" for first, second in words))
+    files = [path for pattern in ("*.py", "*.sql", "*.md", "*.yaml", "*.toml") for path in ours(pattern)]
+    assert [name(path) for path in files if waiting.search(text(path))] == []
+
+
+def test_the_license_is_the_whole_apache_license() -> None:
+    whole = text(ROOT / "LICENSE")
+    # Source: Apache License, Version 2.0, January 2004: its heading, nine numbered sections and the appendix.
+    assert "Apache License\n                           Version 2.0, January 2004" in whole
+    assert re.findall(r"^   (\d)\. [A-Z]", whole, re.MULTILINE) == list("123456789")
+    assert "END OF TERMS AND CONDITIONS" in whole
+    assert PROJECT["project"]["license"] == "Apache-2.0"

@@ -1,0 +1,203 @@
+"""Published views have the columns, types, comments and order of the contract; audits find what is broken."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipelines.definitions import KEYS, SQL, audit, publish, sql_files, view_name
+from tests.drawn import Db, database, drawn, put, run, table
+
+# Contract of the published views: key, then columns, then data_through as the last.
+COLUMNS = {
+    "case_credit": """
+        programme_ref trainee_ref case_ref procedure side requirement_ref credited:BOOLEAN reason data_through
+    """,
+    "case_volume": """
+        programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
+        remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT data_through
+    """,
+    "complication_rate": """
+        programme_ref cohort trainee_ref complication_ref procedure_group attribution events:BIGINT
+        known_outcomes:BIGINT unknown_outcomes:BIGINT rate:DOUBLE rate_low:DOUBLE rate_high:DOUBLE
+        confidence:DOUBLE eligible_cases:BIGINT not_yet_due:BIGINT events_unclear:BIGINT early_events:BIGINT
+        data_through
+    """,
+    "supervision_mix": """
+        programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER level_ref level_rank:INTEGER
+        cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
+    """,
+    "finding": """
+        intake_id file_name source_row:INTEGER column_name rule trainee_ref severity message remedy
+        data_through
+    """,
+}
+
+
+@pytest.fixture
+def db() -> Db:
+    db = database()
+    put(db, "trainees", "trainee_ref\nT01\nT02")
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-10")
+    put(
+        db,
+        "cases",
+        """
+        case_ref | trainee_ref | procedure  | side  | supervision | complications   | supervisor_agreed
+        C02      | T01         | phaco_iol  | right | guided      | none            | true
+        C02      | T01         | phaco_iol  |       | guided      | none            |
+        C02      | T01         | phaco_iol  | left  | available   | capsule_rupture |
+        C10      | T02         | lid_cyst   |       |             |                 |
+        C01      | T02         | phaco_iol  |       |             | none            |
+        a01      | T01         | phaco_iol  |       |             | none            |
+    """,
+    )
+    return db
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_a_view_has_exactly_the_columns_and_types_of_the_contract(db: Db, view: str) -> None:
+    run(db)
+    columns = [each.partition(":") for each in COLUMNS[view].split()]
+    described = db.execute(f"select column_name, column_type from (describe main.{view})").fetchall()
+    assert described == [(name, kind or "VARCHAR") for name, _, kind in columns]
+
+
+def test_every_view_file_has_a_key_and_every_key_a_file() -> None:
+    views = [view_name(path) for path in sql_files() if path.name[0] not in "019"]
+    assert sorted(views) == sorted(KEYS) == sorted(COLUMNS)
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(db: Db, view: str) -> None:
+    run(db)
+    view_told = db.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchone()
+    table_told = db.execute(
+        "select comment from duckdb_tables() where schema_name = 'main' and table_name = ?", [view]
+    ).fetchone()
+    assert view_told == table_told
+    assert view_told is not None and len(view_told[0]) > 40
+    told = db.execute(
+        "select schema_name, column_name, comment from duckdb_columns() where table_name = ?", [view]
+    ).fetchall()
+    of_view = {name: text for schema, name, text in told if schema == "definition"}
+    of_table = {name: text for schema, name, text in told if schema == "main"}
+    assert of_view == of_table
+    assert [name for name, text in of_table.items() if not text] == []
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_the_stored_table_is_its_definition(db: Db, view: str) -> None:
+    run(db)
+    for one, other in (("main", "definition"), ("definition", "main")):
+        rest = db.execute(f"from {one}.{view} except all from {other}.{view}").fetchall()
+        assert rest == []
+
+
+def test_rows_are_stored_by_key_nulls_first_and_text_by_code_point(db: Db) -> None:
+    run(db)
+    rows = db.execute("select trainee_ref, case_ref, side from main.case_credit").fetchall()
+    assert rows == [
+        ("T01", "C02", None),
+        ("T01", "C02", "left"),
+        ("T01", "C02", "right"),
+        ("T01", "a01", None),
+        ("T02", "C01", None),
+        ("T02", "C10", None),
+    ]
+
+
+def test_a_finding_carries_through_when_the_data_of_its_trainee_run(db: Db) -> None:
+    put(
+        db,
+        "finding",
+        """
+        intake_id | file_name | source_row | column_name | rule           | trainee_ref | severity | message
+        a-1       | T01.csv   | 2          | role        | code_unknown   | T01         | left_out | wrong
+        a-1       | T01.csv   |            | extra       | column_unknown |             | warning  | unknown
+        a-1       | T01.csv   | 3          | role        | code_unknown   | T02         | left_out | wrong
+    """,
+    )
+    run(db)
+    columns = "source_row, column_name, rule, trainee_ref, severity, data_through"
+    assert table(db, "finding", columns) == drawn("""
+           | extra | column_unknown |     | warning  |
+        2  | role  | code_unknown   | T01 | left_out | 2026-10
+        3  | role  | code_unknown   | T02 | left_out |
+    """)
+
+
+def test_an_empty_store_has_every_view_and_no_row() -> None:
+    db = database()
+    run(db)
+    assert [db.execute(f"select count(*) from {view}").fetchone() for view in KEYS] == [(0,)] * len(KEYS)
+
+
+@pytest.mark.parametrize(
+    ("damage", "caught_by"),
+    [
+        ("delete from case_record where case_ref = 'C10'", "900_case_record_audit.sql"),
+        ("insert into case_record from case_record where case_ref = 'C10'", "900_case_record_audit.sql"),
+        ("delete from case_credit where case_ref = 'C10'", "910_case_credit_audit.sql"),
+        ("update case_credit set reason = null where case_ref = 'C10'", "910_case_credit_audit.sql"),
+        ("update case_credit set credited = true where case_ref = 'C10'", "910_case_credit_audit.sql"),
+        ("insert into case_credit from case_credit", "910_case_credit_audit.sql"),
+        (
+            "insert into case_credit select * replace ('T99' as trainee_ref) from case_credit",
+            "910_case_credit_audit.sql",
+        ),
+        ("insert into case_credit from case_credit", "920_key_audit.sql"),
+        ("insert into case_volume from case_volume", "920_key_audit.sql"),
+        ("insert into complication_rate from complication_rate", "920_key_audit.sql"),
+        ("insert into supervision_mix from supervision_mix", "920_key_audit.sql"),
+        ("insert into finding (intake_id) values ('a'), ('a')", "920_key_audit.sql"),
+        ("update case_volume set remaining_cases = 1 where trainee_ref = 'T01'", "930_case_volume_audit.sql"),
+        ("update case_volume set remaining_cases = -1, met = false", "930_case_volume_audit.sql"),
+        ("update case_volume set met = not met", "930_case_volume_audit.sql"),
+        ("update case_volume set confirmed_cases = counted_cases + 1", "930_case_volume_audit.sql"),
+        ("delete from case_volume where trainee_ref = 'T02'", "930_case_volume_audit.sql"),
+        ("update complication_rate set unknown_outcomes = 9", "940_complication_rate_audit.sql"),
+        (
+            "update complication_rate set unknown_outcomes = -1, eligible_cases = eligible_cases - 1",
+            "940_complication_rate_audit.sql",
+        ),
+        ("update complication_rate set events = known_outcomes + 1", "940_complication_rate_audit.sql"),
+        ("update complication_rate set events_unclear = known_outcomes", "940_complication_rate_audit.sql"),
+        ("update complication_rate set early_events = not_yet_due + 1", "940_complication_rate_audit.sql"),
+        ("update complication_rate set rate_low = 0.99", "940_complication_rate_audit.sql"),
+        ("update complication_rate set rate_high = 0.01", "940_complication_rate_audit.sql"),
+        ("update complication_rate set rate_high = 1.01", "940_complication_rate_audit.sql"),
+        ("update complication_rate set rate_low = null", "940_complication_rate_audit.sql"),
+        ("update complication_rate set rate = null", "940_complication_rate_audit.sql"),
+        ("delete from complication_rate where attribution = 'as_logged'", "940_complication_rate_audit.sql"),
+        ("update supervision_mix set share = 0.4", "950_supervision_mix_audit.sql"),
+        ("update supervision_mix set cases = cases + 1", "950_supervision_mix_audit.sql"),
+        ("update supervision_mix set share = null", "950_supervision_mix_audit.sql"),
+        ("update supervision_mix set share = 1 where level_ref is null", "950_supervision_mix_audit.sql"),
+        ("update supervision_mix set training_quarter = 0", "950_supervision_mix_audit.sql"),
+    ],
+)
+def test_an_audit_finds_the_damage(db: Db, damage: str, caught_by: str) -> None:
+    run(db)
+    db.execute(damage)
+    assert caught_by in [name for name, _ in audit(db)]
+
+
+def test_statements_are_told_apart_though_a_comment_holds_a_semicolon(tmp_path: Path) -> None:
+    files = {path.name: path.read_text(encoding="utf-8") for path in SQL.glob("*.sql")}
+    files["330_finding.sql"] += "\ncomment on view definition.finding is 'One; two: isn''t it; so.';\n"
+    for name, text in files.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    db = database()
+    publish(db, tmp_path)
+    told = db.execute("select comment from duckdb_tables() where table_name = 'finding'").fetchall()
+    assert ("One; two: isn't it; so.",) in told
+
+
+@pytest.mark.parametrize("path", sql_files(), ids=lambda path: path.name)
+def test_every_file_opens_with_its_question_and_says_rows_reads_and_source(path: Path) -> None:
+    head = path.read_text(encoding="utf-8").splitlines()[:16]
+    assert head[0].startswith("-- ") and head[0].endswith("?")
+    for word in ("-- Rows:", "-- Reads:", "-- Source:"):
+        assert any(line.startswith(word) for line in head), word

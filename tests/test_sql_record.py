@@ -1,0 +1,287 @@
+"""Which cases are live, where they fall in the training, and whose data are current."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.drawn import Db, database, drawn, example, put, run, table
+
+
+@pytest.fixture
+def db() -> Db:
+    return database(example())
+
+
+def one_trainee(db: Db, started: str = "2023-07") -> None:
+    put(db, "trainees", f"trainee_ref | started\nT01 | {started}")
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-10")
+
+
+def test_a_trainee_without_a_programme_belongs_to_the_programme_of_the_store(db: Db) -> None:
+    put(db, "trainees", "trainee_ref | programme_ref | cohort\nT01 | | 2026-27\nT02 | other-eye | 1999-00")
+    run(db)
+    assert table(db, "trainee", "trainee_ref, programme_ref, cohort, cohort_ends") == drawn("""
+        T01 | harbour-eye | 2026-27 | 2027
+        T02 | other-eye   | 1999-00 | 2000
+    """)
+
+
+def test_data_run_through_the_earliest_of_the_sources_and_null_with_none(db: Db) -> None:
+    put(db, "trainees", "trainee_ref\nT01\nT02")
+    put(
+        db,
+        "data_through",
+        """
+        trainee_ref | source | data_through
+        T01         | main   | 2026-10
+        T01         | second | 2026-08
+    """,
+    )
+    run(db)
+    assert table(db, "trainee", "trainee_ref, data_through") == drawn("""
+        T01 | 2026-08
+        T02 |
+    """)
+
+
+def test_a_person_is_current_until_the_last_day_of_the_data_and_45_days_lie_before_today(db: Db) -> None:
+    # 30 September + 45 days = 14 November.
+    put(db, "trainees", "trainee_ref\nT01\nT02")
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-09")
+    db.execute("update input.programme set as_of = '2026-11-14'")
+    run(db)
+    assert table(db, "trainee", "trainee_ref, is_current") == "T01 | true\nT02 | false"
+
+
+@pytest.mark.parametrize(("as_of", "days"), [("2026-11-15", 45), ("2026-11-14", 44)])
+def test_a_person_is_not_current_a_day_later_or_by_a_shorter_setting(db: Db, as_of: str, days: int) -> None:
+    put(db, "trainees", "trainee_ref\nT01")
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-09")
+    db.execute("update input.programme set as_of = ?, current_within_days = ?", [as_of, days])
+    run(db)
+    assert table(db, "trainee", "trainee_ref, is_current") == "T01 | false"
+
+
+def test_a_case_takes_the_stage_in_force_in_its_month(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "training",
+        """
+        trainee_ref | from    | to      | kind  | value
+        T01         | 2023-08 |         | stage | first_year
+        T01         | 2024-07 | 2024-12 | stage | chief
+        T01         | 2024-10 | 2024-11 | stage | First_Year
+        T01         | 2023-07 |         | leave |
+    """,
+    )
+    put(
+        db,
+        "cases",
+        """
+        case_ref | operated_month
+        C01      | 2023-07
+        C02      | 2023-08
+        C03      | 2024-06
+        C04      | 2024-07
+        C05      | 2024-10
+        C06      | 2024-11
+        C07      | 2024-12
+        C08      | 2025-01
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_ref, stage") == drawn("""
+        C01 |
+        C02 | first_year
+        C03 | first_year
+        C04 | chief
+        C05 | first_year
+        C06 | first_year
+        C07 | chief
+        C08 |
+    """)
+
+
+def test_a_last_stage_without_an_end_goes_on(db: Db) -> None:
+    one_trainee(db)
+    put(db, "training", "trainee_ref | from | kind | value\nT01 | 2023-07 | stage | chief")
+    put(db, "cases", "case_ref | operated_month\nC01 | 2026-10")
+    run(db)
+    assert table(db, "case_record", "case_ref, stage") == "C01 | chief"
+
+
+def test_a_case_is_elsewhere_before_the_start_or_in_a_period_elsewhere(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "training",
+        """
+        trainee_ref | from    | to      | kind      | value
+        T01         | 2024-01 | 2024-03 | elsewhere | exchange
+        T01         | 2026-09 |         | elsewhere |
+        T01         | 2025-01 | 2025-12 | rotation  | cornea
+        T02         | 2023-07 | 2026-12 | elsewhere |
+    """,
+    )
+    put(
+        db,
+        "cases",
+        """
+        case_ref | operated_month
+        C01      | 2023-06
+        C02      | 2023-07
+        C03      | 2023-12
+        C04      | 2024-01
+        C05      | 2024-03
+        C06      | 2024-04
+        C07      | 2025-06
+        C08      | 2026-08
+        C09      | 2026-09
+        C10      | 2026-10
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_ref, performed_elsewhere") == drawn("""
+        C01 | true
+        C02 | false
+        C03 | false
+        C04 | true
+        C05 | true
+        C06 | false
+        C07 | false
+        C08 | false
+        C09 | true
+        C10 | true
+    """)
+
+
+def test_quarter_1_is_the_first_three_months_and_leave_does_not_stop_the_clock(db: Db) -> None:
+    one_trainee(db, started="2023-11")
+    put(db, "training", "trainee_ref | from | to | kind\nT01 | 2023-12 | 2024-03 | leave")
+    put(
+        db,
+        "cases",
+        """
+        case_ref | operated_month
+        C01      | 2023-10
+        C02      | 2023-11
+        C03      | 2024-01
+        C04      | 2024-02
+        C05      | 2024-11
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_ref, training_month, training_quarter") == drawn("""
+        C01 | 0  | 0
+        C02 | 1  | 1
+        C03 | 3  | 1
+        C04 | 4  | 2
+        C05 | 13 | 5
+    """)
+
+
+def test_a_key_live_in_two_sources_counts_once_as_the_source_taken_last_has_it(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "cases",
+        """
+        case_ref | side | role      | source | source_taken | taken
+        C01      | left | assistant | second | 3            | 1
+        C01      | left | surgeon   | main   | 2            | 2
+        C02      |      | surgeon   | main   | 2            | 2
+        C02      |      | observer  | second | 3            | 1
+        C03      | left | surgeon   | main   | 2            | 2
+        C03      |      | surgeon   | second | 3            | 1
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_ref, side, role, source", "case_ref <> 'C03'") == drawn("""
+        C01 | left | assistant | second
+        C02 |      | observer  | second
+    """)
+    assert table(db, "case_record", "count(*)", "case_ref = 'C03'") == "2"
+
+
+def test_two_trainees_may_carry_the_same_case(db: Db) -> None:
+    put(db, "trainees", "trainee_ref\nT01\nT02")
+    put(db, "cases", "case_ref | trainee_ref | role\nC01 | T01 | surgeon\nC01 | T02 | assistant")
+    run(db)
+    assert table(db, "case_record", "trainee_ref, role") == "T01 | surgeon\nT02 | assistant"
+
+
+def test_cases_are_numbered_by_month_then_intake_then_place_in_the_file(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "cases",
+        """
+        case_ref | operated_month | source | source_taken | taken | case_sequence
+        C05      | 2026-02        | main   | 1            | 1     | 1
+        C04      | 2026-01        | second | 2            | 1     | 1
+        C03      | 2026-01        | main   | 1            | 3     | 1
+        C02      | 2026-01        | main   | 1            | 1     | 9
+        C01      | 2026-01        | main   | 1            | 1     | 8
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_sequence, case_ref") == drawn("""
+        1 | C01
+        2 | C02
+        3 | C03
+        4 | C04
+        5 | C05
+    """)
+
+
+def test_rows_of_one_case_are_numbered_by_procedure_and_side_where_nothing_else_tells(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "cases",
+        """
+        case_ref | procedure   | side  | case_sequence
+        C01      | phaco_iol   | right | 1
+        C01      | phaco_iol   | left  | 1
+        C01      | phaco_iol   |       | 1
+        C01      | manual_lens | right | 1
+    """,
+    )
+    run(db)
+    assert table(db, "case_record", "case_sequence, procedure, side") == drawn("""
+        1 | manual_lens | right
+        2 | phaco_iol   |
+        3 | phaco_iol   | left
+        4 | phaco_iol   | right
+    """)
+
+
+def test_an_unmapped_procedure_has_no_group(db: Db) -> None:
+    one_trainee(db)
+    put(db, "cases", "case_ref | procedure\nC01 | lid_repair\nC02 | something_else")
+    run(db)
+    assert table(db, "case_record", "case_ref, procedure_group") == drawn("C01 | lid\nC02 |")
+
+
+def test_lists_are_unnested_once_with_their_days(db: Db) -> None:
+    one_trainee(db)
+    put(
+        db,
+        "cases",
+        """
+        case_ref | complications                     | attributes          | risk_factors
+        C01      | capsule_rupture;endophthalmitis@5 | pediatric;simulated | small_pupil
+        C02      | none                              | none                | none
+        C03      |                                   |                     |
+        C04      | endophthalmitis@0                 |                     |
+    """,
+    )
+    run(db)
+    assert table(db, "case_complication", 'case_ref, complication_ref, "day"') == drawn("""
+        C01 | capsule_rupture |
+        C01 | endophthalmitis | 5
+        C04 | endophthalmitis | 0
+    """)
+    assert table(db, "case_attribute", "case_ref, attribute") == "C01 | pediatric\nC01 | simulated"
+    assert table(db, "case_risk_factor", "case_ref, risk_factor") == "C01 | small_pupil"
