@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
@@ -25,8 +26,14 @@ def cell_text(value: object) -> str:
         case date():
             return value.isoformat()
         case time():
-            return clock_text(timedelta(hours=value.hour, minutes=value.minute, seconds=value.second,
-                                        microseconds=value.microsecond))
+            return clock_text(
+                timedelta(
+                    hours=value.hour,
+                    minutes=value.minute,
+                    seconds=value.second,
+                    microseconds=value.microsecond,
+                )
+            )
         case timedelta():
             return clock_text(value)
         case _:
@@ -34,8 +41,8 @@ def cell_text(value: object) -> str:
 
 
 def float_text(value: float) -> str:
-    """Plain digits for a whole number, else the shortest text that reads back the same; blank for not-a-number."""
-    if value != value:
+    """Plain digits for a whole number, else the shortest text that reads back the same; not-a-number: blank."""
+    if math.isnan(value):
         return ""
     if value.is_integer() and abs(value) < LARGEST_WHOLE_FLOAT:
         return str(int(value))

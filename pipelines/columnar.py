@@ -84,8 +84,12 @@ def by_value(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
         column = column.cast(pa.duration("us"), safe=False)
     elif is_type.is_time64(kind):
         column = column.cast(pa.time64("us"), safe=False)
-    elif not (is_type.is_floating(kind) or is_type.is_boolean(kind) or is_type.is_decimal(kind)
-              or is_type.is_time32(kind)):
+    elif not (
+        is_type.is_floating(kind)
+        or is_type.is_boolean(kind)
+        or is_type.is_decimal(kind)
+        or is_type.is_time32(kind)
+    ):
         return None
     encoded = column.combine_chunks().dictionary_encode()
     texts = pa.array([value_text(value) for value in encoded.dictionary], pa.string())

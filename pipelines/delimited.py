@@ -18,7 +18,7 @@ from pipelines.sheets import Origin, Sheet, sheet_from_columns, sheet_from_recor
 DELIMITERS = (",", ";", "\t")
 UTF_16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 # Control characters that no text holds; white space and the four separators are not among them.
-CONTROLS = bytes([*range(0x00, 0x09), *range(0x0E, 0x1C)])
+CONTROLS = bytes([*range(0x09), *range(0x0E, 0x1C)])
 BEGINNING = 65_536
 DECODED_AT_ONCE = 1 << 22
 BLOCK_BYTES = 1 << 22
@@ -150,7 +150,7 @@ def fast_columns(text: bytes, delimiter: str, width: int) -> list[pa.ChunkedArra
     names = [str(position) for position in range(width)]
     try:
         table = pyarrow.csv.read_csv(
-            pa.BufferReader(pa.py_buffer(text).slice(0, end_of_rows(text))),
+            pa.BufferReader(text),
             pyarrow.csv.ReadOptions(column_names=names, skip_rows=1, block_size=BLOCK_BYTES),
             pyarrow.csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             pyarrow.csv.ConvertOptions(
@@ -162,14 +162,6 @@ def fast_columns(text: bytes, delimiter: str, width: int) -> list[pa.ChunkedArra
     return list(table.columns) if table.num_rows else []
 
 
-def end_of_rows(text: bytes) -> int:
-    """Where the last line ends. Blank lines after it are the one kind of ragged row that many exports have."""
-    end = len(text)
-    while end and text[end - 1] in b"\r\n":
-        end -= 1
-    return end
-
-
 def read_plain(origin: Origin, text: bytes, delimiter: str) -> Sheet | None:
     return sheet_from_records(origin, plain_records(origin, text, delimiter))
 
@@ -179,14 +171,15 @@ def plain_records(origin: Origin, text: bytes, delimiter: str) -> Iterator[list[
 
     Strict: a quote that is never closed, or closed in the middle of a cell, would swallow rows unseen.
     """
-    row = 0
+    count = 0
     # A cell that is too long is refused later, with its column: the module's own error does not name it.
     limit = csv.field_size_limit(len(text) + 1)
     try:
-        for row, record in enumerate(csv.reader(lines_of(text), delimiter=delimiter, strict=True), start=1):
+        for record in csv.reader(lines_of(text), delimiter=delimiter, strict=True):
+            count += 1
             yield record
     except csv.Error as error:
-        raise open_quote(origin, row + 1) from error
+        raise open_quote(origin, count + 1) from error
     finally:
         csv.field_size_limit(limit)
 

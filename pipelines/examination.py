@@ -129,13 +129,13 @@ def _examine_kind(
     examination: Examination, database: str, kind: Kind, parts: list[Part], progress: Progress
 ) -> None:
     connection, setting = examination.connection, examination.setting
-    rows = sum(part.sheet.rows.num_rows for part in parts)
+    rows = sum(part.row_count for part in parts)
     progress(f"Checking {rows:,} {kind.name} row{'s' * (rows != 1)} …")
     with_roster = setting.store is not None or TRAINEES in examination.kinds
     reading = staging.Reading(
         setting.programme.dates, tuple(setting.programme.review_periods), all_codes(setting.specialty)
     )
-    staging.stage(connection, kind, [(part.number, part.sheet) for part in parts], reading)
+    staging.stage(connection, kind, parts, reading)
     judging.find_left_out(connection, kind, with_roster)
     _load_live(examination, kind)
     judging.find_warnings(connection, kind, with_roster)

@@ -6,28 +6,37 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import pyarrow as pa
+
 from pipelines import identifiers
 from pipelines.errors import FileRefused
 from pipelines.findings import Finding
 from pipelines.formats import KINDS, Kind, kind_of, missing_columns, nearest_kind
-from pipelines.reading import Sheet, SourceFile, read_file
+from pipelines.reading import Sheet, read_file
 from pipelines.specialty import Specialty, code_sets
 
 
-@dataclass(frozen=True)
+@dataclass
 class Part:
     """One table of one file, with its kind and the name that may be shown."""
 
     number: int
-    file: SourceFile
-    sheet: Sheet
+    sha256: str
     kind: Kind
     shown: str
+    header: list[str]
+    row_count: int
+    rows: pa.Table | None
+
+    def take_rows(self) -> pa.Table:
+        """The text, handed over once: a long file need not be in memory twice."""
+        rows, self.rows = self.rows, None
+        return rows
 
     @property
     def unknown_columns(self) -> list[str]:
         known = {column.name for column in self.kind.columns}
-        return [name for name in self.sheet.header if name not in known]
+        return [name for name in self.header if name not in known]
 
 
 def read_parts(paths: Sequence[Path], specialty: Specialty, refs_are_pseudonyms: bool) -> list[Part]:
@@ -47,7 +56,9 @@ def read_parts(paths: Sequence[Path], specialty: Specialty, refs_are_pseudonyms:
     if refused:
         raise FileRefused(refused)
     parts.sort(key=lambda part: KINDS.index(part.kind))
-    return [Part(number, part.file, part.sheet, part.kind, part.shown) for number, part in enumerate(parts, 1)]
+    for number, part in enumerate(parts, 1):
+        part.number = number
+    return parts
 
 
 def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseudonyms: bool) -> list[Part]:
@@ -65,7 +76,7 @@ def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseu
         if kind is None or not kind.read:
             refused.append(_not_of_a_kind(sheet, kind, label))
         else:
-            parts.append(Part(0, file, sheet, kind, label))
+            parts.append(Part(0, file.sha256, kind, label, sheet.header, sheet.rows.num_rows, sheet.rows))
     if refused:
         raise FileRefused(refused)
     return parts

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 import pyarrow as pa
@@ -14,16 +15,31 @@ import pyarrow.compute as pc
 
 from pipelines.findings import LEFT_OUT, REFUSALS, WARNINGS, Finding
 from pipelines.formats import FORMAT_CODES, KINDS, Kind
-from pipelines.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Shape, first_shape, found_shapes
-from pipelines.sheets import SOURCE_ROW, Sheet
+from pipelines.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Group, found_shapes, has_certain_shape
+from pipelines.sheets import SOURCE_ROW, Sheet, column_shown
 
 HEADER_WORDS = frozenset(
-    "name surname patient birth dob address postcode zip phone fax email mrn insurance account licence license"
-    " serial photo".split()
+    {
+        "name",
+        "surname",
+        "patient",
+        "birth",
+        "dob",
+        "address",
+        "postcode",
+        "zip",
+        "phone",
+        "fax",
+        "email",
+        "mrn",
+    }
+    | {"insurance", "account", "licence", "license", "serial", "photo"}
 )
 # Two neighbouring words of a header, or one word that it cuts in two.
 HEADER_PAIRS = frozenset({("record", "number"), ("e", "mail")})
-FILE_WORDS = "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
+FILE_WORDS = (
+    "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
+)
 ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"})
 LISTED = 20  # findings of a sheet
 REMEDY = "Remove it and export again; nothing of the file was stored."
@@ -62,7 +78,7 @@ def shown_label(sheet: Sheet, path: Path, shown: str, position: int, vocabulary:
 
 def screen_file_name(name: str) -> bool:
     """Whether a file's name or label holds what is certainly an identifier: then the file is refused."""
-    return first_shape(name, CERTAIN) is not None or first_shape(name.replace("_", " "), CERTAIN) is not None
+    return has_certain_shape(name, name.replace("_", " "))
 
 
 def file_name_finding(number: int) -> Finding:
@@ -86,7 +102,7 @@ def looks_personal(name: str, vocabulary: frozenset[str]) -> bool:
     if len(words) >= 2 and sum(foreign) == len(words):
         return True
     capitals = [alien and token[0].isupper() for alien, token in zip(foreign, tokens, strict=True)]
-    return any(left and right for left, right in zip(capitals, capitals[1:], strict=False))
+    return any(left and right for left, right in pairwise(capitals))
 
 
 def words_of(name: str) -> list[str]:
@@ -147,7 +163,7 @@ def header_faults(header: list[str], known: set[str]) -> dict[int, str]:
     unknown = {position: name for position, name in enumerate(header, start=1) if name not in known}
     # Spaces and hyphens of a header have become underscores.
     texts = [*unknown.values(), *(name.replace("_", " ") for name in unknown.values())]
-    shapes = found_shapes(pa.chunked_array([texts], pa.string()), CERTAIN)
+    shapes = found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN])
     faults = {
         position: header_word(name) or shapes.get(name) or shapes.get(name.replace("_", " "))
         for position, name in unknown.items()
@@ -157,7 +173,7 @@ def header_faults(header: list[str], known: set[str]) -> dict[int, str]:
 
 def header_word(name: str) -> str | None:
     words = re.split(r"[\W_]+", name)
-    pairs = [pair for pair in zip(words, words[1:], strict=False) if pair in HEADER_PAIRS]
+    pairs = [pair for pair in pairwise(words) if pair in HEADER_PAIRS]
     found = [*(word for word in words if word in HEADER_WORDS), *("_".join(pair) for pair in pairs)]
     return f'the word "{found[0]}"' if found else None
 
@@ -175,19 +191,19 @@ def header_finding(shown: str, position: int, what: str) -> Finding:
     )
 
 
-def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> tuple[Shape, ...]:
+def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
     """Certain shapes for every column; more for pseudonyms, free text and columns the kind does not know."""
     column = next((column for column in kind.columns if column.name == name), None)
     if column is None or column.is_free_text:
-        return (*CERTAIN, *UNCERTAIN)
+        return [CERTAIN, *((shape,) for shape in UNCERTAIN)]
     if not column.is_pseudonym:
-        return CERTAIN
-    return (*CERTAIN, WORDS) if refs_are_pseudonyms else (*CERTAIN, WORDS, RECORD_NUMBER)
+        return [CERTAIN]
+    return [CERTAIN, (WORDS,)] if refs_are_pseudonyms else [CERTAIN, (WORDS,), (RECORD_NUMBER,)]
 
 
-def column_hits(sheet: Sheet, position: int, in_header: dict[int, str], shapes: tuple[Shape, ...]) -> Hits:
+def column_hits(sheet: Sheet, position: int, in_header: dict[int, str], shapes: list[Group]) -> Hits:
     column = sheet.rows.column(position - 1)
-    shown = f"column {position}" if position in in_header else sheet.header[position - 1]
+    shown = f"column {position}" if position in in_header else column_shown(sheet.header, position)
     found = found_shapes(column.unique().drop_null(), shapes)
     if not found:
         return Hits(position, shown, 0, [])

@@ -36,6 +36,14 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "lag_days int, same_day_logged int, case_sequence int, source text, source_taken int, taken int, "
         "intake_id text"
     ),
+    # Seconds are on the recording's own clock; seconds in the operation = those x recording_speed.
+    "reviews": _schema(
+        "review_ref text, case_ref text, trainee_ref text, reviewer_ref text, setting text, self_review bool, "
+        "step text, score int, done_by_supervisor text, attempts int, successes int, started_seconds int, "
+        "ended_seconds int, recording_speed double, comment text"
+    ),
+    # A period is text such as `2026-27 mid`; a level is one of the framework's, or `not assessable`.
+    "milestones": _schema("trainee_ref text, period text, milestone text, level text, rationale text"),
     "data_through": _schema("trainee_ref text, source text, data_through text"),
     "finding": _schema(
         "intake_id text, file_name text, source_row int, column_name text, rule text, trainee_ref text, "

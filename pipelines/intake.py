@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -12,14 +13,19 @@ import pyarrow.parquet as pq
 from pipelines.examination import Examination, source_of
 from pipelines.export_files import Part
 from pipelines.formats import CASES, Kind
+from pipelines.holding import Reason
 from pipelines.input_tables import INPUT_TABLES
 from pipelines.live import sql_type, stored_columns
 from pipelines.manifest import Entry, Line
 from pipelines.receipts import Receipt, part_receipt, trainees_of
+from pipelines.replacement import resequenced
 from pipelines.store import Store
 
-# What a finding is about, whatever its file is called: trainee, row, column, rule.
-Place = tuple[str | None, int | None, str | None, str]
+# What a finding is about and what it says, whatever its file is called: trainee, row, column, rule, words.
+Place = tuple[str | None, int | None, str | None, str, str]
+PLACE_COLUMNS = ("trainee_ref", "source_row", "column_name", "rule", "file_name", "message", "remedy")
+# This says what an intake did. Taking the file once more would not do it again, and that is no change.
+ABOUT_THE_CHANGE = ("roster_redates_cases",)
 
 FINDING_SCHEMA = pa.schema(
     [(name, pa.int32() if name == "source_row" else pa.string()) for name in (
@@ -34,39 +40,75 @@ def intake_ids(examination: Examination, store: Store | None) -> dict[str, str]:
     taken = [tuple(each.rsplit("-", 1)) for each in named]
     return {
         sha256: f"{sha256}-{max((int(number) for sha, number in taken if sha == sha256), default=0) + 1}"
-        for sha256 in {part.file.sha256 for part in examination.parts}
+        for sha256 in {part.sha256 for part in examination.parts}
     }
 
 
 def parts_that_change(examination: Examination) -> list[Part]:
     """The tables of those files that would leave anything other than it is: judged by the outcome."""
-    altered = {kind.name: _altered_trainees(examination, kind) for kind in examination.kinds}
-    changing = {part.file.sha256 for part in examination.parts if _changes(examination, part, altered[part.kind.name])}
-    return [part for part in examination.parts if part.file.sha256 in changing]
+    changing = set()
+    for kind in examination.kinds:
+        altered, anew = _altered_trainees(examination, kind), _says_anew_about_nobody(examination, kind)
+        for part in examination.parts:
+            if part.kind is kind and (named := trainees_of(examination, kind, [part.number])):
+                changing |= {part.sha256} if anew or named & altered else set()
+    return [part for part in examination.parts if part.sha256 in changing]
 
 
-def _changes(examination: Examination, part: Part, altered: set[str]) -> bool:
-    if trainees_of(examination, part.kind, [part.number]) & altered:
-        return True
-    about_nobody = {place for place in _places(examination, [part]) if place[0] is None}
-    return not about_nobody <= _live_places(examination, part.kind)
+def reasons_to_hold(examination: Examination, parts: Iterable[Part]) -> list[Reason]:
+    """Why the parts that change anything must wait for a person's word."""
+    named = trainees_of(examination, CASES, [part.number for part in parts if part.kind is CASES])
+    return [reason for reason in examination.held if reason.trainee_ref in named]
 
 
 def _altered_trainees(examination: Examination, kind: Kind) -> set[str]:
-    """The named trainees of whom a live row, a finding or data_through would change."""
+    """The named trainees of whom a live row, its place in the log, a finding or data_through would change."""
+    append = examination.setting.append
     through = data_through(examination) if kind is CASES else {}
+    moved = resequenced(examination.connection) if kind is CASES and not append else set()
     parts = [part for part in examination.parts if part.kind is kind]
-    new, old = _places(examination, parts), _live_places(examination, kind)
-    altered = set()
+    found = _places(examination, parts)
+    altered = {balance.trainee_ref for balance in examination.balances[kind.name] if balance.alters} | moved
     for balance in examination.balances[kind.name]:
-        trainee_ref = balance.trainee_ref
-        line = live_line(examination, kind, trainee_ref)
-        new_of, old_of = ({each for each in places if each[0] == trainee_ref} for places in (new, old))
-        same_findings = new_of <= old_of if examination.setting.append else new_of == old_of
-        same_through = line is not None and through.get(trainee_ref) == _latest(entry.data_through for entry in line.intakes)
-        if balance.alters or not same_findings or not (same_through or (line and kind is not CASES)):
-            altered.add(trainee_ref)
+        line = live_line(examination, kind, balance.trainee_ref)
+        new = {place for place in found if place[0] == balance.trainee_ref}
+        if line is None or not _says_the_same(examination, kind, line, new):
+            altered.add(balance.trainee_ref)
+        elif kind is CASES and through.get(balance.trainee_ref) != _latest(each.data_through for each in line.intakes):
+            altered.add(balance.trainee_ref)
     return altered
+
+
+def _says_the_same(examination: Examination, kind: Kind, line: Line, new: set[Place]) -> bool:
+    """Whether the live findings of the trainee would be those that they are."""
+    before = _live_places(examination, kind, [entry.intake_id for entry in line.intakes], line.trainee_ref)
+    if kind is CASES and examination.setting.append:
+        return new <= before
+    stays = _stays(examination, kind, line)
+    return new | _live_places(examination, kind, [entry.intake_id for entry in stays], line.trainee_ref) == before
+
+
+def _says_anew_about_nobody(examination: Examination, kind: Kind) -> bool:
+    """Whether findings about no trainee (a column that is not known) would be others than they are."""
+    named = {balance.trainee_ref for balance in examination.balances[kind.name]}
+    lines = [line for each in named if (line := live_line(examination, kind, each))]
+    others = [line for line in examination.setting.manifest.live if line not in lines]
+    live = {entry.intake_id for line in lines for entry in line.intakes}
+    stays = {entry.intake_id for line in lines for entry in _stays(examination, kind, line)}
+    stays |= live & {entry.intake_id for line in others for entry in line.intakes}
+    found = _places(examination, [part for part in examination.parts if part.kind is kind])
+    new = {place for place in found if place[0] is None}
+    before = _live_places(examination, kind, live, None)
+    if kind is CASES and examination.setting.append:
+        return not new <= before
+    return new | _live_places(examination, kind, stays, None) != before
+
+
+def _stays(examination: Examination, kind: Kind, line: Line) -> list[Entry]:
+    """The earlier intakes that stay live for a trainee beside the one in hand."""
+    if kind is CASES and not examination.setting.append:
+        return []
+    return _contributing(examination, kind, line)
 
 
 def live_line(examination: Examination, kind: Kind, trainee_ref: str) -> Line | None:
@@ -76,27 +118,32 @@ def live_line(examination: Examination, kind: Kind, trainee_ref: str) -> Line | 
 
 def _places(examination: Examination, parts: Iterable[Part]) -> set[Place]:
     rows = examination.connection.execute(
-        "select trainee_ref, source_row, column_name, rule from finding where list_contains(?::integer[], sheet_number)",
+        f"select {', '.join(PLACE_COLUMNS)} from finding where list_contains(?::integer[], sheet_number)",
         [[part.number for part in parts]],
     ).fetchall()
-    return {(row[0], row[1], row[2], row[3]) for row in rows}
+    return {_place(dict(zip(PLACE_COLUMNS, row, strict=True))) for row in rows if row[3] not in ABOUT_THE_CHANGE}
 
 
-def _live_places(examination: Examination, kind: Kind) -> set[Place]:
-    """The findings of the intakes that are live for the trainees that the files name."""
+def _live_places(
+    examination: Examination, kind: Kind, intake_ids: Iterable[str], trainee_ref: str | None
+) -> set[Place]:
+    """What stored intakes found about a trainee in one kind; None: about nobody."""
     store = examination.setting.store
-    lines = [live_line(examination, kind, each.trainee_ref) for each in examination.balances[kind.name]]
-    intakes = {entry.intake_id for line in lines if line for entry in line.intakes}
     found: set[Place] = set()
-    for intake_id in intakes if store else ():
+    for intake_id in intake_ids if store else ():
         assert store is not None
         rows = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
         found |= {
-            (row["trainee_ref"], row["source_row"], row["column_name"], row["rule"])
+            _place(row)
             for row in rows
-            if row["kind"] == kind.name
+            if row["kind"] == kind.name and row["trainee_ref"] == trainee_ref and row["rule"] not in ABOUT_THE_CHANGE
         }
     return found
+
+
+def _place(finding: dict[str, Any]) -> Place:
+    words = f"{finding['message'].removeprefix(finding['file_name'])} {finding['remedy']}"
+    return finding["trainee_ref"], finding["source_row"], finding["column_name"], finding["rule"], words
 
 
 def data_through(examination: Examination) -> dict[str, str | None]:
@@ -187,14 +234,14 @@ def _write_by_trainee(table: pa.Table, folder: Path) -> None:
 
 
 def _write_changes(examination: Examination, kind: Kind, numbers: list[int], folder: Path) -> None:
-    """What changed field by field; a row withdrawn stands with every file that names its trainee."""
-    named = sorted(trainees_of(examination, kind, numbers))
+    """What changed field by field; a row withdrawn or kept stands with the first file that names its trainee."""
     table = examination.connection.execute(
         f"select trainee_ref, '{kind.name}' as kind, key, change, field, before, after from change_{kind.name} as change"
-        " where list_contains(?::varchar[], trainee_ref) and (row_id is null or row_id in"
-        f" (select row_id from read_{kind.name} where list_contains(?::integer[], sheet_number)))"
-        " order by trainee_ref, key, field",
-        [named, numbers],
+        f" left join (select row_id, sheet_number from read_{kind.name}) as seat using (row_id)"
+        f" join (select trainee_ref, min(sheet_number) as first_number from read_{kind.name} group by trainee_ref)"
+        " as first_seat using (trainee_ref)"
+        " where list_contains(?::integer[], coalesce(sheet_number, first_number)) order by trainee_ref, key, field",
+        [numbers],
     ).to_arrow_table()
     _write_by_trainee(table, folder / kind.name)
 
@@ -213,7 +260,7 @@ def lines_after(
             replaces = kind is CASES and not setting.append
             new = [
                 Entry(
-                    intake_id=ids[part.file.sha256],
+                    intake_id=ids[part.sha256],
                     mode="replace" if replaces else "append",
                     taken=snapshot,
                     data_through=through.get(trainee_ref),
@@ -221,7 +268,7 @@ def lines_after(
                 for part in of_kind
                 if trainee_ref in trainees_of(examination, kind, [part.number])
             ]
-            kept = [] if replaces or before is None else _contributing(examination, kind, before)
+            kept = _stays(examination, kind, before) if before else []
             lines.append(
                 Line(
                     kind=kind.name,

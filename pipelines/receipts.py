@@ -16,7 +16,7 @@ Receipt = dict[str, Any]
 
 def part_receipt(examination: Examination, part: Part) -> Receipt:
     """The receipt of one table of a file: rows = accepted + left out, each row under its first rule."""
-    rows = part.sheet.rows.num_rows
+    rows = part.row_count
     left_out = _left_out_by_rule(examination, part)
     receipt = {
         "kind": part.kind.name,

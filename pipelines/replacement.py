@@ -88,6 +88,17 @@ def balances(connection: duckdb.DuckDBPyConnection, kind: Kind) -> list[Balance]
     return [Balance(*row) for row in rows]
 
 
+def resequenced(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """Trainees of whom an unchanged case now stands elsewhere in the order of the log."""
+    different = " or ".join(f"new.{name} is distinct from live.{name}" for name in FROM_OTHER_ROWS)
+    rows = connection.execute(
+        "select distinct named.trainee_ref from comparison_cases as named join new_cases as new using (row_id)"
+        f" join live_cases as live on {_same_key(CASES, 'named', 'live')}"
+        f" where outcome = 'unchanged' and ({different})"
+    ).fetchall()
+    return {row[0] for row in rows}
+
+
 def list_changes(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
     """Make `change_<kind>`: `row_id, trainee_ref, key, change, field, before, after`, one row a field.
 

@@ -25,21 +25,28 @@ class Shape:
     check: Callable[[str], bool] | None = None
 
 
-def found_shapes(texts: pa.ChunkedArray, shapes: Iterable[Shape]) -> dict[str, str]:
-    """Each of `texts` that has one of the shapes, with what the first of them is.
+# Shapes that are looked for in one pass. Only few fit: of too large a pattern the engine becomes slow.
+Group = tuple[Shape, ...]
 
-    One pass a shape: all patterns in one would be too large for the engine's fast way of matching.
-    """
+
+def found_shapes(texts: pa.ChunkedArray, groups: Iterable[Group]) -> dict[str, str]:
+    """Each of `texts` that has one of the shapes, with what the first of them is."""
     found: dict[str, str] = {}
-    for shape in shapes:
-        likely = texts.filter(pc.match_substring_regex(texts, shape.pattern)).to_pylist()
-        for text in filter(shape.check, likely) if shape.check else likely:
-            found.setdefault(text, shape.what)
+    for group in groups:
+        likely = matching(texts, "|".join(f"(?:{shape.pattern})" for shape in group))
+        for shape in group if len(likely) else ():
+            for text in matching(likely, shape.pattern).to_pylist():
+                if shape.check is None or shape.check(text):
+                    found.setdefault(text, shape.what)
     return found
 
 
-def first_shape(text: str, shapes: Iterable[Shape]) -> str | None:
-    return found_shapes(pa.chunked_array([[text]], pa.string()), shapes).get(text)
+def matching(texts: pa.ChunkedArray, pattern: str) -> pa.ChunkedArray:
+    return texts.filter(pc.match_substring_regex(texts, pattern))
+
+
+def has_certain_shape(*texts: str) -> bool:
+    return bool(found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN]))
 
 
 # Addresses on a network

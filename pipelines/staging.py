@@ -16,8 +16,8 @@ import duckdb
 import numpy as np
 import pyarrow as pa
 
+from pipelines.export_files import Part
 from pipelines.formats import Column, Kind
-from pipelines.reading import Sheet
 
 CELLS = Path(__file__).with_name("cells.sql")
 
@@ -52,25 +52,23 @@ def half_of_memory() -> str:
     return f"{os.sysconf('SC_PAGE_SIZE') * os.sysconf('SC_PHYS_PAGES') // 2 // 1_000_000}MB"
 
 
-def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, sheets: Sequence[tuple[int, Sheet]], reading: Reading) -> None:
-    """Make `read_<kind>` of the (number, sheet) pairs, whose rows are joined in the order given."""
-    text = pa.concat_tables(
-        [_with_all_columns(sheet, kind, number) for number, sheet in sheets], promote_options="default"
-    )
+def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Part], reading: Reading) -> None:
+    """Make `read_<kind>` of the parts, whose rows are joined in the order given and handed over."""
+    text = pa.concat_tables([_with_all_columns(part, kind) for part in parts], promote_options="default")
     text = text.append_column("row_id", pa.array(np.arange(1, text.num_rows + 1)))
     connection.register("staged_text", text)
     connection.execute(f"create table read_{kind.name} as {_reading_query(kind, reading)}")
     connection.unregister("staged_text")
 
 
-def _with_all_columns(sheet: Sheet, kind: Kind, number: int) -> pa.Table:
-    rows = sheet.rows
+def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
+    rows = part.take_rows()
     blank = pa.nulls(rows.num_rows, pa.string())
     columns = {
-        column.name: rows[column.name].cast(pa.string()) if column.name in sheet.header else blank
+        column.name: rows[column.name].cast(pa.string()) if column.name in part.header else blank
         for column in kind.columns
     }
-    columns["sheet_number"] = pa.repeat(pa.scalar(number, pa.int32()), rows.num_rows)
+    columns["sheet_number"] = pa.repeat(pa.scalar(part.number, pa.int32()), rows.num_rows)
     columns["source_row"] = rows["__source_row"]
     columns["too_many_cells"] = rows["__too_many_cells"]
     return pa.table(columns)

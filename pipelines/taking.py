@@ -8,6 +8,7 @@ import datetime
 import re
 import shutil
 import sys
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +18,13 @@ from pipelines.examination import Examination, Setting, examine
 from pipelines.export_files import Part
 from pipelines.findings import Finding
 from pipelines.formats import TRAINEES
-from pipelines.intake import intake_ids, lines_after, parts_that_change, write_intake
+from pipelines.holding import Reason
+from pipelines.intake import intake_ids, lines_after, parts_that_change, reasons_to_hold, write_intake
 from pipelines.programme import Programme
 from pipelines.receipts import part_receipt, receipt_text
 from pipelines.show import FORMATS
 from pipelines.specialty import load_specialty, rule_sentences
-from pipelines.store import Store, adopt_intake, init_store, writing
+from pipelines.store import Store, adopt_intake, file_hash, init_store, writing
 
 FINDING_COLUMNS = [
     "intake_id", "file_name", "source_row", "column_name", "rule",
@@ -54,6 +56,7 @@ def init(root: Path, specialty: str, name: str) -> int:
 def build(root: Path) -> int:
     """Rebuild and audit the snapshot, also when nothing changed."""
     store = Store(root)
+    _refuse_broken_settings(store)
     with writing(store):
         manifest = building.next_manifest(store, store.current().live, datetime.date.today())
         building.build_and_publish(store, manifest)
@@ -65,16 +68,25 @@ def intake(arguments: argparse.Namespace) -> int:
     """Validate, store, build and publish the files of one command: all of them, or none."""
     _check_usage(arguments)
     store = Store(arguments.store)
+    _refuse_broken_settings(store)
     with writing(store):
-        examination = examine(arguments.files, _setting(arguments, store), progress)
+        examination = examine(_each_once(arguments.files), _setting(arguments, store), progress)
         print(receipt_text([part_receipt(examination, part) for part in examination.parts]))
         _write_fixes(examination, arguments.fixes)
-        if examination.held and not arguments.accept_withdrawals:
-            raise Held(_held_text(examination))
+        parts = parts_that_change(examination)
+        held = reasons_to_hold(examination, parts)
+        if held and not arguments.accept_withdrawals:
+            raise Held(_held_text(held))
         if arguments.strict and examination.left_out_rows:
             progress("Rows were left out, and --strict was given: nothing was stored.")
             return ROWS_LEFT_OUT
-        return _store_and_publish(arguments, store, examination)
+        return _store_and_publish(arguments, store, examination, parts)
+
+
+def _refuse_broken_settings(store: Store) -> None:
+    """Raises WrongUsage where programme.yaml, the specialty or access.yaml breaks its schema."""
+    # Each is read to be judged; what a command needs of it, it reads itself.
+    _ = store.programme, store.specialty, store.access
 
 
 def _check_usage(arguments: argparse.Namespace) -> None:
@@ -84,11 +96,27 @@ def _check_usage(arguments: argparse.Namespace) -> None:
         raise WrongUsage("--through: write YYYY-MM.")
     if arguments.through and arguments.through > f"{datetime.date.today():%Y-%m}":
         raise WrongUsage("--through: data cannot run through a month that has not come.")
-    if arguments.accept_withdrawals and not (arguments.by and arguments.reason):
+    if arguments.accept_withdrawals and not (_says(arguments.by) and _says(arguments.reason)):
         raise WrongUsage("--accept-withdrawals needs --by WHO and --reason TEXT.")
     for path in arguments.files:
         if not path.exists():
             raise WrongUsage(f"{path} is not there.")
+
+
+def _each_once(paths: list[Path]) -> list[Path]:
+    """The files without those that another of the same name repeats byte for byte."""
+    once: dict[tuple[str, str], Path] = {}
+    several = [name for name, count in Counter(path.name for path in paths).items() if count > 1]
+    for path in paths:
+        same = file_hash(path) if path.name in several and path.is_file() else str(path)
+        if (path.name, same) in once:
+            progress("A file was given twice; it is read once.")
+        once.setdefault((path.name, same), path)
+    return list(once.values())
+
+
+def _says(text: str | None) -> bool:
+    return bool(text and text.strip())
 
 
 def _setting(arguments: argparse.Namespace, store: Store) -> Setting:
@@ -105,8 +133,8 @@ def _setting(arguments: argparse.Namespace, store: Store) -> Setting:
     )
 
 
-def _held_text(examination: Examination) -> str:
-    lines = [f"    {reason.trainee_ref}: {reason.text}" for reason in examination.held]
+def _held_text(held: list[Reason]) -> str:
+    lines = [f"    {reason.trainee_ref}: {reason.text}" for reason in held]
     return (
         "Held: something would vanish from a trainee's record, so nothing of this command was stored.\n"
         + "\n".join(lines)
@@ -114,8 +142,9 @@ def _held_text(examination: Examination) -> str:
     )
 
 
-def _store_and_publish(arguments: argparse.Namespace, store: Store, examination: Examination) -> int:
-    parts = parts_that_change(examination)
+def _store_and_publish(
+    arguments: argparse.Namespace, store: Store, examination: Examination, parts: list[Part]
+) -> int:
     for name in {part.shown for part in examination.parts} - {part.shown for part in parts}:
         progress(f"{name} changes nothing: every live row, finding and month stays as it is.")
     if not parts:
@@ -124,8 +153,8 @@ def _store_and_publish(arguments: argparse.Namespace, store: Store, examination:
     snapshot = store.current().snapshot + 1
     progress(f"Storing, then building snapshot {snapshot} …")
     lines = lines_after(examination, parts, ids, snapshot)
-    for sha256 in dict.fromkeys(part.file.sha256 for part in parts):
-        of_file = [part for part in parts if part.file.sha256 == sha256]
+    for sha256 in dict.fromkeys(part.sha256 for part in parts):
+        of_file = [part for part in parts if part.sha256 == sha256]
         folder = store.work / ids[sha256]
         write_intake(examination, of_file, folder, ids[sha256], _header(arguments, of_file[0], snapshot))
         adopt_intake(store, folder, ids[sha256])
@@ -138,7 +167,7 @@ def _store_and_publish(arguments: argparse.Namespace, store: Store, examination:
 
 def _header(arguments: argparse.Namespace, part: Part, snapshot: int) -> dict[str, Any]:
     return {
-        "sha256": part.file.sha256,
+        "sha256": part.sha256,
         "taken_on": datetime.date.today().isoformat(),
         "snapshot": snapshot,
         "source": arguments.source,
@@ -155,7 +184,7 @@ def check(arguments: argparse.Namespace) -> int:
         return _check_specialty(arguments)
     _check_usage(arguments)
     try:
-        examination = examine(arguments.files, _setting_of_check(arguments), progress)
+        examination = examine(_each_once(arguments.files), _setting_of_check(arguments), progress)
     except FileRefused as refusal:
         _print_findings(arguments.format, [_refused_row(each) for each in refusal.findings])
         return refusal.exit_code
@@ -163,8 +192,9 @@ def check(arguments: argparse.Namespace) -> int:
     receipt = receipt_text([part_receipt(examination, part) for part in examination.parts])
     print(receipt, file=sys.stdout if arguments.format == "table" else sys.stderr)
     _write_fixes(examination, arguments.fixes)
-    if examination.held and not arguments.accept_withdrawals:
-        progress(_held_text(examination))
+    held = reasons_to_hold(examination, parts_that_change(examination))
+    if held and not arguments.accept_withdrawals:
+        progress(_held_text(held))
         return Held.exit_code
     return ROWS_LEFT_OUT if examination.left_out_rows else 0
 
@@ -178,7 +208,9 @@ def _check_specialty(arguments: argparse.Namespace) -> int:
 
 def _setting_of_check(arguments: argparse.Namespace) -> Setting:
     if not arguments.specialty:
-        return _setting(arguments, Store(arguments.store))
+        store = Store(arguments.store)
+        _refuse_broken_settings(store)
+        return _setting(arguments, store)
     specialty = load_specialty(arguments.specialty)
     progress(f"No store is read: rules that need a roster are skipped unless a {TRAINEES.name} file is among the files.")
     return Setting(Programme(programme_ref="unnamed", title="No store"), specialty, datetime.date.today())
@@ -194,7 +226,7 @@ def _refused_row(finding: Finding) -> tuple[Any, ...]:
 
 def _finding_rows(examination: Examination) -> list[tuple[Any, ...]]:
     ids = intake_ids(examination, examination.setting.store)
-    by_number = {part.number: ids[part.file.sha256] for part in examination.parts}
+    by_number = {part.number: ids[part.sha256] for part in examination.parts}
     rows = examination.connection.execute(
         f"select sheet_number, {', '.join(FINDING_COLUMNS[1:-1])}, null from finding"
         " order by sheet_number, source_row nulls first, column_name nulls first, rule"

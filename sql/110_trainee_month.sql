@@ -21,10 +21,11 @@ stage_period as (
         trainee_ref,
         lower("value") as stage,
         month_number("from") as first_month,
+        -- The first month after the stage.
         coalesce(
-            month_number("to"),
-            lead(month_number("from")) over (partition by trainee_ref order by "from") - 1
-        ) as last_month
+            month_number("to") + 1,
+            lead(month_number("from")) over (partition by trainee_ref order by "from")
+        ) as next_month
     from input.training
     where kind = 'stage'
 
@@ -46,8 +47,8 @@ stage_by_month as (
             operated.trainee_ref = stage_period.trainee_ref
             and month_number(operated.operated_month) >= stage_period.first_month
             and (
-                stage_period.last_month is null
-                or month_number(operated.operated_month) <= stage_period.last_month
+                stage_period.next_month is null
+                or month_number(operated.operated_month) < stage_period.next_month
             )
 
 ),

@@ -78,6 +78,15 @@ class Cohort(NamedTuple):
     training: list[Row]
     cases: list[Row]
 
+    def __repr__(self) -> str:
+        """Filled cells only, and the first of many rows: what Hypothesis prints must stay readable."""
+        parts = [("roster", self.roster), ("training", self.training), ("cases", self.cases)]
+        return "; ".join(f"{len(rows)} {name} {[filled(row) for row in rows[:12]]}" for name, rows in parts)
+
+
+def filled(row: Row) -> Row:
+    return {name: text for name, text in row.items() if text.strip()}
+
 
 def month_text(number: int) -> str:
     return f"{number // 12}-{number % 12 + 1:02d}"

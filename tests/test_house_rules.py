@@ -20,6 +20,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 DASHBOARD_MAY_IMPORT = {
     "pipelines.errors",
     "pipelines.programme",
+    "pipelines.snapshot",
     "pipelines.specialty",
     "pipelines.specialty_model",
     "pipelines.store",

@@ -39,7 +39,7 @@ RULES = st.sampled_from(("shipped", "demanding"))
 
 
 @given(cohort=cohorts.cohorts(), rules=RULES)
-@made_up(25)
+@made_up(15)
 def test_every_published_row_of_a_made_up_cohort_equals_the_plain_loops(
     programmes: Programmes, cohort: Cohort, rules: str
 ) -> None:
@@ -80,7 +80,7 @@ def two_exports(draw: st.DrawFn) -> tuple[Cohort, list[Row]]:
 
 
 @given(exports=two_exports(), main_again=st.booleans())
-@made_up(6)
+@made_up(4)
 def test_a_key_live_in_two_sources_counts_once_as_the_source_taken_last_has_it(
     programmes: Programmes, exports: tuple[Cohort, list[Row]], main_again: bool
 ) -> None:
@@ -95,7 +95,7 @@ def test_a_key_live_in_two_sources_counts_once_as_the_source_taken_last_has_it(
 
 
 @given(exports=two_exports())
-@made_up(4)
+@made_up(3)
 def test_a_later_export_of_the_same_source_replaces_the_rows_of_the_trainees_it_names(
     programmes: Programmes, exports: tuple[Cohort, list[Row]]
 ) -> None:
@@ -107,7 +107,7 @@ def test_a_later_export_of_the_same_source_replaces_the_rows_of_the_trainees_it_
 
 
 @given(exports=two_exports())
-@made_up(6)
+@made_up(4)
 def test_an_appended_export_adds_rows_and_replaces_those_of_the_same_key(
     programmes: Programmes, exports: tuple[Cohort, list[Row]]
 ) -> None:

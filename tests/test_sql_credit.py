@@ -280,14 +280,15 @@ def test_volume_holds_every_trainee_and_counts_to_and_past_the_minimum() -> None
         db,
         "cases",
         """
-        case_ref | trainee_ref | supervisor_agreed
-        C01      | T01         | true
-        C02      | T02         | true
-        C03      | T02         |
-        C04      | T03         |
-        C05      | T03         | true
-        C06      | T03         | true
-        C07      | T03         | false
+        case_ref | trainee_ref | supervisor_agreed | role
+        C01      | T01         | true              | surgeon
+        C02      | T02         | true              | surgeon
+        C03      | T02         |                   | surgeon
+        C04      | T03         |                   | surgeon
+        C05      | T03         | true              | surgeon
+        C06      | T03         | true              | surgeon
+        C07      | T03         | false             | surgeon
+        C08      | T03         | true              | observer
     """,
     )
     run(db)

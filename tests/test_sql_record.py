@@ -73,6 +73,7 @@ def test_a_case_takes_the_stage_in_force_in_its_month(db: Db) -> None:
         T01         | 2024-07 | 2024-12 | stage | chief
         T01         | 2024-10 | 2024-11 | stage | First_Year
         T01         | 2023-07 |         | leave |
+        T01         | 2023-09 | 2023-10 | rotation | chief
     """,
     )
     put(
@@ -82,6 +83,8 @@ def test_a_case_takes_the_stage_in_force_in_its_month(db: Db) -> None:
         case_ref | operated_month
         C01      | 2023-07
         C02      | 2023-08
+        C02b     | 2023-10
+        C02c     | 2023-11
         C03      | 2024-06
         C04      | 2024-07
         C05      | 2024-10
@@ -94,6 +97,8 @@ def test_a_case_takes_the_stage_in_force_in_its_month(db: Db) -> None:
     assert table(db, "case_record", "case_ref, stage") == drawn("""
         C01 |
         C02 | first_year
+        C02b | first_year
+        C02c | first_year
         C03 | first_year
         C04 | chief
         C05 | first_year

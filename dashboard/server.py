@@ -1,0 +1,44 @@
+"""The app behind its gate, and in the demo the way to become any of its people."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from dashboard.people import demo_people
+from dashboard.sessions import Gate, Sessions, session_name, session_response
+from pipelines.errors import WrongUsage
+from pipelines.store import Store
+
+SCRIPT = Path(__file__).with_name("app.py")
+
+
+def demo_app(root: Path) -> st.App:
+    """The demo: whoever asks is the director until another person is picked. Only for a store marked demo."""
+    store = Store(root)
+    if not store.programme.demo:
+        raise WrongUsage(f"{root} is not a demo store; a store with people in it needs sign-in.")
+    sessions = Sessions()
+    people = {person.key: person.told for person in demo_people(store)}
+
+    async def become(request: Request) -> Response:
+        told = people.get(request.path_params["person"])
+        if told is None:
+            return PlainTextResponse("Nobody of that name.", status_code=404)
+        sessions.close(session_name(request.headers))
+        return session_response(sessions, told)
+
+    return st.App(
+        SCRIPT,
+        routes=[Route("/as/{person}", become)],
+        middleware=[
+            Middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost"]),
+            Middleware(Gate, sessions=sessions, first=people["director"]),
+        ],
+    )

@@ -1,0 +1,358 @@
+"""Numbers made into sentences: where a screen, a chart or a file gets its words about a number.
+
+Every function takes plain values (a missing one is None) and gives text. Shares and rates are proportions
+from 0 to 1, printed in percent. Nothing is computed here that a view could say: a sentence arranges numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+MONTHS = (
+    "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
+)
+TO_BE_CONFIRMED = "to be confirmed against the current document"
+MISSING_LOGS = "late logs are not missing operations"
+NO_COMPARISON = "no comparison: fewer than five other trainees at this training quarter"
+NOTHING_KNOWN = "nothing known"
+
+# Two rates are worth naming when telling them apart would change what a committee says. By eye, no source.
+WORTH_NAMING_POINTS = 2
+WORTH_NAMING_TIMES = 2
+WORTH_NAMING_ANYWAY_POINTS = 10
+
+CAUTION = (
+    "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
+    " of competence. Rates rest on what trainees logged themselves. The accreditor’s documents and own tally,"
+    " institutional policy, privacy and employment law and licensed practice take precedence."
+)
+CAUTIONS = (
+    "The tool supports judgement; it does not make it. Every decision is a person’s.",
+    "A met minimum is an accreditation floor, not a finding of competence.",
+    "The accreditor’s current documents and its own tally take precedence, and so do institutional policy,"
+    " privacy and employment law and licensed practice.",
+    "Rates, roles and supervision rest on what trainees logged themselves. Self-report finds only a part of"
+    " the complications.",
+    "An outcome that was not recorded is not a good outcome: it is shown as a count and leaves the rate.",
+    "A 95 % interval is the range of rates that the cases cannot rule out. It is not a limit to stay within.",
+    "People differ in the cases they were given. Two rates are not compared without that in mind.",
+    "Late logs are not missing operations: read every number with the month through which its data run.",
+    "“Standing” is the place against requirements, not the formal status of good standing.",
+)
+REASONS = {
+    "credited": "counts",
+    "role": "does not count: the requirement asks for another role",
+    "stage": "does not count: the requirement asks for another stage of training",
+    "attribute": "does not count: the requirement includes or excludes cases of this kind",
+    "window": "does not count: it lies outside the period of the requirement",
+    "duplicate_in_operation": "does not count again: another row of the same operation counts",
+    "claimed_twice": "held: two trainees claim the same part of this operation",
+    "supervisor_disagreed": "does not count: the supervisor did not confirm the role",
+    "takeover_to_confirm": "does not count yet: a supervisor took over and has not confirmed the role",
+    "performed_elsewhere": "does not count: performed elsewhere, which the requirement does not take",
+    "outside_edition": "does not count: this edition of the requirement is not for this class",
+    "decided_otherwise": "does not count: a person decided so, with a reason on record",
+    "no_requirement": "counts toward nothing: no requirement lists this procedure",
+    "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
+}
+
+
+# ---- shares
+
+
+def decimals(n: int) -> int:
+    """Digits after the point that n cases deserve: 0 below 100, 1 below 1000, else 2.
+
+    One case more moves a share by 1/n, so a finer digit would tell of chance alone.
+    """
+    return 0 if n < 100 else 1 if n < 1000 else 2
+
+
+def share_number(rate: float, n: int) -> str:
+    """The share in percent without its sign; `under 1` and `over 99` where rounding would say none or all."""
+    digits = decimals(n)
+    text, unit = f"{100 * rate:.{digits}f}", 10.0**-digits
+    if rate > 0 and float(text) == 0:
+        return f"under {unit:.{digits}f}"
+    if rate < 1 and float(text) == 100:
+        return f"over {100 - unit:.{digits}f}"
+    return text
+
+
+def share_text(rate: float, n: int) -> str:
+    """`7 %` of 41 cases, `1.7 %` of 117, `1.01 %` of 961208: digits by `decimals`, never 0 % for some."""
+    return f"{share_number(rate, n)} %"
+
+
+def range_text(low: float, high: float, n: int) -> str:
+    """`3–19 %`; `under 1 % to 8 %` where an end has no figure; one figure where both ends print alike."""
+    first, last = share_number(low, n), share_number(high, n)
+    if first == last:
+        return f"{last} %"
+    if " " not in first + last:
+        return f"{first}–{last} %"
+    return f"{first} % to {last} %"
+
+
+def interval_text(low: float, high: float, n: int) -> str:
+    """`95 % interval 3–19 %`."""
+    return f"95 % interval {range_text(low, high, n)}"
+
+
+# ---- outcomes
+
+
+def rate_sentence(  # noqa: PLR0913 - a rate is never told without its counts and its interval
+    events: int,
+    known: int,
+    unknown: int,
+    not_yet_due: int,
+    rate: float | None,
+    low: float | None,
+    high: float | None,
+) -> str:
+    """One outcome of one trainee, for example `3 of 41 known (7 %; 95 % interval 3–19 %), 6 not recorded, 4
+    not yet due. Too few to tell 4 % from 18 %.`
+
+    A blank rate with some outcomes known is one whose due cases are mostly unknown.
+    """
+    rest = f"{unknown} not recorded, {not_yet_due} not yet due"
+    if known == 0:
+        return f"{NOTHING_KNOWN}: {rest}"
+    if rate is None or low is None or high is None:
+        return f"{events} of {known} known (no rate: fewer than half of the due outcomes are known), {rest}."
+    told = f"{share_text(rate, known)}; {interval_text(low, high, known)}"
+    sentence = f"{events} of {known} known ({told}), {rest}."
+    alike = rates_alike(low, high, known)
+    return f"{sentence} Too few to tell {alike[0]} % from {alike[1]} %." if alike else sentence
+
+
+def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
+    """Two whole percents strictly inside the printed interval, as far apart as they can be.
+
+    None where the interval is narrow enough: the two are less than two points apart, or the higher is not
+    twice the lower and the two are less than ten points apart.
+    """
+    digits = decimals(n)
+    lower = math.floor(round(100 * low, digits)) + 1
+    higher = math.ceil(round(100 * high, digits)) - 1
+    apart = higher - lower
+    if apart < WORTH_NAMING_POINTS:
+        return None
+    worth = higher >= WORTH_NAMING_TIMES * lower or apart >= WORTH_NAMING_ANYWAY_POINTS
+    return (lower, higher) if worth else None
+
+
+def rate_label(events: int, known: int, rate: float | None) -> str:
+    """The denominator at the end of a line of a chart: `2 of 117 known`, `3 known, too few to say`."""
+    if known == 0:
+        return NOTHING_KNOWN
+    return f"{known} known, too few to say" if rate is None else f"{events} of {known} known"
+
+
+# ---- volume
+
+
+def volume_text(
+    counted: int, minimum: int, remaining: int, *, met: bool, parts_short: int, parts: int
+) -> str:
+    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`."""
+    told = [f"{counted} of {minimum}"]
+    if not met:
+        told.append(f"{remaining} still to come")
+    if parts_short:
+        told.append(f"{parts_short} of {parts} parts short")
+    return ", ".join(told if len(told) > 1 else [*told, "reached"])
+
+
+def volume_sentence(  # noqa: PLR0913 - a parent is told with its parts
+    requirement_title: str,
+    counted: int,
+    minimum: int,
+    remaining: int,
+    met: bool,
+    parts_short: int = 0,
+    parts: int = 0,
+) -> str:
+    """`Cataract: 117 of 86, reached.` Reached is said of the number, never of the person."""
+    text = volume_text(counted, minimum, remaining, met=met, parts_short=parts_short, parts=parts)
+    return f"{requirement_title}: {text}."
+
+
+def volume_mark(counted: int, *, met: bool, parts_short: int = 0, parts: int = 0) -> str:
+    """The same for a cell of the grid: `✓ 117`, `74`, `46, 1 of 3 short`; ✓ only where no part is short."""
+    if parts_short:
+        return f"{counted}, {parts_short} of {parts} short"
+    return f"✓ {counted}" if met else f"{counted}"
+
+
+def rule_sentence(
+    title: str,
+    minimum: int | None,
+    roles: Sequence[str],
+    edition: str | None,
+    source: str,
+    verified: bool,
+) -> str:
+    """`Cataract: at least 86 as surgeon. Edition March 2021. Source: …. Checked against the document.`"""
+    demand = "without a count" if minimum is None else f"at least {minimum}"
+    whose = f" as {any_of([role.lower() for role in roles])}" if roles else ""
+    checked = "Checked against the document" if verified else TO_BE_CONFIRMED.capitalize()
+    parts = [
+        f"{title}: {demand}{whose}",
+        f"Edition {edition}" if edition else "",
+        f"Source: {source}",
+        checked,
+    ]
+    return " ".join(f"{part.rstrip('.')}." for part in parts if part)
+
+
+def reason_text(reason: str) -> str:
+    """Why a case counts toward a requirement or not, in plain words; KeyError for an unknown reason."""
+    return REASONS[reason]
+
+
+# ---- time
+
+
+def through_sentence(
+    trainee: str,
+    data_through: str | None,
+    is_current: bool,
+    within_days: int,
+) -> str:
+    """`T27: data through July 2026, more than 45 days before the day of this snapshot: late logs are …`"""
+    if data_through is None:
+        return f"{trainee}: no data yet: {MISSING_LOGS}."
+    through = f"{trainee}: data through {month_text(data_through)}"
+    if is_current:
+        return f"{through}."
+    return f"{through}, more than {within_days} days before the day of this snapshot: {MISSING_LOGS}."
+
+
+def month_text(month: str) -> str:
+    """`2026-07` is July 2026."""
+    year, number = month.split("-")
+    return f"{MONTHS[int(number) - 1]} {year}"
+
+
+def cohort_text(cohort: str) -> str:
+    """`2026-27` is the class of 2026–27."""
+    return f"class of {cohort.replace('-', '–')}"
+
+
+# ---- supervision and technique
+
+
+class BandShare(NamedTuple):
+    """One step of the ladder: how many cases, and their share of the cases in which a level is recorded."""
+
+    band: str
+    cases: int
+    share: float
+
+
+def supervision_sentence(bands: Sequence[BandShare], known: int, not_recorded: int) -> str:
+    """`41 cases as surgeon with a level recorded: guided 12 % (5), present 88 % (36); 3 without a level.`"""
+    if known == 0:
+        return f"no level recorded: {not_recorded} cases as surgeon without one."
+    told = ", ".join(f"{each.band} {share_text(each.share, known)} ({each.cases})" for each in bands)
+    return f"{cases_text(known)} as surgeon with a level recorded: {told}; {not_recorded} without a level."
+
+
+def score_sentence(scored: int, mean: float | None, low: float | None, high: float | None) -> str:
+    """`8 scored: mean 3.6 of 5 (95 % interval 2.9–4.3)`; a score has no interval below three."""
+    if scored == 0 or mean is None:
+        return "not scored yet"
+    told = f"{scored} scored: mean {mean:.1f} of 5"
+    if low is None or high is None:
+        return f"{told} (no interval: fewer than three scores)" if scored < 3 else f"{told} (no interval)"
+    return f"{told} (95 % interval {low:.1f}–{high:.1f})"
+
+
+def success_sentence(successes: int, attempts: int, low: float | None, high: float | None) -> str:
+    """`6 of 6 attempts succeeded (95 % interval 61–100 %)`."""
+    if attempts == 0 or low is None or high is None:
+        return "no attempts recorded"
+    return f"{successes} of {attempts} attempts succeeded ({interval_text(low, high, attempts)})"
+
+
+# ---- comparison
+
+
+class Unit(NamedTuple):
+    """How a measure of the comparison is printed; n, the number of cases, decides the digits of a share."""
+
+    kind: str = "share"  # share | cases | score
+    n: int = 0
+
+    def one(self, value: float) -> str:
+        if self.kind == "share":
+            return share_text(value, self.n)
+        return f"{value:.1f}" if self.kind == "score" else f"{round(value, 1):g} cases"
+
+    def between(self, low: float, high: float) -> str:
+        if self.kind == "share":
+            return range_text(low, high, self.n)
+        return f"{low:.1f}–{high:.1f}" if self.kind == "score" else f"{round(low, 1):g}–{round(high, 1):g}"
+
+
+def unit_of(measure: str, n: int = 0) -> Unit:
+    """The unit of a measure of the comparison, such as `rate:capsule_rupture:as_started`."""
+    kinds = {"counted_cases": "cases", "score_mean": "score"}
+    return Unit(kinds.get(measure.split(":", maxsplit=1)[0], "share"), n)
+
+
+def comparison_sentence(  # noqa: PLR0913 - a value is never compared without both intervals and the number behind
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    reference: float | None,
+    reference_low: float | None,
+    reference_high: float | None,
+    reference_n: int,
+    unit: Unit = Unit(),  # noqa: B008 - a tuple, never changed
+) -> str:
+    """The value, the other trainees at the same training quarter, and whether the interval includes them.
+
+    It never says better or worse: case mix, supervision and chance lie between two numbers.
+    """
+    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit)
+    if reference is None:
+        return f"{own}; {NO_COMPARISON}."
+    others = _with_range(reference, reference_low, reference_high, unit)
+    told = f"{own}; the {reference_n} other trainees at this training quarter: {others}"
+    if value is None or low is None or high is None:
+        return f"{told}."
+    includes = "includes" if low <= reference <= high else "does not include"
+    return f"{told}; the interval {includes} the reference."
+
+
+def _with_range(value: float, low: float | None, high: float | None, unit: Unit) -> str:
+    if low is None or high is None:
+        return unit.one(value)
+    return f"{unit.one(value)} ({unit.between(low, high)})"
+
+
+# ---- small words
+
+
+def any_of(names: Sequence[str]) -> str:
+    """`surgeon, assistant or observer`."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def cases_text(count: int) -> str:
+    return "1 case" if count == 1 else f"{count} cases"
+
+
+def caution() -> str:
+    """The one line for every screen that compares people and every file that leaves the programme."""
+    return CAUTION
+
+
+def cautions() -> list[str]:
+    """All cautions, for Methods and for files."""
+    return list(CAUTIONS)

@@ -1,0 +1,61 @@
+"""Invented identifiers, in the shapes in which people write them.
+
+Which identifiers there are: 45 CFR 164.514(b)(2), the 18 of Safe Harbor, among them names, dates, telephone
+and fax numbers, email addresses, social security, record, plan, account and licence numbers, serial numbers,
+URLs, IP addresses. The shapes in which they are written: common practice, no source. All shown here are
+invented, or set aside for examples: names by RFC 2606, addresses by RFC 5737 and RFC 3849, telephones by the
+555-01xx block and the numbers that the United Kingdom's regulator keeps for drama.
+"""
+
+from __future__ import annotations
+
+from pipelines.reading import Sheet
+from pipelines.sheets import Origin, sheet_from_records
+
+EMAILS = ["a.muster@example.org", "write to j_d+x@mail.example.co.uk.", "<é@example.net>", "X@Y-Z.EXAMPLE"]
+URLS = ["https://example.org/p/7", "see HTTP://EXAMPLE.COM", "www.example.org", "ftp://192.0.2.1/x"]
+NETWORK = [
+    "192.0.2.17",
+    "from 198.51.100.3:8080",
+    "2001:db8::1",
+    "2001:db8:0:0:0:0:2:1",
+    "IP:2001:DB8:1::9/64",
+]
+TELEPHONES = [
+    "+44 20 7946 0123",
+    "+442079460123",
+    "+1 (555) 010-0199",
+    "+49-30-5550199",
+    "020 7946 0123",
+    "01632 960123",
+    "tel.01632-960123",
+    "07700 900 123",
+    "01.23.45.67.89",
+    "0049 30 5550199",
+    "(020) 7946 0123",
+    "(01632) 960123",
+    "(0171)5550199",
+    "call 020 7946 0123, please",
+    "1-555-010-0199",
+    "(555) 010-0199",
+    "(555)010-0199",
+    "555-010-0199",
+    "555.010.0199",
+    "555 010 0199",
+    "fax:555-010-0199;",
+]
+NATIONAL = [
+    "123-45-6789",
+    "123.45.6789",
+    "123 45 6789",
+    "no 123-45-6789.",
+    "SSN-123-45-6789",
+    "x;123-45-6789",
+]
+CERTAIN = [*EMAILS, *URLS, *NETWORK, *TELEPHONES, *NATIONAL]
+
+
+def sheet_of(header: list[str], *rows: list[str]) -> Sheet:
+    sheet = sheet_from_records(Origin("T07.csv", "T07.csv"), [header, *rows])
+    assert sheet
+    return sheet
