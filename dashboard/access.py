@@ -16,7 +16,7 @@ from dashboard.sessions import HEADER, read_viewer
 Role = Literal["director", "committee_member", "coordinator", "reviewer", "trainee"]
 
 
-class NotYours(Exception):  # noqa: N818 - reads as the sentence that the screen shows
+class NotYours(Exception):
     """A screen or a row that this viewer may not see."""
 
 

@@ -22,7 +22,9 @@ def demo_people(store: Store) -> list[Person]:
     """Director, committee member, coordinator, a reviewer, and every trainee in the order of the roster."""
     programme = store.programme.programme_ref
     with open_snapshot(store) as connection:
-        trainees = connection.execute("select trainee_ref, cohort from trainee order by cohort, trainee_ref").fetchall()
+        trainees = connection.execute(
+            "select trainee_ref, cohort from trainee order by cohort, trainee_ref"
+        ).fetchall()
     staff = [
         Person("director", "Director", ("director", programme, None)),
         Person("committee", "Committee member", ("committee_member", programme, None)),
@@ -30,5 +32,6 @@ def demo_people(store: Store) -> list[Person]:
         Person("reviewer", "Reviewer S01", ("reviewer", programme, "S01")),
     ]
     return staff + [
-        Person(f"trainee-{ref}", f"Trainee {ref}, class {cohort}", ("trainee", programme, ref)) for ref, cohort in trainees
+        Person(f"trainee-{ref}", f"Trainee {ref}, class {cohort}", ("trainee", programme, ref))
+        for ref, cohort in trainees
     ]

@@ -319,7 +319,7 @@ def comparison_sentence(  # noqa: PLR0913 - a value is never compared without bo
 
     It never says better or worse: case mix, supervision and chance lie between two numbers.
     """
-    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit)
+    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, "95 % interval ")
     if reference is None:
         return f"{own}; {NO_COMPARISON}."
     others = _with_range(reference, reference_low, reference_high, unit)
@@ -330,10 +330,10 @@ def comparison_sentence(  # noqa: PLR0913 - a value is never compared without bo
     return f"{told}; the interval {includes} the reference."
 
 
-def _with_range(value: float, low: float | None, high: float | None, unit: Unit) -> str:
+def _with_range(value: float, low: float | None, high: float | None, unit: Unit, what: str = "") -> str:
     if low is None or high is None:
         return unit.one(value)
-    return f"{unit.one(value)} ({unit.between(low, high)})"
+    return f"{unit.one(value)} ({what}{unit.between(low, high)})"
 
 
 # ---- small words

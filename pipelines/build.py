@@ -64,7 +64,7 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
     path.unlink(missing_ok=True)
     connection = duckdb.connect(str(path))
     try:
-        connection.execute(f"set temp_directory = '{store.work}'")
+        connection.execute("set temp_directory = ?", [str(store.work)])
         load_input(connection, store, manifest)
         definitions.publish(connection)
         _refuse_if_broken(definitions.audit(connection))
@@ -89,6 +89,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
         _create(connection, f"main.{name}", table)
     _create(connection, "programme", _programme_table(store, manifest))
     _create(connection, "document", _documents(store))
+    _create(connection, "review_period", _review_periods(store))
     for kind in KINDS:
         if kind.name not in INPUT_TABLES:
             continue
@@ -111,6 +112,11 @@ def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -
 def _programme_table(store: Store, manifest: Manifest) -> pa.Table:
     row = store.programme.model_dump(include=set(INPUT_TABLES["programme"].names) - {"as_of"})
     return pa.Table.from_pylist([{**row, "as_of": manifest.as_of}], schema=INPUT_TABLES["programme"])
+
+
+def _review_periods(store: Store) -> pa.Table:
+    names = [name.lower() for name in store.programme.review_periods]
+    return pa.table({"period_name": names, "position": pa.array(range(1, len(names) + 1), pa.int32())})
 
 
 def _documents(store: Store) -> pa.Table:

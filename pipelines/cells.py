@@ -41,7 +41,7 @@ def cell_text(value: object) -> str:
 
 
 def float_text(value: float) -> str:
-    """Plain digits for a whole number, else the shortest text that reads back the same; not-a-number: blank."""
+    """Plain digits for a whole number, else the shortest text that reads back the same; blank for nan."""
     if math.isnan(value):
         return ""
     if value.is_integer() and abs(value) < LARGEST_WHOLE_FLOAT:

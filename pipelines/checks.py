@@ -3,7 +3,7 @@
 Every query reads `{batch}`, a table made by staging, and returns `row_id, column_name, cell`; `cell` is what a
 message may quote, null where it may quote nothing. Besides the batch the queries read these tables of the staging
 database: `intake_day (today)`, `roster`, `left_out (row_id, by_key)`, `supervision_role`, `procedure_group`, `complication_window`,
-`stage`, `kept_key`, `other_source_key`, `live_operation`, `live_roster`.
+`stage`, `kept_key`, `other_source_key`, `live_operation`, `live_roster`, `live_case`.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipelines.findings import LEFT_OUT, WARNINGS, Severity
-from pipelines.formats import CASES, TRAINEES, TRAINING, Column, Kind
+from pipelines.formats import CASES, REVIEWS, TRAINEES, TRAINING, Column, Kind
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def _select(column: str | None, where: str, cell: str = "null::varchar") -> str:
 
 
 def _quotable(column: Column) -> str:
-    if column.type in ("code", "procedure"):
+    if column.type in ("code", "procedure", "period"):
         return f'"{column.name}"'
     if column.type in ("codes", "events"):
         return f"array_to_string(\"{column.name}\", ';')"
@@ -110,6 +110,8 @@ def _kind_rules(kind: Kind, with_roster: bool) -> list[tuple[str, str]]:
         rules += [("trainee_unknown", _TRAINEE_UNKNOWN)] if with_roster else []
     if kind is TRAINING:
         rules += _TRAINING_RULES
+    if kind is REVIEWS:
+        rules += _REVIEW_RULES + (_REVIEW_RULES_WITH_ROSTER if with_roster else [])
     if kind is CASES:
         rules += _CASE_RULES + (_CASE_RULES_WITH_ROSTER if with_roster else [])
     return rules
@@ -117,7 +119,9 @@ def _kind_rules(kind: Kind, with_roster: bool) -> list[tuple[str, str]]:
 
 # Two references that differ only in case would be one person to a reader, so the roster's key ignores case.
 _KEY_TEXT = {"trainees": "lower(trainee_ref)"}
-_KEY_COLUMN = {"cases": "case_ref", "training": "from", "trainees": "trainee_ref"}
+_KEY_COLUMN = {
+    "cases": "case_ref", "training": "from", "trainees": "trainee_ref", "reviews": "step", "milestones": "milestone"
+}  # fmt: skip
 
 
 def _key_repeated(kind: Kind) -> str:
@@ -179,6 +183,15 @@ _TRAINING_RULES = [
         "number_out_of_range",
         _select("value", "kind = 'part_time' and number_fault(\"value\", 0.01, 1) = 'number_out_of_range'"),
     ),
+]
+
+_REVIEW_RULES = [
+    ("number_out_of_range", _select("successes", "successes > coalesce(attempts, 0)")),
+    ("number_out_of_range", _select("ended_at", "ended_at < started_at")),
+]
+
+_REVIEW_RULES_WITH_ROSTER = [
+    ("case_unknown", _select("case_ref", "case_ref not in (select case_ref from live_case)")),
 ]
 
 _CASE_RULES = [

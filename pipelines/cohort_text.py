@@ -47,10 +47,10 @@ def cohort_text(store: Store) -> str:
     """Two tables: counted cases against each minimum; the first complication, supervision, data through."""
     with open_snapshot(store) as connection:
         people = connection.execute(CURRENT).fetchall()
-        return "\n".join([_title(connection, store), *_volumes(connection, people), *_standing(connection, people)])
+        return "\n".join([_title(store), *_volumes(connection, people), *_standing(connection, people)])
 
 
-def _title(connection: duckdb.DuckDBPyConnection, store: Store) -> str:
+def _title(store: Store) -> str:
     manifest = store.current()
     made_up = " · made-up data" if store.programme.demo else ""
     return f"{store.programme.title}, {store.specialty.title} · as of {manifest.as_of}{made_up}\n"

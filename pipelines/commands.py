@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -16,9 +17,15 @@ os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
     arguments = parser().parse_args(argv)
     try:
-        return int(arguments.run(arguments))
+        code = int(arguments.run(arguments))
+        # Here, where a reader that has gone is no error; at the end of the process it would be one.
+        sys.stdout.flush()
+        return code
     except UserError as error:
         print(error, file=sys.stderr)
         return error.exit_code

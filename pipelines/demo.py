@@ -38,7 +38,7 @@ def run(serve: bool) -> int:
         return 0
     sys.stdout.flush()
     # The dashboard reads what pipelines made, never the other way round: it takes this process over.
-    os.execv(sys.executable, [sys.executable, "-m", "dashboard", "--demo", "--store", str(store.root)])
+    return os.execv(sys.executable, [sys.executable, "-P", "-m", "dashboard", "--demo", "--store", str(store.root)])
 
 
 @contextlib.contextmanager

@@ -15,7 +15,7 @@ import pyarrow as pa
 
 from pipelines import holding, judging, live, messages, reduction, replacement, staging
 from pipelines.export_files import Part, read_parts
-from pipelines.formats import CASES, FORMAT_CODES, KINDS, TRAINEES, Kind
+from pipelines.formats import CASES, FORMAT_CODES, KINDS, REVIEWS, TRAINEES, Kind
 from pipelines.holding import Reason
 from pipelines.manifest import Manifest
 from pipelines.programme import Programme
@@ -84,7 +84,7 @@ def _make_context(examination: Examination) -> None:
     """The tables besides the rows that the rules read."""
     connection, setting = examination.connection, examination.setting
     tables = specialty_tables(setting.specialty)
-    for name in ("supervision_role", "stage", "role"):
+    for name in ("supervision_role", "stage", "role", "milestone_level"):
         _create(connection, name, tables[name])
     _create(connection, "procedure_table", tables["procedure"])
     _create(connection, "complication_table", tables["complication"])
@@ -138,6 +138,8 @@ def _examine_kind(
     staging.stage(connection, kind, parts, reading)
     judging.find_left_out(connection, kind, with_roster)
     _load_live(examination, kind)
+    if kind is REVIEWS:
+        _load_cases(examination)
     judging.find_warnings(connection, kind, with_roster)
     judging.validate(connection, database, kind, with_roster)
     reduction.reduce(connection, kind)
@@ -210,6 +212,21 @@ def _load_elsewhere(examination: Examination, named: set[str]) -> None:
         [programme, programme, programme],
     )
     connection.execute("drop table live_elsewhere")
+
+
+def _load_cases(examination: Examination) -> None:
+    """Make `live_case`: the references of all cases that are live once the cases of these files are taken."""
+    connection, setting = examination.connection, examination.setting
+    replaced = CASES in examination.kinds
+    named = {each.trainee_ref for each in examination.balances.get(CASES.name, [])}
+    lines = [
+        line for line in setting.manifest.live if not (replaced and line.trainee_ref in named and line.source == setting.source)
+    ]
+    live.load_live(connection, setting.store, lines, CASES, "live_case_row")
+    connection.execute("create table live_case as select distinct case_ref from live_case_row")
+    connection.execute("drop table live_case_row")
+    if replaced:
+        connection.execute("insert into live_case select case_ref from comparison_cases where outcome <> 'withdrawn'")
 
 
 def _make_findings(examination: Examination) -> None:

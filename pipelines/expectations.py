@@ -31,9 +31,10 @@ def broken_rows(database: str, table: str, rules: Sequence[Rule]) -> dict[str, i
     """
     os.environ["GX_ANALYTICS_ENABLED"] = "false"
     import great_expectations as gx
+    from great_expectations.data_context.types.base import ProgressBarsConfig
 
     context = gx.get_context(mode="ephemeral")
-    context.variables.progress_bars = {"globally": False, "metric_calculations": False}
+    context.variables.progress_bars = ProgressBarsConfig(globally=False, metric_calculations=False)
     source = context.data_sources.add_sql("staging", connection_string=f"duckdb:///{database}")
     batch = source.add_table_asset(table, table_name=table).add_batch_definition_whole_table("all rows").get_batch()
     suite = gx.ExpectationSuite(name=table, expectations=[_expectation(rule) for rule in rules])
@@ -68,7 +69,7 @@ def _count(rule: Rule, result: Any) -> int:
 
 @event.listens_for(Engine, "after_cursor_execute")
 def _buffer_rows(
-    connection: Any, cursor: Any, statement: str, parameters: Any, context: Any, executemany: bool
+    _connection: Any, cursor: Any, _statement: str, _parameters: Any, context: Any, _executemany: bool
 ) -> None:
     """Keep the rows of a result: the library reads them after it has closed the connection they hang on."""
     if context is not None and context.dialect.name == "duckdb" and cursor.description:

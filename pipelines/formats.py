@@ -50,12 +50,20 @@ class Column:
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of file, with the columns that name one of its records."""
+    """One kind of file, with the columns that name one of its rows.
+
+    A newer row replaces the older ones of its `record`: the key, but for a review, which is replaced whole.
+    """
 
     name: str
     key: tuple[str, ...]
     columns: tuple[Column, ...]
     read: bool = True
+    whole: tuple[str, ...] | None = None
+
+    @property
+    def record(self) -> tuple[str, ...]:
+        return self.whole or self.key
 
     @property
     def required(self) -> tuple[str, ...]:
@@ -144,7 +152,7 @@ REVIEWS = Kind(
         Column("recording_speed", "number", low=0.01, high=100),
         Column("comment", "text"),
     ),
-    read=False,
+    whole=("review_ref",),
 )
 
 MILESTONES = Kind(
@@ -157,7 +165,6 @@ MILESTONES = Kind(
         Column("level", "code", required=True, codes="milestone_levels"),
         Column("rationale", "text"),
     ),
-    read=False,
 )
 
 OUTCOMES = Kind(

@@ -19,6 +19,7 @@ from pipelines.live import sql_type, stored_columns
 from pipelines.manifest import Entry, Line
 from pipelines.receipts import Receipt, part_receipt, trainees_of
 from pipelines.replacement import resequenced
+from pipelines.staging import arrow_table
 from pipelines.store import Store
 
 # What a finding is about and what it says, whatever its file is called: trainee, row, column, rule, words.
@@ -57,6 +58,8 @@ def parts_that_change(examination: Examination) -> list[Part]:
 
 def reasons_to_hold(examination: Examination, parts: Iterable[Part]) -> list[Reason]:
     """Why the parts that change anything must wait for a person's word."""
+    if CASES not in examination.kinds:
+        return []
     named = trainees_of(examination, CASES, [part.number for part in parts if part.kind is CASES])
     return [reason for reason in examination.held if reason.trainee_ref in named]
 
@@ -181,11 +184,12 @@ def write_intake(
     for kind in {part.kind.name: part.kind for part in parts}.values():
         _write_rows(examination, kind, numbers, folder / kind.name)
         _write_changes(examination, kind, numbers, folder / "changes")
-    findings = examination.connection.execute(
+    findings = arrow_table(
+        examination.connection,
         f"select {', '.join(FINDING_SCHEMA.names)} from finding where list_contains(?::integer[], sheet_number)"
         " order by sheet_number, source_row, column_name, rule",
         [numbers],
-    ).to_arrow_table()
+    )
     pq.write_table(findings.cast(FINDING_SCHEMA), folder / "findings.parquet")
     receipt = {"intake_id": intake_id, **header, "parts": [part_receipt(examination, part) for part in parts]}
     (folder / "receipt.json").write_text(json.dumps(receipt, indent=1) + "\n", encoding="utf-8")
@@ -194,12 +198,14 @@ def write_intake(
 def _write_rows(examination: Examination, kind: Kind, numbers: list[int], folder: Path) -> None:
     schema = pa.schema([field for field in INPUT_TABLES[kind.name] if field.name in stored_columns(kind)])
     columns = ", ".join(f'"{name}"' for name in schema.names)
-    order = "trainee_ref, case_sequence" if kind is CASES else ", ".join(f'"{name}"' for name in kind.key)
-    table = examination.connection.execute(
+    within = ("case_sequence",) if kind is CASES else kind.key
+    order = ", ".join(f'"{name}"' for name in ("trainee_ref", *within))
+    table = arrow_table(
+        examination.connection,
         f"select {columns} from ({_stored_rows(kind, columns)}) where list_contains(?::integer[], sheet_number)"
         f" order by {order}",
         [numbers],
-    ).to_arrow_table()
+    )
     _write_by_trainee(table.cast(schema), folder)
 
 
@@ -235,14 +241,15 @@ def _write_by_trainee(table: pa.Table, folder: Path) -> None:
 
 def _write_changes(examination: Examination, kind: Kind, numbers: list[int], folder: Path) -> None:
     """What changed field by field; a row withdrawn or kept stands with the first file that names its trainee."""
-    table = examination.connection.execute(
+    table = arrow_table(
+        examination.connection,
         f"select trainee_ref, '{kind.name}' as kind, key, change, field, before, after from change_{kind.name} as change"
         f" left join (select row_id, sheet_number from read_{kind.name}) as seat using (row_id)"
         f" join (select trainee_ref, min(sheet_number) as first_number from read_{kind.name} group by trainee_ref)"
         " as first_seat using (trainee_ref)"
         " where list_contains(?::integer[], coalesce(sheet_number, first_number)) order by trainee_ref, key, field",
         [numbers],
-    ).to_arrow_table()
+    )
     _write_by_trainee(table, folder / kind.name)
 
 

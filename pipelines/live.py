@@ -53,7 +53,8 @@ def _files(store: Store, lines: Iterable[Line], kind: Kind) -> list[dict[str, ob
                         "source_taken": max(each.taken for each in line.intakes),
                         "taken": entry.taken,
                         "intake_id": entry.intake_id,
-                        "several": len(line.intakes) > 1,
+                        # A review may move to another trainee's file.
+                        "several": len(line.intakes) > 1 or kind.whole is not None,
                     }
                 )
     return found
@@ -72,12 +73,9 @@ def sql_type(kind: pa.DataType) -> str:
 def _reading(kind: Kind, files: list[dict[str, object]], several: bool) -> str:
     paths = ", ".join("'" + str(each["path"]).replace("'", "''") + "'" for each in files)
     columns = ", ".join(f'kept."{name}"' for name in stored_columns(kind))
-    key = ", ".join(f'kept."{name}"' for name in kind.key)
-    latest = (
-        f"qualify row_number() over (partition by kept.trainee_ref, source, {key} order by taken desc) = 1"
-        if several
-        else ""
-    )
+    record = ", ".join(f'kept."{name}"' for name in kind.record)
+    # All rows of a record that came with the latest intake: a review has one a step.
+    latest = f"qualify rank() over (partition by source, {record} order by taken desc) = 1" if several else ""
     return (
         f"select {columns}, source, source_taken, taken, intake_id"
         f" from read_parquet([{paths}], filename = 'path') as kept join live_file using (path) {latest}"

@@ -27,10 +27,11 @@ def part_receipt(examination: Examination, part: Part) -> Receipt:
         "warnings": _warnings(examination, part),
         "trainees": [_trainee(each) for each in named_balances(examination, part)],
     }
-    stored = examination.connection.execute(
+    # Fetched to its end: the connection does nothing else while a result is unfinished.
+    ((stored,),) = examination.connection.execute(
         f"select count(*) from new_{part.kind.name} where sheet_number = ?", [part.number]
-    ).fetchone()
-    if stored is None or stored[0] != receipt["accepted"]:
+    ).fetchall()
+    if stored != receipt["accepted"]:
         raise AssertionError(f"{part.shown}: {rows} rows do not balance: {stored} stored, {left_out} left out.")
     return receipt
 

@@ -98,4 +98,26 @@ from accepted_cases as accepted
 left join joined using (row_id)
 """
 
-_REDUCED = {"trainees": _TRAINEES, "training": _TRAINING, "cases": _CASES}
+_REVIEWS = """
+select
+    row_id, sheet_number, review_ref, case_ref, trainee_ref, reviewer_ref, setting, self_review, step, score,
+    done_by_supervisor, attempts, successes, started_at as started_seconds, ended_at as ended_seconds,
+    recording_speed, comment
+from accepted_reviews
+"""
+
+# The level as the framework writes it.
+_MILESTONES = """
+select
+    row_id, sheet_number, trainee_ref, period, milestone, coalesce(framework.level, accepted.level) as level, rationale
+from accepted_milestones as accepted
+left join milestone_level as framework on lower(framework.level) = accepted.level
+"""
+
+_REDUCED = {
+    "trainees": _TRAINEES,
+    "training": _TRAINING,
+    "cases": _CASES,
+    "reviews": _REVIEWS,
+    "milestones": _MILESTONES,
+}

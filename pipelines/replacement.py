@@ -54,10 +54,15 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
     """Make `comparison_<kind>`; `withdraws` where a live row that the file does not name goes."""
     content = [name for name in stored_columns(kind) if name not in (*kind.key, *FROM_OTHER_ROWS)]
     same = " and ".join(f'new."{name}" is not distinct from live."{name}"' for name in content)
-    key = ", ".join(f'coalesce(new."{name}", live."{name}") as "{name}"' for name in kind.key)
+    seat = ("trainee_ref", *(name for name in kind.key if name != "trainee_ref"))
+    key = ", ".join(f'coalesce(new."{name}", live."{name}") as "{name}"' for name in seat)
     kept = _same_key(kind, "live", "kept_key") if kind is CASES else "false"
     kept_key = "kept_key" if kind is CASES else "(select 1)"
     absent = "'withdrawn'" if withdraws else "'untouched'"
+    if kind.whole:
+        record = ", ".join(f'live."{name}"' for name in kind.whole)
+        names = ", ".join(f'"{name}"' for name in kind.whole)
+        absent = f"case when ({record}) in (select ({names}) from new_{kind.name}) then 'withdrawn' else 'untouched' end"
     connection.execute(
         f"create or replace table comparison_{kind.name} as select {key}, new.row_id, case"
         " when live.trainee_ref is null then 'added'"

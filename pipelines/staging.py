@@ -11,6 +11,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -46,6 +47,13 @@ def open_staging(name: str, user_agent: str | None = None, memory_limit: str | N
     connection.execute(f"set memory_limit = '{memory_limit or half_of_memory()}'")
     connection.execute(CELLS.read_text(encoding="utf-8"))
     return connection
+
+
+def arrow_table(connection: duckdb.DuckDBPyConnection, query: str, parameters: list[Any]) -> pa.Table:
+    """The rows of a query as an Arrow table."""
+    table = connection.execute(query, parameters).to_arrow_table()
+    assert table is not None  # noqa: S101 - a query that returns rows always gives one
+    return table
 
 
 def half_of_memory() -> str:

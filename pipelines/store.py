@@ -58,9 +58,10 @@ class Store:
 
     def manifests(self) -> list[Manifest]:
         """Every manifest up to the live one, oldest first."""
-        live = self.current().snapshot
+        live = self.current()
+        # What a killed writer left may vanish while it is looked at: its name is enough to leave it alone.
         paths = sorted((self.root / "snapshots").glob("snap-*.json"))
-        return [each for each in map(Manifest.read, paths) if each.snapshot <= live]
+        return [Manifest.read(path) for path in paths if path.name < live.file_name] + [live]
 
     def database(self, snapshot: int) -> Path:
         return self.root / "snapshots" / f"snap-{snapshot:06d}.duckdb"
@@ -76,13 +77,13 @@ class Store:
 
 def init_store(root: Path, specialty: str, name: str) -> Store:
     """Make an empty store without a snapshot; raises WrongUsage if something is there already."""
-    if root.exists() and any(root.iterdir()):
+    if root.exists() and not (root.is_dir() and not any(root.iterdir())):
         raise WrongUsage(f"{root} exists already and is not empty.")
+    refuse_network_share(root)
     text = specialty_text(specialty)
     load_specialty(specialty)
     programme = Programme(programme_ref=programme_ref(name), title=name)
     root.mkdir(mode=0o700, parents=True, exist_ok=True)
-    refuse_network_share(root)
     root.chmod(0o700)
     for folder in ("intake", "journal/body", "snapshots", ".work"):
         (root / folder).mkdir(parents=True)
@@ -130,15 +131,23 @@ def _lock(path: Path) -> Iterator[None]:
 def _remove_leftovers(store: Store) -> None:
     shutil.rmtree(store.work, ignore_errors=True)
     store.work.mkdir()
-    live = store.current().snapshot
-    for path in (store.root / "snapshots").iterdir():
-        if path.suffix in (".json", ".duckdb") and int(path.stem.removeprefix("snap-")) <= live:
-            continue
+    manifests = store.manifests()
+    kept = {each.file_name for each in manifests} | {store.database(each.snapshot).name for each in manifests}
+    named = {intake_id for manifest in manifests for intake_id in manifest.intakes()}
+    _remove_all_but(store.root / "snapshots", kept)
+    _remove_all_but(store.root / "intake", named)
+    for path in store.root.glob(".*.new"):
         path.unlink()
-    named = {intake_id for manifest in store.manifests() for intake_id in manifest.intakes()}
-    for path in (store.root / "intake").iterdir():
-        if path.name not in named:
+
+
+def _remove_all_but(folder: Path, kept: set[str]) -> None:
+    for path in folder.iterdir():
+        if path.name in kept:
+            continue
+        if path.is_dir():
             shutil.rmtree(path)
+        else:
+            path.unlink()
 
 
 def adopt_intake(store: Store, folder: Path, intake_id: str) -> None:

@@ -56,8 +56,8 @@ def init(root: Path, specialty: str, name: str) -> int:
 def build(root: Path) -> int:
     """Rebuild and audit the snapshot, also when nothing changed."""
     store = Store(root)
-    _refuse_broken_settings(store)
     with writing(store):
+        _refuse_broken_settings(store)
         manifest = building.next_manifest(store, store.current().live, datetime.date.today())
         building.build_and_publish(store, manifest)
     print(f"Snapshot {manifest.snapshot} is live.")
@@ -66,10 +66,11 @@ def build(root: Path) -> int:
 
 def intake(arguments: argparse.Namespace) -> int:
     """Validate, store, build and publish the files of one command: all of them, or none."""
-    _check_usage(arguments)
     store = Store(arguments.store)
-    _refuse_broken_settings(store)
+    # The lock first: of several reasons to end, another writer comes before wrong usage.
     with writing(store):
+        _check_usage(arguments)
+        _refuse_broken_settings(store)
         examination = examine(_each_once(arguments.files), _setting(arguments, store), progress)
         print(receipt_text([part_receipt(examination, part) for part in examination.parts]))
         _write_fixes(examination, arguments.fixes)

@@ -34,12 +34,12 @@ def generate(
     trainees: int | None = None,
     cases: int | None = None,
     random_seed: int = RANDOM_SEED,
-    ratings: bool = False,
+    ratings: bool = True,
 ) -> list[Path]:
     """Writes roster.csv, training.csv and one case export a trainee into `out`; returns their paths.
 
     Without numbers: the programme of saltmarsh.yaml with its special people. `cases` is the number of
-    case rows of all files together. `ratings` adds reviews.csv and milestones.csv.
+    case rows of all files together. Without `ratings` reviews.csv and milestones.csv are left away.
     """
     rng = np.random.Generator(np.random.PCG64(random_seed))
     people = made_up_trainees(trainees)

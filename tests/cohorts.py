@@ -11,8 +11,9 @@ import calendar
 import copy
 import datetime as dt
 import random
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from hypothesis import strategies as st
 
@@ -71,7 +72,8 @@ CASE_COLUMNS = (
 )  # fmt: skip
 
 
-class Cohort(NamedTuple):
+@dataclass(frozen=True, repr=False)
+class Cohort:
     """What a programme exports: each part is rows of text cells."""
 
     roster: list[Row]

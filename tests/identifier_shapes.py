@@ -9,6 +9,9 @@ invented, or set aside for examples: names by RFC 2606, addresses by RFC 5737 an
 
 from __future__ import annotations
 
+import hashlib
+import uuid
+
 from pipelines.reading import Sheet
 from pipelines.sheets import Origin, sheet_from_records
 
@@ -53,6 +56,65 @@ NATIONAL = [
     "x;123-45-6789",
 ]
 CERTAIN = [*EMAILS, *URLS, *NETWORK, *TELEPHONES, *NATIONAL]
+
+# What an export holds and what must not be taken for one of them.
+ORDINARY = [
+    "2026-04-03",
+    "2026-04-03T10:30:00+02:00",
+    "2026-04-03 10:30:15.123456",
+    "03.04.2026",
+    "03.04.2026 10:30",
+    "03-04-2026 10.30",
+    "3/4/26",
+    "10:30",
+    "0:01:05",
+    "12:03:44",
+    "26:03:04",
+    "endophthalmitis@5",
+    "capsule_rupture;endophthalmitis@5",
+    "small_pupil;dense_cataract",
+    "none",
+    "T07",
+    "T07-0004512",
+    "T07-0123-45678",
+    "case-2026-0012",
+    "0004512",
+    "0",
+    "45",
+    "45.5",
+    "0.123456789",
+    "00.123456789",
+    "+1.234567890",
+    "1e+10",
+    "1.5",
+    "1.2.3",
+    "-12.75",
+    "300.1.2.3",
+    "1.2.3.4.5",
+    "2026-27 mid",
+    "#N/A",
+    "1::2",
+    "a@b",
+    "x.y",
+    "phaco_iol",
+    "1 000 000",
+    "100, 200, 300",
+    "1234567890",
+    "123456789",
+    "1123-45-6789",
+    "123-45-67890",
+    "x123-45-6789",
+    "123-45-6789x",
+    "555-010-01990",
+    "5555-010-0199",
+    "2026-04-03 2026-05-04",
+    "550e8400-e29b-41d4-a716-446655440000",
+    "00000000-0000-0000-0000-000000000000",
+    "abcdefab-0123-4567-8901-abcdefabcdef",
+    str(uuid.uuid5(uuid.NAMESPACE_DNS, "example.org")),
+    hashlib.sha256(b"x").hexdigest(),
+    hashlib.md5(b"x", usedforsecurity=False).hexdigest(),
+]
 
 
 def sheet_of(header: list[str], *rows: list[str]) -> Sheet:

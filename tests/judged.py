@@ -7,6 +7,7 @@ import math
 import shutil
 import tempfile
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +17,17 @@ from tests.oracle import COLUMNS, KEYS, Answer, Export, Oracle, Row
 from tests.stores import new_store, run_well, shipped_specialty, shown, write_csv, write_specialty
 
 ACCEPT = ("--accept-withdrawals", "--by", "committee", "--reason", "corrected export")
-# By name: an empty store to copy, and its specialty.
-Programmes = dict[str, tuple[Path, dict[str, Any]]]
+
+
+@dataclass(frozen=True, repr=False)
+class Empty:
+    """An empty store to copy, and its specialty; without a repr, which would print the whole specialty."""
+
+    store: Path
+    specialty: dict[str, Any]
+
+
+Programmes = dict[str, Empty]
 
 
 def empty_programmes(folder: Path) -> Programmes:
@@ -26,17 +36,17 @@ def empty_programmes(folder: Path) -> Programmes:
     demanding = cohorts.demanding(shipped)
     file = write_specialty(folder / "demanding.yaml", demanding)
     return {
-        "shipped": (new_store(folder, name="shipped"), shipped),
-        "demanding": (new_store(folder, specialty=file, name="demanding"), demanding),
+        "shipped": Empty(new_store(folder, name="shipped"), shipped),
+        "demanding": Empty(new_store(folder, specialty=file, name="demanding"), demanding),
     }
 
 
 class Taken:
     """A store that takes exports, and the oracle's answer to the same rows."""
 
-    def __init__(self, folder: Path, empty: Path, specialty: dict[str, Any]) -> None:
-        self.folder, self.store, self.specialty = folder, folder / "store", specialty
-        shutil.copytree(empty, self.store)
+    def __init__(self, folder: Path, empty: Empty) -> None:
+        self.folder, self.store, self.specialty = folder, folder / "store", empty.specialty
+        shutil.copytree(empty.store, self.store)
         self.exports: list[Export] = []
         self.people: Cohort = Cohort([], [], [])
 
@@ -77,7 +87,7 @@ class Taken:
 @contextlib.contextmanager
 def in_scratch(programmes: Programmes, rules: str) -> Iterator[Taken]:
     with tempfile.TemporaryDirectory() as folder:
-        yield Taken(Path(folder), *programmes[rules])
+        yield Taken(Path(folder), programmes[rules])
 
 
 def printed(value: Any) -> str:

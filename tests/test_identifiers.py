@@ -5,8 +5,6 @@ Which identifiers there are: 45 CFR 164.514(b)(2). How they are written: common 
 
 from __future__ import annotations
 
-import hashlib
-import uuid
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -20,64 +18,7 @@ from pipelines.identifiers import (
     screen,
 )
 from pipelines.reading import read_file
-
-ORDINARY = [
-    "2026-04-03",
-    "2026-04-03T10:30:00+02:00",
-    "2026-04-03 10:30:15.123456",
-    "03.04.2026",
-    "03.04.2026 10:30",
-    "03-04-2026 10.30",
-    "3/4/26",
-    "10:30",
-    "0:01:05",
-    "12:03:44",
-    "26:03:04",
-    "endophthalmitis@5",
-    "capsule_rupture;endophthalmitis@5",
-    "small_pupil;dense_cataract",
-    "none",
-    "T07",
-    "T07-0004512",
-    "T07-0123-45678",
-    "case-2026-0012",
-    "0004512",
-    "0",
-    "45",
-    "45.5",
-    "0.123456789",
-    "00.123456789",
-    "+1.234567890",
-    "1e+10",
-    "1.5",
-    "1.2.3",
-    "-12.75",
-    "300.1.2.3",
-    "1.2.3.4.5",
-    "2026-27 mid",
-    "#N/A",
-    "1::2",
-    "a@b",
-    "x.y",
-    "phaco_iol",
-    "1 000 000",
-    "100, 200, 300",
-    "1234567890",
-    "123456789",
-    "1123-45-6789",
-    "123-45-67890",
-    "x123-45-6789",
-    "123-45-6789x",
-    "555-010-01990",
-    "5555-010-0199",
-    "2026-04-03 2026-05-04",
-    "550e8400-e29b-41d4-a716-446655440000",
-    "00000000-0000-0000-0000-000000000000",
-    "abcdefab-0123-4567-8901-abcdefabcdef",
-    str(uuid.uuid5(uuid.NAMESPACE_DNS, "example.org")),
-    hashlib.sha256(b"x").hexdigest(),
-    hashlib.md5(b"x", usedforsecurity=False).hexdigest(),
-]
+from tests.identifier_shapes import CERTAIN, EMAILS, NATIONAL, ORDINARY, sheet_of
 
 
 def screened(
@@ -133,10 +74,11 @@ def some_digits(count: int) -> st.SearchStrategy[str]:
 
 
 separator = st.sampled_from("-. ")
+space = st.sampled_from(" -")
 local = st.text("abcdefghijklmnopqrstuvwxyz0123456789._+-", min_size=1, max_size=12)
 label = st.text("abcdefghijklmnopqrstuvwxyz0123456789", min_size=1, max_size=8)
 made_identifiers = st.one_of(
-    st.builds(lambda a, b, c: f"{a}@{b}.{c}", local, label, st.sampled_from(["org", "com", "example", "co.uk"])),
+    st.builds(lambda a, b, c: f"{a}@{b}.{c}", local, label, st.sampled_from(["org", "co.uk"])),
     st.builds(lambda a, b: f"https://{a}.org/{b}", label, label),
     st.ip_addresses(v=4).map(str),
     st.ip_addresses(v=6).filter(lambda ip: int(ip) >= 2**112).map(lambda ip: ip.exploded),
@@ -145,7 +87,7 @@ made_identifiers = st.one_of(
     st.builds(lambda a, s, b, t, c: a + s + b + t + c, some_digits(3), separator, some_digits(3), separator,
               some_digits(4)),
     st.builds(lambda a, b, c: f"({a}) {b}-{c}", some_digits(3), some_digits(3), some_digits(4)),
-    st.builds(lambda a, b, s, c: f"+{a}{s}{b}{s}{c}", st.integers(1, 999), some_digits(3), st.sampled_from(" -"),
+    st.builds(lambda a, b, s, c: f"+{a}{s}{b}{s}{c}", st.integers(1, 999), some_digits(3), space,
               some_digits(6)),
     st.builds(lambda a, s, b: f"0{a}{s}{b}", st.integers(100, 9999), st.sampled_from(" -"), some_digits(6)),
 )  # fmt: skip
@@ -156,9 +98,8 @@ around = st.sampled_from(["{}", " {} ", "see {}", "{}, please", "to:{};", "({})"
 @given(st.lists(st.tuples(made_identifiers, around), min_size=1, max_size=10))
 def test_every_made_up_identifier_is_found_wherever_it_stands_in_a_cell(drawn: list[tuple[str, str]]) -> None:
     cells = [place.format(text) for text, place in drawn]
-    sheet = sheet_of(
-        ["case_ref", "technique", "extra"], *([f"T07-{row:04}", cell, cell] for row, cell in enumerate(cells))
-    )
+    rows = [["T07-0001", cell, cell] for cell in cells]
+    sheet = sheet_of(["case_ref", "technique", "extra"], *rows)
     found = {(each.source_row, each.column_name) for each in screen(sheet, CASES, "x.csv", False)}
     assert found == {(row, name) for row in range(2, 2 + len(cells)) for name in ("technique", "extra")}
 
@@ -359,9 +300,10 @@ def test_row_numbers_are_those_of_the_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "header",
     [
-        "name", "Surname", "Patient", "patient_age", "Date of Birth", "birth-year", "dob", "home address", "postcode",
-        "ZIP code", "phone", "Fax no", "email", "e-mail", "mrn", "record_number", "Record Number", "insurance no",
-        "account", "licence", "License plate", "lens serial", "photo", "patient's age", "eye (photo)",
+        "name", "Surname", "Patient", "patient_age", "Date of Birth", "birth-year", "dob", "home address",
+        "postcode", "ZIP code", "phone", "Fax no", "email", "e-mail", "mrn", "record_number", "Record Number",
+        "insurance no", "account", "licence", "License plate", "lens serial", "photo", "patient's age",
+        "eye (photo)",
     ],
 )  # fmt: skip
 def test_a_header_that_asks_for_an_identifier_is_refused(header: str) -> None:

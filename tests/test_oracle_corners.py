@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.cohorts import Cohort
-from tests.judged import Programmes, Taken, empty_programmes
+from tests.judged import Empty, Programmes, Taken, empty_programmes
 from tests.oracle import Export, Row
 from tests.stores import new_store, shipped_specialty, shown, write_specialty
 
@@ -23,7 +23,7 @@ def programmes(tmp_path_factory: pytest.TempPathFactory) -> Programmes:
 
 @pytest.fixture
 def taken(programmes: Programmes, tmp_path: Path) -> Taken:
-    return Taken(tmp_path, *programmes["shipped"])
+    return Taken(tmp_path, programmes["shipped"])
 
 
 def trainee(ref: str = "T01", **cells: str) -> Row:
@@ -181,7 +181,7 @@ def test_of_two_stages_in_force_the_later_holds_and_an_open_one_ends_when_the_ne
     ]
     months = ("2022-09", "2022-10", "2022-12", "2023-01", "2023-02", "2023-07")
     cases = [case(number, f"{month}-15") for number, month in enumerate(months, start=1)]
-    taken = Taken(tmp_path, *programmes["demanding"])
+    taken = Taken(tmp_path, programmes["demanding"])
     taken.take(Cohort([trainee()], training, cases))
     taken.check()
     reasons = [row["reason"] for row in shown(taken.store, "case_credit")[1]]
@@ -207,7 +207,7 @@ def test_one_operation_counts_once_where_the_rule_counts_operations(tmp_path: Pa
     specialty = shipped_specialty()
     specialty["requirements"]["cataract"]["unit"] = "operation"
     file = write_specialty(tmp_path / "operations.yaml", specialty)
-    taken = Taken(tmp_path, new_store(tmp_path, specialty=file, name="empty"), specialty)
+    taken = Taken(tmp_path, Empty(new_store(tmp_path, specialty=file, name="empty"), specialty))
     cases = [
         case(1, "2023-01-02", side="left"),
         case(1, "2023-01-02", side="right"),

@@ -60,7 +60,7 @@ def read_cases(folder: Path) -> list[Row]:
 @pytest.fixture(scope="module")
 def exports(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("exports")
-    generate(out, ratings=True)
+    generate(out)
     return out
 
 
@@ -98,7 +98,7 @@ def test_the_kept_exports_are_what_the_generator_writes(tmp_path: Path) -> None:
 
 
 def contents(folder: Path, **arguments: int) -> list[bytes]:
-    return [path.read_bytes() for path in generate(folder, ratings=True, **arguments)]
+    return [path.read_bytes() for path in generate(folder, **arguments)]
 
 
 def test_the_same_arguments_give_the_same_bytes(tmp_path: Path) -> None:
@@ -107,10 +107,8 @@ def test_the_same_arguments_give_the_same_bytes(tmp_path: Path) -> None:
     assert contents(tmp_path / "c", trainees=5, cases=400, random_seed=8) != first
 
 
-def test_reviews_and_levels_are_written_only_when_asked_and_change_nothing_else(
-    tmp_path: Path, exports: Path
-) -> None:
-    made = generate(tmp_path)
+def test_reviews_and_levels_can_be_left_away_and_change_nothing_else(tmp_path: Path, exports: Path) -> None:
+    made = generate(tmp_path, ratings=False)
     assert {path.name for path in exports.iterdir()} - {path.name for path in made} == {
         "reviews.csv",
         "milestones.csv",

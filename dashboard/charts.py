@@ -1,0 +1,46 @@
+"""Every chart of the screens and the files, one function each, with the words that say its finding.
+
+A chart draws the columns that SQL named and computes nothing of them. Draw it with `theme=None`: it brings
+its own. Each `…_alt` says what the picture shows; the chart carries it as its description.
+"""
+
+from __future__ import annotations
+
+from dashboard.chart_theme import DARK, LIGHT, Heading, Palette, palette
+from dashboard.charts_outcomes import axis_top, complication_intervals, complication_intervals_alt
+from dashboard.charts_supervision import (
+    supervision_bands,
+    supervision_bands_alt,
+    supervision_over_time,
+    supervision_over_time_alt,
+)
+from dashboard.charts_technique import (
+    technique_cohort,
+    technique_cohort_alt,
+    technique_steps,
+    technique_steps_alt,
+)
+from dashboard.charts_volume import volume_grid, volume_grid_alt, volume_over_time, volume_over_time_alt
+
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "Heading",
+    "Palette",
+    "axis_top",
+    "complication_intervals",
+    "complication_intervals_alt",
+    "palette",
+    "supervision_bands",
+    "supervision_bands_alt",
+    "supervision_over_time",
+    "supervision_over_time_alt",
+    "technique_cohort",
+    "technique_cohort_alt",
+    "technique_steps",
+    "technique_steps_alt",
+    "volume_grid",
+    "volume_grid_alt",
+    "volume_over_time",
+    "volume_over_time_alt",
+]

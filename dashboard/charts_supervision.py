@@ -1,0 +1,203 @@
+"""Supervision as surgeon: shares of an ordinal ladder, in its order, one hue; never a mean."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.chart_theme import (
+    SMALL,
+    TEXT,
+    Heading,
+    band_colours,
+    band_steps,
+    chosen_trainee,
+    finished,
+    in_order,
+    palette,
+    rows,
+)
+from dashboard.wording import cases_text, share_number
+
+ROW, COLUMN = 34, 62
+PERCENT = "format(datum.value * 100, '.0f') + ' %'"
+FITS_ACROSS, FITS_UP = 0.07, 0.08  # a share below these has no room for its figure
+WHOLE_PERCENTS = 1
+NOTHING = "no level recorded"
+BANDS_HEADING = Heading(
+    "Supervision as surgeon",
+    (
+        "Percent of the cases in which a level is recorded, lowest step of the ladder first.",
+        "What happened, not what is permitted.",
+    ),
+)
+
+QUARTERS_HEADING = Heading(
+    "Supervision as surgeon, by quarter of training",
+    (BANDS_HEADING.lines[0], "Over each bar the number of cases. What happened, not what is permitted."),
+)
+
+
+def supervision_bands(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = BANDS_HEADING,
+    width: int = 640,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """One bar a trainee, in roster order, its steps in the ladder's order.
+
+    Columns: trainee, trainee_order, band, band_order, share, cases, and known_cases, which stands at the end
+    of the line where the frame has it. A trainee of whom nothing is recorded has one row with a blank band.
+    """
+    names = in_order(frame, "trainee", "trainee_order")
+    shown = _with_words(frame, "trainee").drop(columns=["trainee_order"])
+    y_axis = alt.Axis(title=None, labelPadding=10)
+    y = alt.Y("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0.14), axis=y_axis)
+    x = alt.X(
+        "share:Q",
+        stack="zero",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
+    )
+    base = alt.Chart(shown).encode(y=y, order=alt.Order("band_order:Q"))
+    bars = _bars(base, frame, dark).encode(x=x)
+    figures = _figures(base, frame, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5))
+    ends = _line_ends(frame, names, width, dark)
+    layers = [bars.add_params(chosen_trainee()) if select else bars, *figures, *ends]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    return finished(chart, heading, supervision_bands_alt(frame), dark)
+
+
+def supervision_over_time(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = QUARTERS_HEADING,
+    height: int = 300,
+    dark: bool = False,
+) -> Any:
+    """One bar a quarter of training of one trainee; a quarter without a case keeps its place.
+
+    Columns: training_quarter, band, band_order, share, cases, and known_cases, which stands over the bar
+    where the frame has it.
+    """
+    known = frame.dropna(subset=["band"])
+    quarters = list(range(1, max([1, *(int(each) for each in known["training_quarter"])]) + 1))
+    axis = alt.Axis(title="quarter of training", labelAngle=0)
+    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=quarters, padding=0.12), axis=axis)
+    y = alt.Y(
+        "share:Q",
+        stack="zero",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
+    )
+    base = alt.Chart(_with_words(known, "training_quarter")).encode(
+        x=quarter, order=alt.Order("band_order:Q")
+    )
+    bars = _bars(base, frame, dark, legend_offset=28).encode(y=y)
+    figures = _figures(base, frame, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
+    layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
+    chart = alt.layer(*layers).properties(width=alt.Step(COLUMN), height=height)
+    return finished(chart, heading, supervision_over_time_alt(frame), dark)
+
+
+def _with_words(frame: pd.DataFrame, of: str) -> pd.DataFrame:
+    """With the figure for inside the bar and the words for a reader who hears the chart."""
+    told = rows(frame)
+    figures: list[Any] = [
+        None if row["share"] is None else share_number(row["share"], WHOLE_PERCENTS) for row in told
+    ]
+    spoken = [
+        f"{row[of]}: {NOTHING}" if figure is None else f"{row[of]}, {row['band']}: {figure} %, {row['cases']}"
+        for row, figure in zip(told, figures, strict=True)
+    ]
+    return frame.assign(figure=figures, spoken=spoken)
+
+
+def _bars(base: Any, frame: pd.DataFrame, dark: bool, legend_offset: int = 8) -> Any:
+    ladder = in_order(frame, "band", "band_order")
+    scale = alt.Scale(domain=ladder, range=band_colours(len(ladder), dark))
+    colour = alt.Color("band:N", sort=ladder, scale=scale, legend=alt.Legend(offset=legend_offset))
+    bars = base.mark_bar(stroke=palette(dark).interval_edge, strokeWidth=0.75)
+    return bars.encode(color=colour, description="spoken:N")
+
+
+def _figures(base: Any, frame: pd.DataFrame, dark: bool, fits: float, **place: Any) -> list[Any]:
+    """The share inside each step that has room for it, in the colour that is legible there."""
+    colours, ladder = palette(dark), in_order(frame, "band", "band_order")
+    far = [
+        band for band, at in zip(ladder, band_steps(len(ladder)), strict=True) if at >= colours.dark_band_from
+    ]
+    near = [band for band in ladder if band not in far]
+    seen = alt.condition(f"datum.share >= {fits}", alt.value(1), alt.value(0))
+    layers = []
+    for bands, colour in ((near, colours.ink), (far, colours.on_far_band)):
+        inside = alt.condition(
+            alt.FieldOneOfPredicate("band", bands), alt.value(colour), alt.value("transparent")
+        )
+        text = base.mark_text(fontSize=SMALL, aria=False)
+        layers.append(text.encode(text="figure:N", color=inside, opacity=seen, detail="band:N", **place))
+    return layers
+
+
+def _line_ends(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> list[Any]:
+    """The denominator at the end of each line, or that nothing is recorded."""
+    if "known_cases" not in frame:
+        return []
+    first = frame.drop_duplicates("trainee")
+    ends = [NOTHING if not row["known_cases"] else cases_text(int(row["known_cases"])) for row in rows(first)]
+    shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": ends})
+    text = alt.Chart(shown).mark_text(align="left", fontSize=TEXT, aria=False)
+    y = alt.Y("trainee:N", sort=names)
+    return [text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))]
+
+
+def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]:
+    if "known_cases" not in known:
+        return []
+    shown = known.drop_duplicates("training_quarter")[["training_quarter", "known_cases"]]
+    text = alt.Chart(shown).mark_text(baseline="bottom", dy=-4, fontSize=SMALL, aria=False)
+    colour = alt.value(palette(dark).secondary)
+    return [text.encode(x=quarter, y=alt.value(0), text="known_cases:Q", color=colour)]
+
+
+def supervision_bands_alt(frame: pd.DataFrame) -> str:
+    """Each trainee's commonest step with its share, and of whom nothing is recorded."""
+    if frame.empty:
+        return "Supervision as surgeon: no trainee to show."
+    told = _commonest(frame, "trainee", "trainee_order")
+    ladder = ", ".join(in_order(frame, "band", "band_order"))
+    silent = [name for name in in_order(frame, "trainee", "trainee_order") if name not in told]
+    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {ladder or 'none'}."]
+    if told:
+        each = "; ".join(f"{name} {words}" for name, words in told.items())
+        sentences.append(f"Commonest step, in roster order: {each}.")
+    if silent:
+        sentences.append(f"No level recorded: {', '.join(silent)}.")
+    return " ".join(sentences)
+
+
+def supervision_over_time_alt(frame: pd.DataFrame) -> str:
+    """The commonest step of each quarter with its share."""
+    told = _commonest(frame, "training_quarter", "training_quarter")
+    if not told:
+        return "Supervision as surgeon by quarter of training: no level recorded yet."
+    each = "; ".join(f"quarter {quarter} {words}" for quarter, words in told.items())
+    return f"Supervision as surgeon by quarter of training. Commonest step: {each}."
+
+
+def _commonest(frame: pd.DataFrame, of: str, order: str) -> dict[str, str]:
+    """`supervisor present 57 % (24 cases)` for each, in order."""
+    told: dict[str, dict[str, Any]] = {}
+    for row in rows(frame.dropna(subset=["share"]).sort_values([order, "band_order"], kind="stable")):
+        if row[of] not in told or row["share"] > told[row[of]]["share"]:
+            told[row[of]] = row
+    return {
+        str(
+            key
+        ): f"{row['band']} {share_number(row['share'], WHOLE_PERCENTS)} % ({cases_text(int(row['cases']))})"
+        for key, row in told.items()
+    }

@@ -1,0 +1,231 @@
+"""Technique: how each step of an operation was scored, and how sure is that?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.chart_theme import (
+    SMALL,
+    TEXT,
+    Heading,
+    chosen_trainee,
+    finished,
+    in_order,
+    palette,
+    rows,
+)
+
+LOWEST, HIGHEST = 1, 5
+ROW, CELL, CELL_ROW = 32, 78, 40
+STRIP = 0.1, 0.8  # the little scale inside a cell: where it begins and how long it is, in widths of the cell
+STEPS_HEADING = Heading(
+    "Technique by step",
+    (
+        "Mean of the scores from 1 to 5, without self-reviews and steps that a supervisor did.",
+        "Bar: 95 % interval, cut at the ends of the scale, none below three scores · dot: mean",
+    ),
+)
+COHORT_HEADING = Heading(
+    "Technique by step",
+    (
+        "Mean score, and in brackets how many were scored. – not scored. Who scored differs between people.",
+        "Under it the same on a scale from 1 to 5: bar 95 % interval, none below three scores; dot mean.",
+    ),
+)
+
+
+def scored_label(scored: int) -> str:
+    """The denominator at the end of a line."""
+    if scored == 0:
+        return "not scored"
+    return f"{scored} scored" if scored >= 3 else f"{scored} scored, no interval"
+
+
+def technique_steps(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = STEPS_HEADING,
+    width: int = 480,
+    dark: bool = False,
+) -> Any:
+    """One line a step of one trainee, in the order of the operation, under the name of its phase.
+
+    Columns: step, step_order, phase, score_mean, score_low, score_high, scored; an interval may be blank.
+    """
+    colours, names = palette(dark), in_order(frame, "step", "step_order")
+    labels = [scored_label(int(each)) for each in frame["scored"]]
+    spoken = frame["step"] + ": " + _scores_in_words(frame)
+    shown = frame.drop(columns=["step_order"]).assign(label=labels, spoken=spoken)
+    y_axis = alt.Axis(title=None, labelPadding=14)
+    y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
+    scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
+    axis = alt.Axis(title="score", grid=True, values=list(range(LOWEST, HIGHEST + 1)), format="d")
+    base = alt.Chart(shown).encode(y=y)
+
+    def x(name: str) -> alt.X:
+        return alt.X(f"{name}:Q", scale=scale, axis=axis)
+
+    ranges = base.mark_bar(
+        height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1
+    )
+    points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
+    ends = base.mark_text(align="left", fontSize=TEXT, aria=False)
+    layers = [
+        ranges.encode(x=x("score_low"), x2="score_high", description="spoken:N"),
+        points.encode(x=x("score_mean")),
+        ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
+        *_phases(frame, names, width, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    return finished(chart, heading, technique_steps_alt(frame), dark)
+
+
+def _scores_in_words(frame: pd.DataFrame) -> pd.Series[str]:
+    return pd.Series([_score(row) for row in rows(frame)], index=frame.index, dtype="object")
+
+
+def _score(row: dict[str, Any]) -> str:
+    if row["score_mean"] is None:
+        return scored_label(0)
+    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']))}"
+    return told if row["score_low"] is None else f"{told}, {row['score_low']:.1f}–{row['score_high']:.1f}"
+
+
+def _phases(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> list[Any]:
+    """The name of each phase at its first step, right of the denominators, and a line above it."""
+    first = frame.sort_values("step_order", kind="stable").drop_duplicates("phase")[["step", "phase"]]
+    base, colour = alt.Chart(first), alt.value(palette(dark).secondary)
+    y, edge = alt.Y("step:N", sort=names), alt.Y("step:N", sort=names, bandPosition=0)
+    line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(width + 280))
+    name = base.mark_text(align="right", fontSize=SMALL, fontStyle="italic", aria=False)
+    return [
+        line.encode(color=alt.value(palette(dark).rule)),
+        name.encode(y=y, x=alt.value(width + 280), text="phase:N", color=colour),
+    ]
+
+
+def technique_steps_alt(frame: pd.DataFrame) -> str:
+    """How many steps are scored, the widest interval, and which steps say nothing yet."""
+    ordered = rows(frame.sort_values("step_order", kind="stable"))
+    told = [row for row in ordered if row["score_mean"] is not None]
+    if not told:
+        return "Technique by step: nothing scored yet."
+    each = "; ".join(f"{row['step']} {_score(row)}" for row in told)
+    sentences = [f"Technique by step, {len(told)} of {len(ordered)} steps scored, scale 1 to 5: {each}."]
+    sure = [row for row in told if row["score_low"] is not None]
+    if sure:
+        widest = max(sure, key=lambda row: float(row["score_high"] - row["score_low"]))
+        sentences.append(f"Widest interval: {widest['step']}, {_score(widest)}.")
+    silent = [row["step"] for row in ordered if row["score_mean"] is None]
+    if silent:
+        sentences.append(f"Not scored: {', '.join(silent)}.")
+    return " ".join(sentences)
+
+
+# ---- everybody
+
+
+def technique_cohort(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = COHORT_HEADING,
+    step: int = CELL,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """Trainee by step: the mean with its count in words, and under it the interval on a scale from 1 to 5.
+
+    Columns: trainee, trainee_order, and those of `technique_steps`.
+    """
+    colours, chosen = palette(dark), chosen_trainee()
+    people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
+    shown = frame.drop(columns=["trainee_order", "step_order", "phase"]).assign(
+        mark=[_cell(row) for row in rows(frame)],
+        spoken=frame["trainee"] + ", " + frame["step"] + ": " + _scores_in_words(frame),
+        place=[people.index(str(each)) for each in frame["trainee"]],
+    )
+    y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
+    base = _placed(alt.Chart(shown).encode(y=y))
+    fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
+    cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
+        x=_across("place", people),
+        x2="next",
+        color=fill if select else alt.value(colours.cell),
+        description="spoken:N",
+    )
+    sure = alt.condition("datum.scored >= 3", alt.value(colours.ink), alt.value(colours.secondary))
+    words = base.mark_text(fontSize=TEXT, dy=-8, aria=False).encode(
+        x=_across("middle", people), text="mark:N", color=sure
+    )
+    strips, heads = _strips(base, people, dark), _heads(people, dark)
+    layers = [cells.add_params(chosen) if select else cells, words, *strips, heads]
+    chart = alt.layer(*layers).properties(width=step * max(len(people), 1), height=alt.Step(CELL_ROW))
+    return finished(chart, heading, technique_cohort_alt(frame), dark)
+
+
+def _cell(row: dict[str, Any]) -> str:
+    return "–" if row["score_mean"] is None else f"{row['score_mean']:.1f} ({row['scored']})"
+
+
+def _across(name: str, people: list[str]) -> alt.X:
+    """One axis for everything: a person is one unit wide, and a little scale from 1 to 5 lies inside it."""
+    return alt.X(f"{name}:Q", scale=alt.Scale(domain=[0, len(people)], nice=False, zero=True), axis=None)
+
+
+def _placed(base: Any) -> Any:
+    """With the place of each cell, of its scale, and of each score on that scale; a blank score has none."""
+    begin, long = STRIP
+    base = base.transform_calculate(
+        next="datum.place + 1",
+        middle="datum.place + 0.5",
+        start=f"datum.place + {begin}",
+        end=f"datum.place + {begin + long}",
+    )
+    for name in ("score_low", "score_mean", "score_high"):
+        inside = f"clamp((datum.{name} - {LOWEST}) / {HIGHEST - LOWEST}, 0, 1)"
+        at = f"isValid(datum.{name}) ? datum.start + {long} * {inside} : null"
+        base = base.transform_calculate(**{f"{name}_at": at})
+    return base
+
+
+def _strips(base: Any, people: list[str], dark: bool) -> list[Any]:
+    colours = palette(dark)
+    line = base.transform_filter("datum.scored > 0").mark_rule(
+        yOffset=9, color=colours.rule, strokeWidth=2, aria=False
+    )
+    bar = base.mark_bar(
+        yOffset=9, height=8, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
+    )
+    dot = base.mark_point(yOffset=9, filled=True, size=50, opacity=1, color=colours.blue, aria=False)
+    return [
+        line.encode(x=_across("start", people), x2="end"),
+        bar.encode(x=_across("score_low_at", people), x2="score_high_at"),
+        dot.encode(x=_across("score_mean_at", people)),
+    ]
+
+
+def _heads(people: list[str], dark: bool) -> Any:
+    shown = pd.DataFrame({"trainee": people, "middle": [place + 0.5 for place in range(len(people))]})
+    text = alt.Chart(shown).mark_text(fontSize=TEXT, aria=False)
+    colour = alt.value(palette(dark).ink)
+    return text.encode(x=_across("middle", people), y=alt.value(-14), text="trainee:N", color=colour)
+
+
+def technique_cohort_alt(frame: pd.DataFrame) -> str:
+    """How many steps of each trainee have an interval, and whom nobody has scored."""
+    if frame.empty:
+        return "Technique by step: nothing scored yet."
+    people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
+    scored = [row["trainee"] for row in rows(frame) if row["score_mean"] is not None]
+    sure = [row["trainee"] for row in rows(frame) if row["score_low"] is not None]
+    each = ", ".join(f"{name} {scored.count(name)} ({sure.count(name)})" for name in people if name in scored)
+    silent = [name for name in people if name not in scored]
+    sentences = [f"Technique by step, {len(steps)} steps, scores from 1 to 5, trainees in roster order."]
+    if each:
+        sentences.append(f"Steps scored, and in brackets those with three scores or more: {each}.")
+    if silent:
+        sentences.append(f"Not scored: {', '.join(silent)}.")
+    return " ".join(sentences)

@@ -1,0 +1,234 @@
+"""Volume: who has reached which minimum, and one person's cases on the way there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.chart_theme import SMALL, TEXT, Heading, chosen_trainee, finished, in_order, palette, rows
+
+REACHED = "✓ "
+# Drawn, not written: a font without the sign would set the number beside it in another face.
+TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
+ROW, COLUMN = 32, 74
+TITLE = "Volume against minimum"
+COUNTS = (
+    "Cases that count; the minimum stands after the name. A tick: reached, a floor, not a sign of competence."
+)
+SHORT = "Short: enough in all, but so many of its parts are still under a minimum of their own."
+
+
+def volume_grid(
+    frame: pd.DataFrame,
+    *,
+    title: str = TITLE,
+    step: int = COLUMN,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """Trainee by requirement, one text a cell, in roster order.
+
+    Columns: trainee, trainee_order, requirement (label with its minimum), requirement_order, counted_cases,
+    minimum, met, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
+    """
+    colours, chosen = palette(dark), chosen_trainee()
+    shown = frame.drop(columns=["trainee_order", "requirement_order"]).assign(spoken=_spoken(frame))
+    base = alt.Chart(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
+    fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
+    cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
+        color=fill if select else alt.value(colours.cell), description="spoken:N"
+    )
+    layers = [cells.add_params(chosen) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
+    chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(ROW))
+    short = any("," in mark for mark in frame["mark"])
+    heading = Heading(title, (COUNTS, SHORT) if short else (COUNTS,))
+    return finished(chart, heading, volume_grid_alt(frame), dark)
+
+
+def _spoken(frame: pd.DataFrame) -> list[str]:
+    return [f"{row['trainee']}, {row['requirement']}: {_mark_in_words(row['mark'])}" for row in rows(frame)]
+
+
+def _mark_in_words(mark: str) -> str:
+    return f"{mark.removeprefix(REACHED)}, reached" if mark.startswith(REACHED) else mark
+
+
+def _marks(base: Any, dark: bool) -> list[Any]:
+    """A number, a tick before the reached ones, and a second line where parts are short."""
+    colours, ticked = palette(dark), f"indexof(datum.mark, '{REACHED}') === 0"
+    reached = "datum.counted_cases >= datum.minimum"
+    ink = alt.condition(reached, alt.value(colours.ink), alt.value(colours.secondary))
+    number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
+    shape = base.transform_filter(ticked).mark_point(
+        shape=TICK_SHAPE, size=60, filled=False, strokeWidth=1.8, opacity=1, xOffset=-17, aria=False
+    )
+    lines: list[tuple[str, dict[str, Any]]] = [
+        (f"!({ticked}) && indexof(datum.mark, ',') < 0", {"fontSize": TEXT}),
+        (ticked, {"fontSize": TEXT, "dx": 5}),
+        ("indexof(datum.mark, ',') >= 0", {"fontSize": SMALL, "dy": -7, "lineBreak": ", ", "lineHeight": 14}),
+    ]
+    texts = [
+        number.transform_filter(which).mark_text(aria=False, **how).encode(text="number:N", color=ink)
+        for which, how in lines
+    ]
+    return [shape.encode(color=alt.value(colours.ink)), *texts]
+
+
+def _trainees_across(frame: pd.DataFrame) -> alt.X:
+    names = in_order(frame, "trainee", "trainee_order")
+    axis = alt.Axis(orient="top", labelAngle=0, title=None)
+    return alt.X("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=axis)
+
+
+def _requirements_down(frame: pd.DataFrame) -> alt.Y:
+    names = in_order(frame, "requirement", "requirement_order")
+    scale = alt.Scale(domain=names, padding=0)
+    return alt.Y("requirement:N", sort=names, scale=scale, axis=alt.Axis(title=None))
+
+
+def _class_heads(frame: pd.DataFrame, dark: bool) -> list[Any]:
+    """The name of each class over its first trainee, and a line where the next class begins."""
+    first = frame.sort_values("trainee_order", kind="stable").drop_duplicates("group")[["trainee", "group"]]
+    at = alt.X("trainee:N", bandPosition=0)
+    base = alt.Chart(first).encode(x=at)
+    colour = alt.value(palette(dark).secondary)
+    names = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
+    lines = alt.Chart(first.iloc[1:]).mark_rule(aria=False)
+    return [names.encode(y=alt.value(-28), text="group:N", color=colour), lines.encode(x=at, color=colour)]
+
+
+def volume_grid_alt(frame: pd.DataFrame) -> str:
+    """How many requirements each trainee has reached, parts included, and which nobody has."""
+    if frame.empty:
+        return "Volume against minimum: no trainee or no requirement to show."
+    requirements = in_order(frame, "requirement", "requirement_order")
+    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["mark"].startswith(REACHED)]
+    people = in_order(frame, "trainee", "trainee_order")
+    counts = ", ".join(f"{name} {sum(who == name for who, _ in found)}" for name in people)
+    missing = [each for each in requirements if each not in {what for _, what in found}]
+    nobody = f" Reached by nobody: {', '.join(missing)}." if missing else ""
+    return (
+        f"Volume against minimum, trainees in roster order. Reached, of {len(requirements)} requirements:"
+        f" {counts}.{nobody} A met minimum is a floor, not a finding of competence."
+    )
+
+
+# ---- one person on the way
+
+
+def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is measured against
+    frame: pd.DataFrame,
+    bands: pd.DataFrame,
+    *,
+    trainee: str,
+    requirement: str,
+    minimum: int | None,
+    width: int = 760,
+    dark: bool = False,
+) -> Any:
+    """Counted cases so far, as a step line; behind it the completed classes at the same month of training.
+
+    Columns of frame: training_month, counted_cases (so far). Of bands, which may be empty: training_month,
+    p10, p25, p50, p75, p90, blank where there were too few people. A blank minimum draws no line.
+    """
+    last = max([1, *_numbers(frame, "training_month"), *_numbers(bands, "training_month")])
+    names = ["p50", "p75", "p90"]
+    highest = [*_numbers(frame, "counted_cases"), *(n for name in names for n in _numbers(bands, name))]
+    top = max([minimum or 0, 1, *highest]) * 1.05
+    x = alt.X("training_month:Q", scale=alt.Scale(domain=[0, last], nice=False), axis=_months_axis(last))
+    y_axis = alt.Axis(title="cases that count", grid=True, tickCount=6, format="d", tickMinStep=1)
+    y_scale = alt.Scale(domain=[0, top], nice=True)
+
+    def y(name: str) -> alt.Y:
+        return alt.Y(f"{name}:Q", scale=y_scale, axis=y_axis)
+
+    layers = [
+        *_bands_behind(bands, x, y, dark),
+        *_minimum_line(minimum, y, dark),
+        *_own_line(frame, minimum, x, y, dark),
+    ]
+    heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands)))
+    chart = alt.layer(*layers).properties(width=width, height=340)
+    return finished(chart, heading, volume_over_time_alt(frame, bands, trainee, requirement, minimum), dark)
+
+
+def _numbers(frame: pd.DataFrame, column: str) -> list[float]:
+    return [float(each) for each in frame[column].dropna()] if column in frame else []
+
+
+def _months_axis(last: float) -> alt.Axis:
+    years = [*range(0, int(last) + 1, 6 if last > 12 else 3)]
+    return alt.Axis(title="month of training", grid=False, values=years, format="d", labelFlush=False)
+
+
+def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any]:
+    colours, layers = palette(dark), []
+    for low, high, fill in (("p10", "p90", colours.band_wide), ("p25", "p75", colours.band_half)):
+        if _numbers(bands, low):
+            known = bands[["training_month", low, high]].dropna()
+            layers.append(alt.Chart(known).mark_area(color=fill, aria=False).encode(x=x, y=y(low), y2=high))
+    if _numbers(bands, "p50"):
+        known = bands[["training_month", "p50"]].dropna().sort_values("training_month")
+        line = alt.Chart(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
+        layers.append(line.encode(x=x, y=y("p50")))
+        named = alt.Chart(known.tail(1)).mark_text(align="left", dx=6, aria=False, fontSize=SMALL)
+        layers.append(
+            named.encode(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
+        )
+    return layers
+
+
+def _minimum_line(minimum: int | None, y: Any, dark: bool) -> list[Any]:
+    if minimum is None:
+        return []
+    base = alt.Chart(pd.DataFrame({"minimum": [minimum]})).encode(y=y("minimum"))
+    line = base.mark_rule(strokeDash=[6, 4], strokeWidth=1.5, color=palette(dark).ink, aria=False)
+    text = base.mark_text(align="left", baseline="bottom", dx=6, dy=-4, fontSize=SMALL, aria=False)
+    return [line, text.encode(x=alt.value(0), text=alt.value(f"minimum {minimum}"))]
+
+
+def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: bool) -> list[Any]:
+    colours = palette(dark)
+    own = frame[["training_month", "counted_cases"]].sort_values("training_month", kind="stable")
+    line = alt.Chart(own).mark_line(interpolate="step-after", strokeWidth=3, color=colours.blue)
+    last = alt.Chart(own.tail(1)).encode(x=x, y=y("counted_cases"))
+    number = last.mark_text(
+        align="right", baseline="bottom", dx=-6, dy=-8, fontSize=TEXT, fontWeight="bold", aria=False
+    )
+    of = "" if minimum is None else f" + ' of {minimum}'"
+    number = number.transform_calculate(told=f"datum.counted_cases{of}")
+    return [
+        line.encode(x=x, y=y("counted_cases")),
+        last.mark_point(filled=True, size=70, color=colours.blue, opacity=1, aria=False),
+        number.encode(text="told:N", color=alt.value(colours.ink)),
+    ]
+
+
+def _behind_in_words(bands: pd.DataFrame) -> list[str]:
+    if not _numbers(bands, "p50"):
+        return ["Nothing of earlier classes behind it: fewer than ten people have completed."]
+    wide = ", the paler band eight in ten" if _numbers(bands, "p10") else ""
+    return [
+        "Behind the line: completed classes at the same month of training.",
+        f"The band holds the middle half{wide}.",
+    ]
+
+
+def volume_over_time_alt(
+    frame: pd.DataFrame, bands: pd.DataFrame, trainee: str, requirement: str, minimum: int | None
+) -> str:
+    """Where the line ends, the minimum, and the completed classes at that month."""
+    asked = "no minimum" if minimum is None else f"minimum {minimum}"
+    if frame.empty:
+        return f"{trainee}, {requirement}: no case yet; {asked}."
+    last = rows(frame.sort_values("training_month", kind="stable").tail(1))[0]
+    month, cases = int(last["training_month"]), int(last["counted_cases"])
+    told = f"{trainee}, {requirement}: {cases} cases that count at month {month} of training; {asked}."
+    behind = [row for row in rows(bands) if row["training_month"] == month and row["p50"] is not None]
+    if not behind:
+        return f"{told} Nothing of earlier classes to set beside it at that month."
+    row = behind[0]
+    half = "" if row["p25"] is None else f", middle half {row['p25']:g}–{row['p75']:g}"
+    return f"{told} Completed classes at that month: median {row['p50']:g}{half}."

@@ -1,0 +1,78 @@
+"""Starts commands in processes of their own and kills them: `python -m tests.killing`, one order a line.
+
+An order is JSON: `argv` of the command, and `after`, the seconds from the moment when it says that it is storing
+to its end by SIGKILL. The answer is a line: true if it was killed, false if it had ended by itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from pipelines.commands import main
+
+
+@contextlib.contextmanager
+def killer() -> Iterator[Callable[[list[object], float], bool]]:
+    """A function that starts a command and kills it; its first call waits until the libraries are there."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.killing"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[1],
+    )
+    assert process.stdin is not None and process.stdout is not None
+    told, answers = process.stdin, process.stdout
+
+    def killed(argv: list[object], after: float) -> bool:
+        told.write(json.dumps({"argv": [str(word) for word in argv], "after": after}) + "\n")
+        told.flush()
+        return bool(json.loads(answers.readline()))
+
+    with process:
+        yield killed
+        told.close()
+        process.wait()
+
+
+def serve() -> None:
+    # Imported once, before any order: a child inherits them, so a kill does not hit the import.
+    import great_expectations  # noqa: F401
+
+    from pipelines import expectations, taking  # noqa: F401
+
+    for line in sys.stdin:
+        order = json.loads(line)
+        print(json.dumps(was_killed(order["argv"], order["after"])), flush=True)
+
+
+def was_killed(argv: list[str], after: float) -> bool:
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        run_and_end(argv, writing)
+    os.close(writing)
+    with os.fdopen(reading) as said:
+        any(line.startswith("Storing") for line in said)
+        time.sleep(after)
+        os.kill(child, signal.SIGKILL)
+        status = os.waitpid(child, 0)[1]
+    return os.WIFSIGNALED(status)
+
+
+def run_and_end(argv: list[str], stderr: int) -> None:
+    os.dup2(stderr, 2)
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    os._exit(main(argv))
+
+
+if __name__ == "__main__":
+    serve()
