@@ -7,18 +7,21 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import access
-from dashboard.screens import cohort
+from dashboard import access, navigation, picker
 from pipelines.store import Store
 
 
 def main() -> None:
     """One rerun."""
     st.set_page_config(page_title="Cohort Standing", layout="wide")
-    viewer = access.viewer()
     store = Store(Path(os.environ["STANDING_STORE"]))
-    pages = [st.Page(lambda: cohort.show(viewer, store), title="Cohort", url_path="cohort", default=True)]
-    st.navigation(pages, position="top").run()
+    try:
+        viewer = access.viewer()
+        page = st.navigation(navigation.pages(viewer, store), position="top")
+        picker.show(viewer, store)
+        page.run()
+    except access.NotYours as refusal:
+        st.error(str(refusal))
 
 
 main()

@@ -46,7 +46,7 @@ LIGHT = Palette(
     blue="#1f5f8b",
     interval="#c3d5e2",
     interval_edge="#5f91b5",
-    chosen="#dbe7f0",
+    chosen="#e6eff5",
     band_wide="#e3eaef",
     band_half="#c9d8e2",
     bands=("#e4edf3", "#c3d5e2", "#9dbdd3", "#7aa6c4", "#3b769f", "#1f5f8b", "#123f5e"),
@@ -90,7 +90,7 @@ def band_colours(count: int, dark: bool) -> list[str]:
 
 def band_steps(count: int) -> list[int]:
     last = len(LIGHT.bands) - 1
-    return [round(step * last / (count - 1)) for step in range(count)] if count > 1 else [last]
+    return [round(step * last / (count - 1)) for step in range(count)] if count > 1 else [last] * count
 
 
 def in_order(frame: pd.DataFrame, label: str, order: str) -> list[str]:

@@ -62,7 +62,7 @@ def _marks(base: Any, dark: bool) -> list[Any]:
     ink = alt.condition(reached, alt.value(colours.ink), alt.value(colours.secondary))
     number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
     shape = base.transform_filter(ticked).mark_point(
-        shape=TICK_SHAPE, size=60, filled=False, strokeWidth=1.8, opacity=1, xOffset=-17, aria=False
+        shape=TICK_SHAPE, size=80, filled=False, strokeWidth=1.6, opacity=1, xOffset=-17, aria=False
     )
     lines: list[tuple[str, dict[str, Any]]] = [
         (f"!({ticked}) && indexof(datum.mark, ',') < 0", {"fontSize": TEXT}),
@@ -173,7 +173,7 @@ def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any
         known = bands[["training_month", "p50"]].dropna().sort_values("training_month")
         line = alt.Chart(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
         layers.append(line.encode(x=x, y=y("p50")))
-        named = alt.Chart(known.tail(1)).mark_text(align="left", dx=6, aria=False, fontSize=SMALL)
+        named = alt.Chart(known.tail(1)).mark_text(align="left", dx=10, aria=False, fontSize=SMALL)
         layers.append(
             named.encode(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
         )

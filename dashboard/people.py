@@ -14,6 +14,7 @@ class Person:
     """Somebody the demo can be opened as."""
 
     key: str
+    group: str
     label: str
     told: Told
 
@@ -21,17 +22,19 @@ class Person:
 def demo_people(store: Store) -> list[Person]:
     """Director, committee member, coordinator, a reviewer, and every trainee in the order of the roster."""
     programme = store.programme.programme_ref
-    with open_snapshot(store) as connection:
-        trainees = connection.execute(
-            "select trainee_ref, cohort from trainee order by cohort, trainee_ref"
-        ).fetchall()
     staff = [
-        Person("director", "Director", ("director", programme, None)),
-        Person("committee", "Committee member", ("committee_member", programme, None)),
-        Person("coordinator", "Coordinator", ("coordinator", programme, None)),
-        Person("reviewer", "Reviewer S01", ("reviewer", programme, "S01")),
+        Person("director", "Staff", "Director", ("director", programme, None)),
+        Person("committee", "Staff", "Committee member", ("committee_member", programme, None)),
+        Person("coordinator", "Staff", "Coordinator", ("coordinator", programme, None)),
+        Person("reviewer", "Staff", "Reviewer S01", ("reviewer", programme, "S01")),
     ]
     return staff + [
-        Person(f"trainee-{ref}", f"Trainee {ref}, class {cohort}", ("trainee", programme, ref))
-        for ref, cohort in trainees
+        Person(f"trainee-{ref}", f"Class {cohort}", f"Trainee {ref}", ("trainee", programme, ref))
+        for cohort, ref in roster(store)
     ]
+
+
+def roster(store: Store) -> list[tuple[str, str]]:
+    """Class and reference of every trainee."""
+    with open_snapshot(store) as connection:
+        return connection.execute("select cohort, trainee_ref from trainee order by cohort, trainee_ref").fetchall()

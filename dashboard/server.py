@@ -8,9 +8,10 @@ import streamlit as st
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from dashboard import picker
 from dashboard.people import demo_people
 from dashboard.sessions import Gate, Sessions, session_name, session_response
 from pipelines.errors import WrongUsage
@@ -25,10 +26,14 @@ def demo_app(root: Path) -> st.App:
     if not store.programme.demo:
         raise WrongUsage(f"{root} is not a demo store; a store with people in it needs sign-in.")
     sessions = Sessions()
-    people = {person.key: person.told for person in demo_people(store)}
+    director = next(person.told for person in demo_people(store) if person.key == "director")
+
+    async def choose(request: Request) -> Response:
+        sessions.close(session_name(request.headers))
+        return HTMLResponse(picker.page(store.programme.title, demo_people(store)))
 
     async def become(request: Request) -> Response:
-        told = people.get(request.path_params["person"])
+        told = {person.key: person.told for person in demo_people(store)}.get(request.path_params["person"])
         if told is None:
             return PlainTextResponse("Nobody of that name.", status_code=404)
         sessions.close(session_name(request.headers))
@@ -36,9 +41,9 @@ def demo_app(root: Path) -> st.App:
 
     return st.App(
         SCRIPT,
-        routes=[Route("/as/{person}", become)],
+        routes=[Route("/people", choose), Route("/as/{person}", become)],
         middleware=[
             Middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost"]),
-            Middleware(Gate, sessions=sessions, first=people["director"]),
+            Middleware(Gate, sessions=sessions, first=director, open_paths=("/people", "/as/")),
         ],
     )

@@ -80,10 +80,15 @@ def session_response(sessions: Sessions, told: Told, secure: bool = False) -> Re
 
 
 class Gate:
-    """ASGI middleware: closed without a session; `first` opens one for a page asked for without any."""
+    """ASGI middleware: closed without a session, but for the paths on which one is opened.
 
-    def __init__(self, app: ASGIApp, sessions: Sessions, first: Told | None = None) -> None:
-        self.app, self.sessions, self.first = app, sessions, first
+    `first` is the viewer of a page asked for without a session; without it there is no such page.
+    """
+
+    def __init__(
+        self, app: ASGIApp, sessions: Sessions, first: Told | None = None, open_paths: tuple[str, ...] = ()
+    ) -> None:
+        self.app, self.sessions, self.first, self.open_paths = app, sessions, first, open_paths
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -94,7 +99,7 @@ class Gate:
         del headers[HEADER]
         if told is not None:
             headers[HEADER] = write_viewer(told)
-        elif not scope["path"].startswith("/as/"):
+        elif not scope["path"].startswith(self.open_paths):
             await self._refuse(scope, receive, send)
             return
         await self.app(scope, receive, _with_headers(send))

@@ -18,7 +18,7 @@ os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
+        if isinstance(stream, io.TextIOWrapper) and stream.encoding.lower() != "utf-8":
             stream.reconfigure(encoding="utf-8")
     arguments = parser().parse_args(argv)
     try:
@@ -37,13 +37,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("Stopped; what was live is as it was.", file=sys.stderr)
         return 1
     except Exception as error:  # noqa: BLE001 - the contract: one line, no traceback
-        print(_one_line(error), file=sys.stderr)
+        print(one_line(error), file=sys.stderr)
         if os.environ.get("COHORT_TRACEBACK"):
             raise
         return 1
 
 
-def _one_line(error: Exception) -> str:
+def one_line(error: Exception) -> str:
     """Says what happened without what the data were: messages of libraries may quote cells."""
     text = str(error)
     if "No space left" in text or getattr(error, "errno", None) == 28:
@@ -66,7 +66,7 @@ def parser() -> argparse.ArgumentParser:
     """Every command with its options."""
     whole = argparse.ArgumentParser(prog="python3 run.py", description="Where each trainee of a cohort stands.")
     commands = whole.add_subparsers(required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_init, _add_check, _add_intake, _add_build, _add_show, _add_history, _add_seed):
+    for add in (_add_demo, _add_init, _add_check, _add_intake, _add_build, _add_show, _add_history, _add_summary, _add_seed):
         add(commands)
     commands.add_parser("test", help="pass the tests (run.py does this itself)")
     return whole
@@ -153,6 +153,18 @@ def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
     command.set_defaults(run=_snapshots)
 
 
+def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("summary", help="the accreditation volume summary of a class: xlsx, csv, json")
+    _add_store(command)
+    command.add_argument("--cohort", required=True, metavar="2027")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR")
+    command.add_argument("--snapshot", type=int, metavar="N")
+    command.add_argument("--since", type=int, metavar="N", help="say how the counts changed since that snapshot")
+    command.add_argument("--through", metavar="YYYY-MM", help="count only cases operated through that month")
+    command.add_argument("--labels", type=Path, metavar="FILE", help="trainee_ref, shown_name; kept outside the store")
+    command.set_defaults(run=_summary)
+
+
 def _add_seed(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("seed", help="write example exports of a made-up programme")
     command.add_argument("--out", type=Path, required=True, metavar="DIR")
@@ -214,6 +226,16 @@ def _snapshots(arguments: argparse.Namespace) -> int:
     from pipelines.store import Store
 
     return _print(arguments, *history.snapshots(Store(arguments.store)))
+
+
+def _summary(arguments: argparse.Namespace) -> int:
+    from pipelines.store import Store
+    from pipelines.summary import Options, write_summary
+
+    options = Options(arguments.snapshot, arguments.since, arguments.through, arguments.labels)
+    for path in write_summary(Store(arguments.store), arguments.cohort, arguments.out, options):
+        print(path)
+    return 0
 
 
 def _print(arguments: argparse.Namespace, columns: list[str], rows: list[tuple[object, ...]]) -> int:

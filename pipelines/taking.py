@@ -57,7 +57,7 @@ def build(root: Path) -> int:
     """Rebuild and audit the snapshot, also when nothing changed."""
     store = Store(root)
     with writing(store):
-        _refuse_broken_settings(store)
+        _refuse_broken_access(store)
         manifest = building.next_manifest(store, store.current().live, datetime.date.today())
         building.build_and_publish(store, manifest)
     print(f"Snapshot {manifest.snapshot} is live.")
@@ -70,7 +70,7 @@ def intake(arguments: argparse.Namespace) -> int:
     # The lock first: of several reasons to end, another writer comes before wrong usage.
     with writing(store):
         _check_usage(arguments)
-        _refuse_broken_settings(store)
+        _refuse_broken_access(store)
         examination = examine(_each_once(arguments.files), _setting(arguments, store), progress)
         print(receipt_text([part_receipt(examination, part) for part in examination.parts]))
         _write_fixes(examination, arguments.fixes)
@@ -84,10 +84,9 @@ def intake(arguments: argparse.Namespace) -> int:
         return _store_and_publish(arguments, store, examination, parts)
 
 
-def _refuse_broken_settings(store: Store) -> None:
-    """Raises WrongUsage where programme.yaml, the specialty or access.yaml breaks its schema."""
-    # Each is read to be judged; what a command needs of it, it reads itself.
-    _ = store.programme, store.specialty, store.access
+def _refuse_broken_access(store: Store) -> None:
+    """Raises WrongUsage where access.yaml breaks its schema; the other two are judged where they are used."""
+    _ = store.access
 
 
 def _check_usage(arguments: argparse.Namespace) -> None:
@@ -210,7 +209,7 @@ def _check_specialty(arguments: argparse.Namespace) -> int:
 def _setting_of_check(arguments: argparse.Namespace) -> Setting:
     if not arguments.specialty:
         store = Store(arguments.store)
-        _refuse_broken_settings(store)
+        _refuse_broken_access(store)
         return _setting(arguments, store)
     specialty = load_specialty(arguments.specialty)
     progress(f"No store is read: rules that need a roster are skipped unless a {TRAINEES.name} file is among the files.")

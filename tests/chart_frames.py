@@ -129,9 +129,9 @@ def _student(scores: list[int]) -> tuple[float | None, float | None, float | Non
     mean = sum(scores) / len(scores) if scores else None
     if mean is None or len(scores) < 3:
         return mean, None, None
-    spread = float(stats.tstd(scores)) / len(scores) ** 0.5
-    if spread == 0:
+    if len(set(scores)) == 1:
         return mean, mean, mean
+    spread = float(stats.tstd(scores)) / len(scores) ** 0.5
     low, high = stats.t.interval(0.95, len(scores) - 1, loc=mean, scale=spread)
     return mean, float(low), float(high)
 

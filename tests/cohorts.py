@@ -85,6 +85,10 @@ class Cohort:
         parts = [("roster", self.roster), ("training", self.training), ("cases", self.cases)]
         return "; ".join(f"{len(rows)} {name} {[filled(row) for row in rows[:12]]}" for name, rows in parts)
 
+    def _repr_pretty_(self, printer: Any, _cycle: bool) -> None:
+        """What Hypothesis asks before it unfolds every field."""
+        printer.text(repr(self))
+
 
 def filled(row: Row) -> Row:
     return {name: text for name, text in row.items() if text.strip()}

@@ -1,7 +1,7 @@
 """Starts commands in processes of their own and kills them: `python -m tests.killing`, one order a line.
 
 An order is JSON: `argv` of the command, and `after`, the seconds from the moment when it says that it is storing
-to its end by SIGKILL. The answer is a line: true if it was killed, false if it had ended by itself.
+to its end by SIGKILL. The answer is a line: how it ended, as its exit code, or -9 where it was killed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pipelines.commands import main
 
 
 @contextlib.contextmanager
-def killer() -> Iterator[Callable[[list[object], float], bool]]:
+def killer() -> Iterator[Callable[[list[object], float], int]]:
     """A function that starts a command and kills it; its first call waits until the libraries are there."""
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.killing"],
@@ -32,40 +32,46 @@ def killer() -> Iterator[Callable[[list[object], float], bool]]:
     assert process.stdin is not None and process.stdout is not None
     told, answers = process.stdin, process.stdout
 
-    def killed(argv: list[object], after: float) -> bool:
+    def ended(argv: list[object], after: float) -> int:
         told.write(json.dumps({"argv": [str(word) for word in argv], "after": after}) + "\n")
         told.flush()
-        return bool(json.loads(answers.readline()))
+        return int(answers.readline())
 
     with process:
-        yield killed
+        yield ended
         told.close()
         process.wait()
 
 
 def serve() -> None:
     # Imported once, before any order: a child inherits them, so a kill does not hit the import.
-    import great_expectations  # noqa: F401
+    import great_expectations  # noqa: F401 - imported for what comes after the fork
 
-    from pipelines import expectations, taking  # noqa: F401
+    from pipelines import expectations, taking  # noqa: F401 - the same
 
     for line in sys.stdin:
         order = json.loads(line)
-        print(json.dumps(was_killed(order["argv"], order["after"])), flush=True)
+        print(how_it_ended(order["argv"], order["after"]), flush=True)
 
 
-def was_killed(argv: list[str], after: float) -> bool:
+def how_it_ended(argv: list[str], after: float) -> int:
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
         run_and_end(argv, writing)
     os.close(writing)
-    with os.fdopen(reading) as said:
-        any(line.startswith("Storing") for line in said)
+    with os.fdopen(reading, encoding="utf-8") as said:
+        heard = []
+        for line in said:
+            heard.append(line)
+            if line.startswith("Storing"):
+                break
         time.sleep(after)
         os.kill(child, signal.SIGKILL)
-        status = os.waitpid(child, 0)[1]
-    return os.WIFSIGNALED(status)
+        code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    if code > 0:
+        sys.stderr.writelines(heard)
+    return code
 
 
 def run_and_end(argv: list[str], stderr: int) -> None:

@@ -128,8 +128,20 @@ def test_a_row_is_known_by_case_trainee_procedure_and_side(desk: Desk) -> None:
     """
     desk.take(desk.file(keys))
     assert desk.query("select count(*) from case_record") == "5"
-    desk.take(desk.file("case_ref | procedure | side | role\nC001 | PHACO_IOL | Left | assistant"))
-    assert desk.live("procedure, side, role", "true") == drawn("phaco_iol | left | assistant\nphaco_iol | left | surgeon")
+    desk.take(desk.file("""
+        case_ref | procedure       | side  | role
+        ---------+-----------------+-------+----------
+        C001     | PHACO_IOL       | Left  | assistant
+        C001     | phaco_iol       |       | surgeon
+        C001     | yag_capsulotomy | left  | surgeon
+    """))
+    rows = "select trainee_ref, procedure, side, role from case_record order by 1, 2, side nulls first"
+    assert desk.query(rows) == drawn("""
+        T01 | phaco_iol       |      | surgeon
+        T01 | phaco_iol       | left | assistant
+        T01 | yag_capsulotomy | left | surgeon
+        T02 | phaco_iol       | left | surgeon
+    """)
 
 
 # ---- two sources
@@ -163,21 +175,28 @@ def test_two_sources_live_side_by_side_and_a_key_in_both_counts_once_as_taken_la
 
 
 KEPT_BEFORE = "case_ref | duration_min\nC001 | 41\nC002 | 42\nC003 | 43\nC004 | 44"
-KEPT_AFTER = "case_ref | duration_min | role\nC001 | 51 | surgeon\nC002 | 52 | surgoen\nC005 | 55 | surgoen"
+KEPT_AFTER = """
+    case_ref | duration_min | role
+    ---------+--------------+--------
+    C001     | 51           | surgeon
+    C002     | 52           | surgoen
+    C004     | 44           | surgeon
+    C005     | 55           | surgoen
+"""
 
 
 def test_a_left_out_row_keeps_the_live_version_and_one_not_in_the_file_is_withdrawn(desk: Desk) -> None:
     desk.take(desk.file(KEPT_BEFORE))
     desk.take(desk.file(KEPT_AFTER))
-    # C002 stays as it was, after the rows of its month; C003 and C004 are withdrawn; C005 was never live.
-    assert desk.live("case_ref, duration_min") == drawn("C001 | 51.0\nC002 | 42.0")
+    # C002 stays as it was, after the rows of its month; C003 is withdrawn; C005 was never live.
+    assert desk.live("case_ref, duration_min") == drawn("C001 | 51.0\nC004 | 44.0\nC002 | 42.0")
     (intake_id,) = desk.line()
     (balance,) = desk.receipt(intake_id)["parts"][0]["trainees"]
-    assert [balance[name] for name in ("unchanged", "changed", "kept", "withdrawn")] == [0, 1, 1, 2]
+    assert [balance[name] for name in ("unchanged", "changed", "kept", "withdrawn")] == [1, 1, 1, 1]
     assert desk.findings() == drawn("""
         3 | code_unknown
         3 | older_version_kept
-        4 | code_unknown
+        5 | code_unknown
     """)
 
 
@@ -187,7 +206,7 @@ def test_the_copies_of_older_versions_lie_in_the_new_folder_which_can_be_read_al
     desk.take(desk.file(KEPT_AFTER))
     (new,) = desk.line()
     alone = {row["case_ref"]: row["duration_min"] for row in desk.stored(new)}
-    assert alone == {"C001": 51.0, "C002": 42.0}
+    assert alone == {"C001": 51.0, "C002": 42.0, "C004": 44.0}
     assert {row["case_ref"] for row in desk.stored(old)} == {"C001", "C002", "C003", "C004"}
 
 

@@ -1,15 +1,217 @@
-"""The cohort at a committee meeting."""
+"""The cohort at a committee meeting: who is where, how sure is that, what is not yet met."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import pandas as pd
 import streamlit as st
 
-from dashboard.access import Viewer, check_can_see_cohort
+from dashboard import charts, figure, opening, queries, wording
+from dashboard.access import Viewer, can_see_cohort, check_can_see_counts
+from dashboard.queries import Snapshot
 from pipelines.store import Store
+
+CURRENT, EVERYBODY = "Current classes", "All classes"
+
+
+@dataclass(frozen=True)
+class View:
+    """What the filters of the screen leave: a snapshot, a viewer, the people shown in the order of the roster."""
+
+    snapshot: Snapshot
+    viewer: Viewer
+    roster: pd.DataFrame
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        return tuple(self.roster["trainee_ref"])
+
+    def in_order(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """With the columns by which charts place people."""
+        order = dict(zip(self.roster["trainee_ref"], self.roster["trainee_order"], strict=True))
+        placed = frame.rename(columns={"trainee_ref": "trainee", "cohort": "group"})
+        return placed.assign(trainee_order=[order[trainee] for trainee in placed["trainee"]])
 
 
 def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
-    check_can_see_cohort(viewer)
+    check_can_see_counts(viewer)
+    snapshot = queries.live_snapshot(store)
+    roster = queries.trainees(snapshot, viewer.scope)
     st.title("Cohort")
-    st.write("hello", store.programme.title)
+    if roster.empty:
+        figure.nothing("Nobody is in the roster yet.", "Bring in a roster and case exports on the screen Intake.")
+        return
+    figure.caution()
+    view = View(snapshot, viewer, _of_class(roster))
+    _through(view, store.programme.current_within_days)
+    if view.roster.empty:
+        figure.nothing("Nobody of the roster is in training now.", "Choose another class above.")
+        return
+    _volume(view)
+    if can_see_cohort(viewer):
+        _outcomes(view)
+        _supervision(view)
+        _technique(view)
+
+
+def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
+    chosen = st.selectbox("Class", [CURRENT, *dict.fromkeys(roster["cohort"]), EVERYBODY], key="class")
+    if chosen == EVERYBODY:
+        return roster
+    if chosen == CURRENT:
+        return roster[roster["completed"].isna() & roster["left"].isna()]
+    return roster[roster["cohort"] == chosen]
+
+
+def _through(view: View, within_days: int) -> None:
+    late = view.roster[~view.roster["is_current"].astype(bool) & view.roster["completed"].isna()]
+    told = [
+        wording.through_sentence(row.trainee_ref, row.data_through, False, within_days)
+        for row in queries.records(late)
+    ]
+    st.markdown(f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}. " + " ".join(told))
+
+
+def _volume(view: View) -> None:
+    st.header("Who has reached which minimum?")
+    only_open = st.toggle("Only what is not yet met", key="only_open")
+    frame = view.in_order(queries.volume(view.snapshot, view.viewer.scope, view.people))
+    if only_open:
+        unmet = frame[~frame["met"].astype(bool)]
+        frame = frame[frame["requirement_ref"].isin(unmet["requirement_ref"]) & frame["trainee"].isin(unmet["trainee"])]
+    if frame.empty:
+        figure.nothing("Every minimum shown is reached.", "A met minimum is a floor, not a finding of competence.")
+        return
+    frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
+    grid = charts.volume_grid(frame, dark=figure.is_dark(), select=True)
+    chosen = figure.draw(grid, charts.volume_grid_alt(frame), "volume", select=True)
+    figure.table(frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index())
+    refs = dict(zip(frame["requirement"], frame["requirement_ref"], strict=True))
+    if chosen:
+        label = chosen.get("requirement")
+        figure_ref = f"requirement:{refs[label]}" if label in refs else None
+        opening.go("cases" if figure_ref else "trainee", chosen["trainee"], figure_ref)
+    _open_by_keyboard(view)
+
+
+def _labels(frame: pd.DataFrame) -> list[str]:
+    return [
+        f"{'– ' if pd.notna(part_of) else ''}{title} {minimum}"
+        for part_of, title, minimum in zip(
+            frame["part_of"], frame["requirement_title"], frame["minimum"], strict=True
+        )
+    ]
+
+
+def _marks(frame: pd.DataFrame) -> list[str]:
+    return [
+        wording.volume_mark(row.counted_cases, met=row.met, parts_short=row.parts_short, parts=row.parts)
+        for row in queries.records(frame)
+    ]
+
+
+def _order(frame: pd.DataFrame) -> list[str]:
+    return list(dict.fromkeys(frame.sort_values("requirement_order")["requirement"]))
+
+
+def _open_by_keyboard(view: View) -> None:
+    """The same choice without a mouse."""
+    named = opening.figures(view.snapshot, can_see_cohort(view.viewer))
+    left, middle, right = st.columns([2, 3, 2], vertical_alignment="bottom")
+    with left:
+        trainee = opening.choose_trainee(view.roster)
+    with middle:
+        chosen = opening.choose_figure(named)
+    with right:
+        if st.button("Open the trainee", width="stretch"):
+            opening.go("trainee", trainee)
+        if st.button("Open the cases behind the figure", width="stretch"):
+            opening.go("cases", trainee, chosen)
+
+
+def _outcomes(view: View) -> None:
+    st.header("How often did it happen, and how sure is that?")
+    complications = queries.listed(view.snapshot, "complication")
+    titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
+    left, right = st.columns(2)
+    complication = left.selectbox("Complication", list(titles), format_func=titles.__getitem__)
+    attribution = right.selectbox(
+        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__
+    )
+    frame = view.in_order(
+        queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
+    )
+    frame = frame.assign(
+        label=[
+            wording.rate_label(row.events, row.known_outcomes, row.rate)
+            for row in queries.records(frame)
+        ]
+    )
+    title = f"{titles[complication]}, {attribution.replace('_', ' ')}"
+    intervals = charts.complication_intervals(frame, title=title, dark=figure.is_dark(), select=True)
+    chosen = figure.draw(intervals, charts.complication_intervals_alt(frame, title), "rates", select=True)
+    _say_why_not_expected(frame)
+    figure.table(_rate_table(frame), "Each trainee in words")
+    if chosen:
+        opening.go("cases", chosen["trainee"], f"complication:{complication}:{attribution}")
+
+
+def _say_why_not_expected(frame: pd.DataFrame) -> None:
+    reasons = [reason for reason in dict.fromkeys(frame["why_none"]) if reason]
+    if frame["expected"].isna().all() and reasons:
+        st.markdown(f"No expected value is drawn: {reasons[0]}")
+
+
+def _rate_table(frame: pd.DataFrame) -> pd.DataFrame:
+    said = [
+        wording.rate_sentence(
+            row.events,
+            row.known_outcomes,
+            row.unknown_outcomes,
+            row.not_yet_due,
+            row.rate,
+            row.rate_low,
+            row.rate_high,
+        )
+        for row in queries.records(frame)
+    ]
+    return pd.DataFrame({"trainee": frame["trainee"], "known outcomes, rate and interval": said})
+
+
+def _group(view: View, key: str, everything: bool) -> str:
+    groups = queries.listed(view.snapshot, "procedure_group")
+    titles = ({"all": "All procedures"} if everything else {}) | dict(
+        zip(groups["procedure_group"], groups["title"], strict=True)
+    )
+    return str(st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key=key))
+
+
+def _supervision(view: View) -> None:
+    st.header("How close did the supervisor stand?")
+    group = _group(view, "supervision_group", everything=True)
+    frame = view.in_order(queries.bands(view.snapshot, view.viewer.scope, view.people, group))
+    latest = frame[frame["is_latest"].astype(bool)]
+    if latest.empty:
+        figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
+        return
+    drawn = charts.supervision_bands(latest, dark=figure.is_dark(), select=True)
+    chosen = figure.draw(drawn, charts.supervision_bands_alt(latest), "bands", select=True)
+    figure.table(queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter")
+    if chosen:
+        opening.go("trainee", chosen["trainee"])
+
+
+def _technique(view: View) -> None:
+    st.header("Which steps were scored, and how?")
+    group = _group(view, "technique_group", everything=False)
+    frame = view.in_order(queries.technique(view.snapshot, view.viewer.scope, view.people, group))
+    if frame.empty:
+        figure.nothing("No operation of these trainees was reviewed step by step.", "Bring in a file of reviews.")
+        return
+    drawn = charts.technique_cohort(frame, dark=figure.is_dark(), select=True)
+    chosen = figure.draw(drawn, charts.technique_cohort_alt(frame), "technique", select=True)
+    figure.table(frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]])
+    if chosen:
+        opening.go("trainee", chosen["trainee"])

@@ -1,0 +1,56 @@
+"""A chart with its table: drawn in the theme of the page, described in words, opened by mark or by keyboard."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import wording
+
+
+def is_dark() -> bool:
+    """Whether the page is drawn on dark paper."""
+    return st.context.theme.type == "dark"
+
+
+def draw(chart: Any, alt: str, key: str, select: bool = False) -> dict[str, Any] | None:
+    """Draw a chart; returns the fields of the mark that was chosen, None without one."""
+    if not select:
+        st.altair_chart(chart, theme=None, width="content", alt=alt, key=key)
+        return None
+    event = st.altair_chart(chart, theme=None, width="content", alt=alt, key=key, on_select="rerun")
+    chosen = event.get("selection", {}).get("chosen", [])
+    return dict(chosen[0]) if chosen else None
+
+
+def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
+    """The numbers of a chart as text: a plain table cannot be sorted, so nobody is ranked."""
+    with st.expander(label):
+        plain_table(frame)
+
+
+def plain_table(frame: pd.DataFrame) -> None:
+    """A table in the order given."""
+    st.table(frame.map(_cell), hide_index=True)
+
+
+def _cell(value: Any) -> str:
+    if value is None or value is pd.NA or (isinstance(value, float) and pd.isna(value)):
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.3f}".rstrip("0").rstrip(".")
+    return str(value)
+
+
+def caution() -> None:
+    """The one line that stands on every screen that compares people."""
+    st.markdown(f"*{wording.caution()}*")
+
+
+def nothing(what: str, how: str) -> None:
+    """An empty part says what is missing and how to bring it in."""
+    st.info(f"{what} {how}")

@@ -1,0 +1,56 @@
+"""The demo's way to become another of its people: a page of its own, before any session."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+import streamlit as st
+
+from dashboard import theme
+from dashboard.access import Viewer
+from dashboard.people import Person
+from pipelines.store import Store
+
+
+def show(viewer: Viewer, store: Store) -> None:
+    """Say who looks, with the way back to the choice. The page names nobody but the viewer."""
+    if not store.programme.demo:
+        return
+    who = viewer.role.replace("_", " ") + (f" {viewer.person_ref}" if viewer.person_ref else "")
+    st.html(
+        f'<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. '
+        '<a href="/people" target="_self">Look as somebody else</a></p>'
+    )
+
+
+def page(title: str, people: Sequence[Person]) -> str:
+    """The choice as a plain page: links, reachable by keyboard, without any script."""
+    groups: dict[str, list[Person]] = {}
+    for person in people:
+        groups.setdefault(person.group, []).append(person)
+    lists = "".join(f"<h2>{html.escape(name)}</h2><ul>{_links(of_group)}</ul>" for name, of_group in groups.items())
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(title)}</title>'
+        f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body><main>'
+        f"<h1>{html.escape(title)}</h1><p>Everything here is made up. Whom do you want to be?</p>{lists}"
+        "</main></body></html>"
+    )
+
+
+def _links(people: Sequence[Person]) -> str:
+    return "".join(f'<li><a href="/as/{html.escape(each.key)}">{html.escape(each.label)}</a></li>' for each in people)
+
+
+_STYLE = f"""
+:root {{ color-scheme: light dark; }}
+body {{ font: 17px/1.5 "Source Sans 3", sans-serif; margin: 2rem; background: {theme.PAPER}; color: {theme.INK}; }}
+main {{ max-width: 60rem; }}
+a {{ color: {theme.BLUE}; display: inline-block; padding: 0.3rem 0; }}
+ul {{ display: flex; flex-wrap: wrap; gap: 0 1.6rem; list-style: none; padding: 0; margin: 0; }}
+h2 {{ font-size: 1.05rem; margin: 1.2rem 0 0; }}
+@media (prefers-color-scheme: dark) {{
+  body {{ background: {theme.DARK_PAPER}; color: {theme.DARK_INK}; }}
+  a {{ color: {theme.DARK_BLUE}; }}
+}}
+"""

@@ -1,0 +1,77 @@
+"""The cases behind a number: each with the reason it counted or not, and the rule with its source."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import figure, opening, queries, wording
+from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
+from dashboard.queries import Snapshot
+from pipelines.store import Store
+
+
+def show(viewer: Viewer, store: Store) -> None:
+    """The screen."""
+    snapshot = queries.live_snapshot(store)
+    roster = queries.trainees(snapshot, viewer.scope)
+    st.title("Cases behind a number")
+    if roster.empty:
+        figure.nothing("Nobody is in the roster yet.", "Bring in a roster and case exports first.")
+        return
+    left, right = st.columns(2)
+    with left:
+        trainee = opening.choose_trainee(roster)
+    check_can_see_volume(viewer, trainee)
+    with right:
+        chosen = opening.choose_figure(opening.figures(snapshot, can_see_trainee(viewer, trainee)))
+    kind, ref, *attribution = chosen.split(":")
+    if kind == "requirement":
+        _of_requirement(viewer, snapshot, trainee, ref)
+    else:
+        _of_outcome(viewer, snapshot, trainee, ref, attribution[0])
+
+
+def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:
+    of_trainee = queries.volume(snapshot, viewer.scope, (trainee,))
+    row = of_trainee[of_trainee["requirement_ref"] == ref]
+    if row.empty:
+        figure.nothing("This requirement is not in force for the trainee's class.", "Choose another figure.")
+        return
+    it = queries.records(row)[0]
+    st.subheader(
+        wording.volume_sentence(
+            it.requirement_title, it.counted_cases, it.minimum, it.remaining_cases, it.met, it.parts_short, it.parts
+        )
+    )
+    roles = list(queries.roles_of(snapshot, ref)["title"])
+    st.markdown(f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}")
+    cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
+    counted = cases["credited"].astype(bool)
+    _list("Counted", cases[counted])
+    _list("Not counted", cases[~counted])
+
+
+def _list(heading: str, cases: pd.DataFrame) -> None:
+    st.subheader(f"{heading}: {wording.cases_text(len(cases))}")
+    if cases.empty:
+        return
+    told = cases.assign(reason=[wording.reason_text(reason) for reason in cases["reason"]])
+    figure.plain_table(told.drop(columns=["credited"]))
+
+
+def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
+    rates = queries.own_rates(snapshot, viewer.scope, trainee)
+    it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
+    counts = (it.events, it.known_outcomes, it.unknown_outcomes, it.not_yet_due)
+    st.subheader(wording.rate_sentence(*counts, it.rate, it.rate_low, it.rate_high))
+    window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
+    checked = "" if it.verified else f" {wording.TO_BE_CONFIRMED.capitalize()}."
+    st.markdown(f"{it.title}: {it.definition}{window} Source: {it.source}.{checked}")
+    st.markdown(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
+    figure.caution()
+    cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
+    for status in dict.fromkeys(cases["status"]):
+        of_status = cases[cases["status"] == status]
+        st.subheader(f"{str(status).capitalize()}: {wording.cases_text(len(of_status))}")
+        figure.plain_table(of_status.drop(columns=["status"]))

@@ -1,0 +1,106 @@
+"""What came in, through when, what was left out and why; and bringing exports in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import figure, queries, wording
+from dashboard.access import Viewer, check_can_take_exports
+from dashboard.queries import Snapshot
+from pipelines.store import Store
+from pipelines.uploads import Outcome, Upload, take
+
+ENDINGS = {
+    0: "Taken.",
+    2: "Nothing was stored: the command or a setting is wrong.",
+    11: "Refused: a file is not a table of the export format. Nothing was stored.",
+    12: "Refused: a file holds what looks like an identifier. Nothing was stored.",
+    13: "The integrity audit failed. Nothing was changed.",
+    14: "Held: something would vanish from a trainee's record. Nothing was stored.",
+    15: "Another writer is at work. Try again when it has finished.",
+}
+
+
+def show(viewer: Viewer, store: Store) -> None:
+    """The screen."""
+    check_can_take_exports(viewer)
+    snapshot = queries.live_snapshot(store)
+    st.title("Intake")
+    _bring_in(viewer, store)
+    _logs(viewer, snapshot, store.programme.current_within_days)
+    _left_out(viewer, snapshot)
+    st.header("Which exports are live?")
+    figure.plain_table(queries.intakes(snapshot, viewer.scope))
+
+
+def _bring_in(viewer: Viewer, store: Store) -> None:
+    st.header("Bring exports in")
+    st.markdown(
+        "CSV, XLSX or Parquet in the export format; several files are taken together, all or none. A new export of a "
+        "trainee replaces the one before. Rows with a day of operation stay in memory; only the month is kept."
+    )
+    files = st.file_uploader("Exports", accept_multiple_files=True)
+    if st.button("Take these exports", type="primary", disabled=not files):
+        _take(store, files or [])
+    outcome: Outcome | None = st.session_state.get("outcome")
+    if outcome is None:
+        return
+    (st.success if outcome.code == 0 else st.warning)(ENDINGS.get(outcome.code, "It did not end well."))
+    st.code(f"{outcome.receipt}\n{outcome.said}".strip(), language=None)
+    if outcome.code == 14 and files:
+        _accept(viewer, store, files)
+
+
+def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
+    with st.spinner("Reading, checking, storing …"):
+        uploads = [Upload(file.name, file.getvalue()) for file in files]
+        st.session_state["outcome"] = take(store.root, uploads, by, reason)
+    st.rerun()
+
+
+def _accept(viewer: Viewer, store: Store, files: list[Any]) -> None:
+    """A person's word that what would vanish may vanish."""
+    with st.form("accept"):
+        st.markdown("If this is right, say who accepts it and why. Both stand in the receipt for good.")
+        by = st.text_input("Who", value=viewer.role.replace("_", " "))
+        reason = st.text_input("Why")
+        if st.form_submit_button("Accept and take"):
+            if by.strip() and reason.strip():
+                _take(store, files, by, reason)
+            st.error("Both are needed.")
+
+
+def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
+    st.header("Through when do the data run?")
+    frame = queries.logs(snapshot, viewer.scope)
+    if frame.empty:
+        figure.nothing("Nobody is in the roster yet.", "Bring in a roster first, or together with the cases.")
+        return
+    late = frame[~frame["is_current"].astype(bool) & frame["completed"].isna()]
+    if late.empty:
+        st.markdown("Every log of a trainee in training is current.")
+    for row in queries.records(late):
+        st.markdown(wording.through_sentence(row.trainee_ref, row.data_through, False, within_days))
+    figure.plain_table(frame.drop(columns=["programme_ref", "completed"]))
+
+
+def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
+    st.header("What was left out, by rule?")
+    frame = queries.left_out(snapshot, viewer.scope)
+    if frame.empty:
+        st.markdown("Nothing was left out, and nothing was remarked.")
+        return
+    figure.plain_table(frame)
+    findings = queries.findings(snapshot, viewer.scope, None)
+    for ref in dict.fromkeys(findings["trainee_ref"].dropna()):
+        _fix_list(str(ref), findings[findings["trainee_ref"] == ref])
+
+
+def _fix_list(ref: str, findings: pd.DataFrame) -> None:
+    columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
+    st.download_button(
+        f"Fix list for {ref}", findings[columns].to_csv(index=False), f"{ref}-fixes.csv", "text/csv", key=f"fixes-{ref}"
+    )

@@ -1,0 +1,41 @@
+"""How each number is made, from where, what it cannot say, and what still has to be checked."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import figure, queries, wording
+from dashboard.access import Viewer
+from dashboard.departures import DEPARTURES
+from pipelines.store import Store
+
+
+def show(_viewer: Viewer, store: Store) -> None:
+    """The screen."""
+    snapshot = queries.live_snapshot(store)
+    programme = store.programme
+    st.title("Methods")
+    st.header("Cautions")
+    for caution in wording.cautions():
+        st.markdown(f"- {caution}")
+    st.header("On what basis are the data held?")
+    st.markdown(programme.basis or "Nobody has written it down yet: `basis` in programme.yaml is blank.")
+    _definitions(snapshot)
+    st.header("What still has to be confirmed?")
+    figure.plain_table(queries.unverified(snapshot))
+    st.header("Where do we depart from published methods?")
+    for departure in DEPARTURES:
+        st.markdown(f"- {departure}")
+
+
+def _definitions(snapshot: queries.Snapshot) -> None:
+    st.header("How is each number made?")
+    st.markdown("These are the comments of the views themselves, so they cannot drift from what is computed.")
+    frame = queries.definitions(snapshot)
+    for view in dict.fromkeys(frame["view"]):
+        of_view = frame[frame["view"] == view]
+        whole = of_view[of_view["column"].isna()]
+        with st.expander(str(view).replace("_", " ")):
+            for text in whole["comment"]:
+                st.markdown(text)
+            figure.plain_table(of_view[of_view["column"].notna()][["column", "comment"]])

@@ -1,0 +1,239 @@
+"""One trainee: milestones, minimums, outcomes, supervision, technique, own findings, what is still to come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import charts, figure, opening, queries, wording
+from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
+from dashboard.queries import Snapshot
+from pipelines.store import Store
+
+
+@dataclass(frozen=True)
+class Person:
+    """Whose page it is, who looks, and from which snapshot."""
+
+    viewer: Viewer
+    snapshot: Snapshot
+    ref: str
+    row: Any
+
+
+def show(viewer: Viewer, store: Store) -> None:
+    """The screen."""
+    snapshot = queries.live_snapshot(store)
+    roster = queries.trainees(snapshot, viewer.scope)
+    st.title("My standing" if viewer.role == "trainee" else "Trainee")
+    if roster.empty:
+        figure.nothing("Nobody is in the roster yet.", "The coordinator brings in a roster and case exports.")
+        return
+    ref = opening.choose_trainee(roster) if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
+    check_can_see_volume(viewer, ref)
+    person = Person(viewer, snapshot, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
+    _head(person, store.programme.current_within_days)
+    figure.caution()
+    if can_see_trainee(viewer, ref):
+        _milestones(person)
+    _minimums(person)
+    if can_see_trainee(viewer, ref):
+        _outcomes(person)
+        _supervision(person)
+        _technique(person)
+    if can_see_cohort(viewer):
+        _comparison(person)
+    _findings(person)
+
+
+def _head(person: Person, within_days: int) -> None:
+    row = person.row
+    started = f"started {wording.month_text(row.started)}"
+    ends = (
+        f"completed {wording.month_text(row.completed)}"
+        if row.completed
+        else f"expected to complete {wording.month_text(row.expected_completion)}"
+    )
+    through = wording.through_sentence(person.ref, row.data_through, bool(row.is_current), within_days)
+    st.markdown(f"**{person.ref}**, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
+
+
+def _milestones(person: Person) -> None:
+    st.header("Milestones: which evidence is there, which is missing?")
+    st.markdown(
+        "Rules over the numbers below, beside the level that the committee recorded. No level is computed. "
+        "The framework is an example, not the accreditor's."
+    )
+    frame = queries.milestones(person.snapshot, person.viewer.scope, person.ref)
+    ruled = frame[frame["rules_total"] > 0]
+    if ruled.empty:
+        figure.nothing("No milestone has a rule.", "Rules stand in the specialty file.")
+        return
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "milestone": ruled["title"],
+                "step": ruled["level"],
+                "evidence": [_rules_told(row) for row in queries.records(ruled)],
+                "missing": ruled["missing"],
+                "committee recorded": [_committee(row) for row in queries.records(ruled)],
+            }
+        )
+    )
+    others = frame[~frame["title"].isin(ruled["title"])].drop_duplicates("title")
+    for row in queries.records(others):
+        st.markdown(f"{row.title}: no rule over the numbers here. Committee: {_committee(row)}.")
+
+
+def _rules_told(row: Any) -> str:
+    cannot = f", {row.rules_unknown} cannot be said" if row.rules_unknown else ""
+    return f"{row.rules_met} of {row.rules_total} rules met{cannot}"
+
+
+def _committee(row: Any) -> str:
+    return f"{row.committee_level}, {row.committee_period}" if row.committee_level else "nothing recorded"
+
+
+def _minimums(person: Person) -> None:
+    st.header("Minimums: what is reached, what is still to come?")
+    frame = queries.volume(person.snapshot, person.viewer.scope, (person.ref,))
+    if frame.empty:
+        figure.nothing("No requirement is in force for this class.", "Requirements stand in the specialty file.")
+        return
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "requirement": [("– " if row.part_of else "") + row.requirement_title for row in queries.records(frame)],
+                "counted, of minimum": [
+                    wording.volume_text(
+                        row.counted_cases,
+                        row.minimum,
+                        row.remaining_cases,
+                        met=row.met,
+                        parts_short=row.parts_short,
+                        parts=row.parts,
+                    )
+                    for row in queries.records(frame)
+                ],
+                "confirmed by a supervisor": frame["confirmed_cases"],
+                "rule": [
+                    f"{row.edition}{'' if row.verified else ', ' + wording.TO_BE_CONFIRMED}" for row in queries.records(frame)
+                ],
+            }
+        )
+    )
+    _course(person, frame)
+
+
+def _course(person: Person, frame: pd.DataFrame) -> None:
+    titles = dict(zip(frame["requirement_ref"], frame["requirement_title"], strict=True))
+    left, right = st.columns([3, 2], vertical_alignment="bottom")
+    ref = left.selectbox("Over the months of training", list(titles), format_func=titles.__getitem__)
+    if right.button("Open the cases behind this count", width="stretch"):
+        opening.go("cases", person.ref, f"requirement:{ref}")
+    minimum = int(frame.loc[frame["requirement_ref"] == ref, "minimum"].iloc[0])
+    own = queries.course(person.snapshot, person.viewer.scope, person.ref, ref)
+    bands = queries.course_bands(person.snapshot, person.viewer.scope, ref)
+    if own.empty:
+        figure.nothing("There is no month of training with data yet.", "The line begins with the first export.")
+        return
+    words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
+    drawn = charts.volume_over_time(own, bands, dark=figure.is_dark(), **words)
+    figure.draw(drawn, charts.volume_over_time_alt(own, bands, **words), "course")
+    figure.table(own.merge(bands, on="training_month", how="left"))
+
+
+def _outcomes(person: Person) -> None:
+    st.header("Outcomes: what is known, and what can it not say?")
+    frame = queries.own_rates(person.snapshot, person.viewer.scope, person.ref)
+    if frame.empty:
+        figure.nothing("The specialty names no complication.", "Complications stand in the specialty file.")
+        return
+    titles = dict(zip(frame["complication_ref"], frame["title"], strict=True))
+    attribution = st.selectbox(
+        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__, key="own_attribution"
+    )
+    of_attribution = frame[frame["attribution"] == attribution]
+    said = [
+        wording.rate_sentence(
+            row.events,
+            row.known_outcomes,
+            row.unknown_outcomes,
+            row.not_yet_due,
+            row.rate,
+            row.rate_low,
+            row.rate_high,
+        )
+        for row in queries.records(of_attribution)
+    ]
+    figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}))
+    left, right = st.columns([3, 2], vertical_alignment="bottom")
+    ref = left.selectbox("Outcome", list(titles), format_func=titles.__getitem__)
+    if right.button("Open the cases behind this rate", width="stretch"):
+        opening.go("cases", person.ref, f"complication:{ref}:{attribution}")
+
+
+def _supervision(person: Person) -> None:
+    st.header("Supervision as surgeon, by quarter of training")
+    groups = queries.listed(person.snapshot, "procedure_group")
+    titles = {"all": "All procedures"} | dict(zip(groups["procedure_group"], groups["title"], strict=True))
+    group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_group")
+    frame = queries.bands(person.snapshot, person.viewer.scope, (person.ref,), group)
+    if frame.empty:
+        figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
+        return
+    figure.draw(
+        charts.supervision_over_time(frame, dark=figure.is_dark()), charts.supervision_over_time_alt(frame), "quarters"
+    )
+    figure.table(queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group), "Every level")
+
+
+def _technique(person: Person) -> None:
+    st.header("Technique, step by step")
+    groups = queries.listed(person.snapshot, "procedure_group")
+    titles = dict(zip(groups["procedure_group"], groups["title"], strict=True))
+    group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_technique")
+    frame = queries.technique(person.snapshot, person.viewer.scope, (person.ref,), group)
+    if frame.empty:
+        figure.nothing("No operation was reviewed step by step.", "A file of reviews brings the scores in.")
+        return
+    st.markdown(
+        f"Quarter {frame['training_quarter'].iloc[0]} of training, the latest with a review. Self-reviews and steps "
+        "done by a supervisor are not in the means."
+    )
+    figure.draw(charts.technique_steps(frame, dark=figure.is_dark()), charts.technique_steps_alt(frame), "steps")
+    figure.table(
+        frame[["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]]
+    )
+
+
+def _comparison(person: Person) -> None:
+    st.header("Beside the other trainees at the same training quarter")
+    frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref)
+    said = [
+        wording.comparison_sentence(
+            row.value,
+            row.value_low,
+            row.value_high,
+            row.reference,
+            row.reference_low,
+            row.reference_high,
+            row.reference_n or 0,
+            wording.unit_of(row.measure),
+        )
+        for row in queries.records(frame)
+    ]
+    with st.expander("Every measure"):
+        figure.plain_table(pd.DataFrame({"measure": frame["measure"], "in words": said}))
+
+
+def _findings(person: Person) -> None:
+    st.header("What was left out of the log, and why?")
+    frame = queries.findings(person.snapshot, person.viewer.scope, person.ref)
+    if frame.empty:
+        st.markdown("Nothing: every row of the live exports was taken without a remark.")
+        return
+    figure.plain_table(frame[["file_name", "source_row", "severity", "message", "remedy"]])

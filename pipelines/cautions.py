@@ -1,0 +1,31 @@
+"""What every file that is sent on, and every screen that compares people, says about its own limits."""
+
+from __future__ import annotations
+
+CAUTION = (
+    "This supports judgement and makes none. A met minimum is an accreditation floor, not a finding of competence;"
+    " the accreditor’s current documents and own tally take precedence."
+)
+CAUTIONS = (
+    "What stands here supports the judgement of people and makes none: no decision about a trainee follows from"
+    " a number alone.",
+    "A met minimum is an accreditation floor, not a finding of competence.",
+    "The accreditor’s current documents and its own tally, the institution’s policy, privacy and employment law and"
+    " licensed practice take precedence over everything said here.",
+    "“Standing” is the place against requirements. It is not the formal status of good standing.",
+    "Counts rest on what trainees logged themselves, and on confirmations where there are any. Roles are known to be"
+    " logged too high at times, and complications to be logged too seldom.",
+    "Late logs are not missing operations: read every number together with the month through which the data run.",
+    "A rate is never given without the cases it rests on and its interval; where there are too few cases to say"
+    " anything, that is said. A file that has counts alone says nothing about how well someone operates.",
+    "A requirement, definition or figure marked “to be confirmed” was not checked against the current document."
+    " Confirm it there before relying on it.",
+    "Treat what is said about a person as confidential. How far such records are protected differs from place to"
+    " place and is unsettled: ask counsel; nothing here promises legal protection.",
+)
+WHO_MAY_READ = (
+    "This file names every trainee of the class and hides no count, however small. It is for the programme’s director"
+    " and coordinator, and for those to whom they must report. It is not for other trainees, and not for a shared"
+    " folder or a mailing list."
+)
+TO_BE_CONFIRMED = "to be confirmed against the current document"
