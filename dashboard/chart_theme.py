@@ -105,6 +105,11 @@ def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
 
 
+def chart_of(frame: pd.DataFrame) -> alt.Chart:
+    """Of plain values: a column of categories would name people who were filtered out."""
+    return alt.Chart(pd.DataFrame(rows(frame), columns=frame.columns))
+
+
 def chosen_trainee() -> Any:
     """The choice that a click makes; a screen reads it and offers the same by keyboard."""
     return alt.selection_point(fields=["trainee"], name=CHOSEN, empty=False)

@@ -6,21 +6,21 @@ its own. Each `…_alt` says what the picture shows; the chart carries it as its
 
 from __future__ import annotations
 
+from dashboard.chart_axes import axis_top
 from dashboard.chart_theme import DARK, LIGHT, Heading, Palette, palette
-from dashboard.charts_outcomes import axis_top, complication_intervals, complication_intervals_alt
-from dashboard.charts_supervision import (
-    supervision_bands,
+from dashboard.chart_words import (
+    complication_intervals_alt,
     supervision_bands_alt,
-    supervision_over_time,
     supervision_over_time_alt,
-)
-from dashboard.charts_technique import (
-    technique_cohort,
     technique_cohort_alt,
-    technique_steps,
     technique_steps_alt,
+    volume_grid_alt,
+    volume_over_time_alt,
 )
-from dashboard.charts_volume import volume_grid, volume_grid_alt, volume_over_time, volume_over_time_alt
+from dashboard.charts_outcomes import complication_intervals
+from dashboard.charts_supervision import supervision_bands, supervision_over_time
+from dashboard.charts_technique import technique_cohort, technique_steps
+from dashboard.charts_volume import volume_grid, volume_over_time
 
 __all__ = [
     "DARK",

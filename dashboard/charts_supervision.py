@@ -7,25 +7,32 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from dashboard.chart_axes import quarters
 from dashboard.chart_theme import (
     SMALL,
     TEXT,
     Heading,
     band_colours,
     band_steps,
+    chart_of,
     chosen_trainee,
     finished,
     in_order,
     palette,
     rows,
 )
-from dashboard.wording import cases_text, share_number
+from dashboard.chart_words import (
+    NOTHING_RECORDED,
+    band_figures,
+    spoken_bands,
+    supervision_bands_alt,
+    supervision_over_time_alt,
+)
+from dashboard.wording import cases_text
 
 ROW, COLUMN = 34, 62
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
 FITS_ACROSS, FITS_UP = 0.07, 0.08  # a share below these has no room for its figure
-WHOLE_PERCENTS = 1
-NOTHING = "no level recorded"
 BANDS_HEADING = Heading(
     "Supervision as surgeon",
     (
@@ -63,7 +70,7 @@ def supervision_bands(
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
-    base = alt.Chart(shown).encode(y=y, order=alt.Order("band_order:Q"))
+    base = chart_of(shown).encode(y=y, order=alt.Order("band_order:Q"))
     bars = _bars(base, frame, dark).encode(x=x)
     figures = _figures(base, frame, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5))
     ends = _line_ends(frame, names, width, dark)
@@ -85,18 +92,15 @@ def supervision_over_time(
     where the frame has it.
     """
     known = frame.dropna(subset=["band"])
-    quarters = list(range(1, max([1, *(int(each) for each in known["training_quarter"])]) + 1))
     axis = alt.Axis(title="quarter of training", labelAngle=0)
-    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=quarters, padding=0.12), axis=axis)
+    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=quarters(known), padding=0.12), axis=axis)
     y = alt.Y(
         "share:Q",
         stack="zero",
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
-    base = alt.Chart(_with_words(known, "training_quarter")).encode(
-        x=quarter, order=alt.Order("band_order:Q")
-    )
+    base = chart_of(_with_words(known, "training_quarter")).encode(x=quarter, order=alt.Order("band_order:Q"))
     bars = _bars(base, frame, dark, legend_offset=28).encode(y=y)
     figures = _figures(base, frame, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
     layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
@@ -106,15 +110,8 @@ def supervision_over_time(
 
 def _with_words(frame: pd.DataFrame, of: str) -> pd.DataFrame:
     """With the figure for inside the bar and the words for a reader who hears the chart."""
-    told = rows(frame)
-    figures: list[Any] = [
-        None if row["share"] is None else share_number(row["share"], WHOLE_PERCENTS) for row in told
-    ]
-    spoken = [
-        f"{row[of]}: {NOTHING}" if figure is None else f"{row[of]}, {row['band']}: {figure} %, {row['cases']}"
-        for row, figure in zip(told, figures, strict=True)
-    ]
-    return frame.assign(figure=figures, spoken=spoken)
+    figures: list[Any] = list(band_figures(frame))
+    return frame.assign(figure=figures, spoken=spoken_bands(frame, of))
 
 
 def _bars(base: Any, frame: pd.DataFrame, dark: bool, legend_offset: int = 8) -> Any:
@@ -148,9 +145,12 @@ def _line_ends(frame: pd.DataFrame, names: list[str], width: int, dark: bool) ->
     if "known_cases" not in frame:
         return []
     first = frame.drop_duplicates("trainee")
-    ends = [NOTHING if not row["known_cases"] else cases_text(int(row["known_cases"])) for row in rows(first)]
+    ends = [
+        NOTHING_RECORDED if not row["known_cases"] else cases_text(int(row["known_cases"]))
+        for row in rows(first)
+    ]
     shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": ends})
-    text = alt.Chart(shown).mark_text(align="left", fontSize=TEXT, aria=False)
+    text = chart_of(shown).mark_text(align="left", fontSize=TEXT, aria=False)
     y = alt.Y("trainee:N", sort=names)
     return [text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))]
 
@@ -159,45 +159,6 @@ def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]
     if "known_cases" not in known:
         return []
     shown = known.drop_duplicates("training_quarter")[["training_quarter", "known_cases"]]
-    text = alt.Chart(shown).mark_text(baseline="bottom", dy=-4, fontSize=SMALL, aria=False)
+    text = chart_of(shown).mark_text(baseline="bottom", dy=-4, fontSize=SMALL, aria=False)
     colour = alt.value(palette(dark).secondary)
     return [text.encode(x=quarter, y=alt.value(0), text="known_cases:Q", color=colour)]
-
-
-def supervision_bands_alt(frame: pd.DataFrame) -> str:
-    """Each trainee's commonest step with its share, and of whom nothing is recorded."""
-    if frame.empty:
-        return "Supervision as surgeon: no trainee to show."
-    told = _commonest(frame, "trainee", "trainee_order")
-    ladder = ", ".join(in_order(frame, "band", "band_order"))
-    silent = [name for name in in_order(frame, "trainee", "trainee_order") if name not in told]
-    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {ladder or 'none'}."]
-    if told:
-        each = "; ".join(f"{name} {words}" for name, words in told.items())
-        sentences.append(f"Commonest step, in roster order: {each}.")
-    if silent:
-        sentences.append(f"No level recorded: {', '.join(silent)}.")
-    return " ".join(sentences)
-
-
-def supervision_over_time_alt(frame: pd.DataFrame) -> str:
-    """The commonest step of each quarter with its share."""
-    told = _commonest(frame, "training_quarter", "training_quarter")
-    if not told:
-        return "Supervision as surgeon by quarter of training: no level recorded yet."
-    each = "; ".join(f"quarter {quarter} {words}" for quarter, words in told.items())
-    return f"Supervision as surgeon by quarter of training. Commonest step: {each}."
-
-
-def _commonest(frame: pd.DataFrame, of: str, order: str) -> dict[str, str]:
-    """`supervisor present 57 % (24 cases)` for each, in order."""
-    told: dict[str, dict[str, Any]] = {}
-    for row in rows(frame.dropna(subset=["share"]).sort_values([order, "band_order"], kind="stable")):
-        if row[of] not in told or row["share"] > told[row[of]]["share"]:
-            told[row[of]] = row
-    return {
-        str(
-            key
-        ): f"{row['band']} {share_number(row['share'], WHOLE_PERCENTS)} % ({cases_text(int(row['cases']))})"
-        for key, row in told.items()
-    }

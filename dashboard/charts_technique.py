@@ -11,12 +11,14 @@ from dashboard.chart_theme import (
     SMALL,
     TEXT,
     Heading,
+    chart_of,
     chosen_trainee,
     finished,
     in_order,
     palette,
     rows,
 )
+from dashboard.chart_words import scored_label, spoken_scores, technique_cohort_alt, technique_steps_alt
 
 LOWEST, HIGHEST = 1, 5
 ROW, CELL, CELL_ROW = 32, 78, 40
@@ -37,13 +39,6 @@ COHORT_HEADING = Heading(
 )
 
 
-def scored_label(scored: int) -> str:
-    """The denominator at the end of a line."""
-    if scored == 0:
-        return "not scored"
-    return f"{scored} scored" if scored >= 3 else f"{scored} scored, no interval"
-
-
 def technique_steps(
     frame: pd.DataFrame,
     *,
@@ -57,13 +52,13 @@ def technique_steps(
     """
     colours, names = palette(dark), in_order(frame, "step", "step_order")
     labels = [scored_label(int(each)) for each in frame["scored"]]
-    spoken = frame["step"] + ": " + _scores_in_words(frame)
+    spoken = spoken_scores(frame, ("step",))
     shown = frame.drop(columns=["step_order"]).assign(label=labels, spoken=spoken)
     y_axis = alt.Axis(title=None, labelPadding=14)
     y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
     scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
     axis = alt.Axis(title="score", grid=True, values=list(range(LOWEST, HIGHEST + 1)), format="d")
-    base = alt.Chart(shown).encode(y=y)
+    base = chart_of(shown).encode(y=y)
 
     def x(name: str) -> alt.X:
         return alt.X(f"{name}:Q", scale=scale, axis=axis)
@@ -74,7 +69,7 @@ def technique_steps(
     points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     ends = base.mark_text(align="left", fontSize=TEXT, aria=False)
     layers = [
-        ranges.encode(x=x("score_low"), x2="score_high", description="spoken:N"),
+        ranges.encode(x=x("score_low"), x2="score_high:Q", description="spoken:N"),
         points.encode(x=x("score_mean")),
         ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
         *_phases(frame, names, width, dark),
@@ -83,21 +78,10 @@ def technique_steps(
     return finished(chart, heading, technique_steps_alt(frame), dark)
 
 
-def _scores_in_words(frame: pd.DataFrame) -> pd.Series[str]:
-    return pd.Series([_score(row) for row in rows(frame)], index=frame.index, dtype="object")
-
-
-def _score(row: dict[str, Any]) -> str:
-    if row["score_mean"] is None:
-        return scored_label(0)
-    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']))}"
-    return told if row["score_low"] is None else f"{told}, {row['score_low']:.1f}–{row['score_high']:.1f}"
-
-
 def _phases(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> list[Any]:
     """The name of each phase at its first step, right of the denominators, and a line above it."""
     first = frame.sort_values("step_order", kind="stable").drop_duplicates("phase")[["step", "phase"]]
-    base, colour = alt.Chart(first), alt.value(palette(dark).secondary)
+    base, colour = chart_of(first), alt.value(palette(dark).secondary)
     y, edge = alt.Y("step:N", sort=names), alt.Y("step:N", sort=names, bandPosition=0)
     line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(width + 280))
     name = base.mark_text(align="right", fontSize=SMALL, fontStyle="italic", aria=False)
@@ -105,24 +89,6 @@ def _phases(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> li
         line.encode(color=alt.value(palette(dark).rule)),
         name.encode(y=y, x=alt.value(width + 280), text="phase:N", color=colour),
     ]
-
-
-def technique_steps_alt(frame: pd.DataFrame) -> str:
-    """How many steps are scored, the widest interval, and which steps say nothing yet."""
-    ordered = rows(frame.sort_values("step_order", kind="stable"))
-    told = [row for row in ordered if row["score_mean"] is not None]
-    if not told:
-        return "Technique by step: nothing scored yet."
-    each = "; ".join(f"{row['step']} {_score(row)}" for row in told)
-    sentences = [f"Technique by step, {len(told)} of {len(ordered)} steps scored, scale 1 to 5: {each}."]
-    sure = [row for row in told if row["score_low"] is not None]
-    if sure:
-        widest = max(sure, key=lambda row: float(row["score_high"] - row["score_low"]))
-        sentences.append(f"Widest interval: {widest['step']}, {_score(widest)}.")
-    silent = [row["step"] for row in ordered if row["score_mean"] is None]
-    if silent:
-        sentences.append(f"Not scored: {', '.join(silent)}.")
-    return " ".join(sentences)
 
 
 # ---- everybody
@@ -144,15 +110,15 @@ def technique_cohort(
     people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
     shown = frame.drop(columns=["trainee_order", "step_order", "phase"]).assign(
         mark=[_cell(row) for row in rows(frame)],
-        spoken=frame["trainee"] + ", " + frame["step"] + ": " + _scores_in_words(frame),
+        spoken=spoken_scores(frame, ("trainee", "step")),
         place=[people.index(str(each)) for each in frame["trainee"]],
     )
     y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
-    base = _placed(alt.Chart(shown).encode(y=y))
+    base = _placed(chart_of(shown).encode(y=y))
     fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
     cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
         x=_across("place", people),
-        x2="next",
+        x2="next:Q",
         color=fill if select else alt.value(colours.cell),
         description="spoken:N",
     )
@@ -162,7 +128,7 @@ def technique_cohort(
     )
     strips, heads = _strips(base, people, dark), _heads(people, dark)
     layers = [cells.add_params(chosen) if select else cells, words, *strips, heads]
-    chart = alt.layer(*layers).properties(width=step * max(len(people), 1), height=alt.Step(CELL_ROW))
+    chart = alt.layer(*layers).properties(width=step * (len(people) or 1), height=alt.Step(CELL_ROW))
     return finished(chart, heading, technique_cohort_alt(frame), dark)
 
 
@@ -201,31 +167,14 @@ def _strips(base: Any, people: list[str], dark: bool) -> list[Any]:
     )
     dot = base.mark_point(yOffset=9, filled=True, size=50, opacity=1, color=colours.blue, aria=False)
     return [
-        line.encode(x=_across("start", people), x2="end"),
-        bar.encode(x=_across("score_low_at", people), x2="score_high_at"),
+        line.encode(x=_across("start", people), x2="end:Q"),
+        bar.encode(x=_across("score_low_at", people), x2="score_high_at:Q"),
         dot.encode(x=_across("score_mean_at", people)),
     ]
 
 
 def _heads(people: list[str], dark: bool) -> Any:
     shown = pd.DataFrame({"trainee": people, "middle": [place + 0.5 for place in range(len(people))]})
-    text = alt.Chart(shown).mark_text(fontSize=TEXT, aria=False)
+    text = chart_of(shown).mark_text(fontSize=TEXT, aria=False)
     colour = alt.value(palette(dark).ink)
     return text.encode(x=_across("middle", people), y=alt.value(-14), text="trainee:N", color=colour)
-
-
-def technique_cohort_alt(frame: pd.DataFrame) -> str:
-    """How many steps of each trainee have an interval, and whom nobody has scored."""
-    if frame.empty:
-        return "Technique by step: nothing scored yet."
-    people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
-    scored = [row["trainee"] for row in rows(frame) if row["score_mean"] is not None]
-    sure = [row["trainee"] for row in rows(frame) if row["score_low"] is not None]
-    each = ", ".join(f"{name} {scored.count(name)} ({sure.count(name)})" for name in people if name in scored)
-    silent = [name for name in people if name not in scored]
-    sentences = [f"Technique by step, {len(steps)} steps, scores from 1 to 5, trainees in roster order."]
-    if each:
-        sentences.append(f"Steps scored, and in brackets those with three scores or more: {each}.")
-    if silent:
-        sentences.append(f"Not scored: {', '.join(silent)}.")
-    return " ".join(sentences)

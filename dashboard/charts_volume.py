@@ -7,9 +7,19 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.chart_theme import SMALL, TEXT, Heading, chosen_trainee, finished, in_order, palette, rows
+from dashboard.chart_axes import highest_count, last_month, numbers
+from dashboard.chart_theme import (
+    SMALL,
+    TEXT,
+    Heading,
+    chart_of,
+    chosen_trainee,
+    finished,
+    in_order,
+    palette,
+)
+from dashboard.chart_words import REACHED, spoken_marks, volume_grid_alt, volume_over_time_alt
 
-REACHED = "✓ "
 # Drawn, not written: a font without the sign would set the number beside it in another face.
 TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
 ROW, COLUMN = 32, 74
@@ -34,8 +44,8 @@ def volume_grid(
     minimum, met, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
     """
     colours, chosen = palette(dark), chosen_trainee()
-    shown = frame.drop(columns=["trainee_order", "requirement_order"]).assign(spoken=_spoken(frame))
-    base = alt.Chart(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
+    shown = frame.drop(columns=["trainee_order", "requirement_order"]).assign(spoken=spoken_marks(frame))
+    base = chart_of(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
     fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
     cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
         color=fill if select else alt.value(colours.cell), description="spoken:N"
@@ -45,14 +55,6 @@ def volume_grid(
     short = any("," in mark for mark in frame["mark"])
     heading = Heading(title, (COUNTS, SHORT) if short else (COUNTS,))
     return finished(chart, heading, volume_grid_alt(frame), dark)
-
-
-def _spoken(frame: pd.DataFrame) -> list[str]:
-    return [f"{row['trainee']}, {row['requirement']}: {_mark_in_words(row['mark'])}" for row in rows(frame)]
-
-
-def _mark_in_words(mark: str) -> str:
-    return f"{mark.removeprefix(REACHED)}, reached" if mark.startswith(REACHED) else mark
 
 
 def _marks(base: Any, dark: bool) -> list[Any]:
@@ -92,27 +94,11 @@ def _class_heads(frame: pd.DataFrame, dark: bool) -> list[Any]:
     """The name of each class over its first trainee, and a line where the next class begins."""
     first = frame.sort_values("trainee_order", kind="stable").drop_duplicates("group")[["trainee", "group"]]
     at = alt.X("trainee:N", bandPosition=0)
-    base = alt.Chart(first).encode(x=at)
+    base = chart_of(first).encode(x=at)
     colour = alt.value(palette(dark).secondary)
     names = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
-    lines = alt.Chart(first.iloc[1:]).mark_rule(aria=False)
+    lines = chart_of(first.iloc[1:]).mark_rule(aria=False)
     return [names.encode(y=alt.value(-28), text="group:N", color=colour), lines.encode(x=at, color=colour)]
-
-
-def volume_grid_alt(frame: pd.DataFrame) -> str:
-    """How many requirements each trainee has reached, parts included, and which nobody has."""
-    if frame.empty:
-        return "Volume against minimum: no trainee or no requirement to show."
-    requirements = in_order(frame, "requirement", "requirement_order")
-    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["mark"].startswith(REACHED)]
-    people = in_order(frame, "trainee", "trainee_order")
-    counts = ", ".join(f"{name} {sum(who == name for who, _ in found)}" for name in people)
-    missing = [each for each in requirements if each not in {what for _, what in found}]
-    nobody = f" Reached by nobody: {', '.join(missing)}." if missing else ""
-    return (
-        f"Volume against minimum, trainees in roster order. Reached, of {len(requirements)} requirements:"
-        f" {counts}.{nobody} A met minimum is a floor, not a finding of competence."
-    )
 
 
 # ---- one person on the way
@@ -133,10 +119,7 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
     Columns of frame: training_month, counted_cases (so far). Of bands, which may be empty: training_month,
     p10, p25, p50, p75, p90, blank where there were too few people. A blank minimum draws no line.
     """
-    last = max([1, *_numbers(frame, "training_month"), *_numbers(bands, "training_month")])
-    names = ["p50", "p75", "p90"]
-    highest = [*_numbers(frame, "counted_cases"), *(n for name in names for n in _numbers(bands, name))]
-    top = max([minimum or 0, 1, *highest]) * 1.05
+    last, top = last_month(frame, bands), highest_count(frame, bands, minimum)
     x = alt.X("training_month:Q", scale=alt.Scale(domain=[0, last], nice=False), axis=_months_axis(last))
     y_axis = alt.Axis(title="cases that count", grid=True, tickCount=6, format="d", tickMinStep=1)
     y_scale = alt.Scale(domain=[0, top], nice=True)
@@ -154,26 +137,24 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
     return finished(chart, heading, volume_over_time_alt(frame, bands, trainee, requirement, minimum), dark)
 
 
-def _numbers(frame: pd.DataFrame, column: str) -> list[float]:
-    return [float(each) for each in frame[column].dropna()] if column in frame else []
-
-
-def _months_axis(last: float) -> alt.Axis:
-    years = [*range(0, int(last) + 1, 6 if last > 12 else 3)]
+def _months_axis(last: int) -> alt.Axis:
+    years = list(range(0, last + 1, 6 if last > 12 else 3))
     return alt.Axis(title="month of training", grid=False, values=years, format="d", labelFlush=False)
 
 
 def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any]:
     colours, layers = palette(dark), []
     for low, high, fill in (("p10", "p90", colours.band_wide), ("p25", "p75", colours.band_half)):
-        if _numbers(bands, low):
+        if numbers(bands, low):
             known = bands[["training_month", low, high]].dropna()
-            layers.append(alt.Chart(known).mark_area(color=fill, aria=False).encode(x=x, y=y(low), y2=high))
-    if _numbers(bands, "p50"):
+            layers.append(
+                chart_of(known).mark_area(color=fill, aria=False).encode(x=x, y=y(low), y2=f"{high}:Q")
+            )
+    if numbers(bands, "p50"):
         known = bands[["training_month", "p50"]].dropna().sort_values("training_month")
-        line = alt.Chart(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
+        line = chart_of(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
         layers.append(line.encode(x=x, y=y("p50")))
-        named = alt.Chart(known.tail(1)).mark_text(align="left", dx=10, aria=False, fontSize=SMALL)
+        named = chart_of(known.tail(1)).mark_text(align="left", dx=10, aria=False, fontSize=SMALL)
         layers.append(
             named.encode(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
         )
@@ -183,7 +164,7 @@ def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any
 def _minimum_line(minimum: int | None, y: Any, dark: bool) -> list[Any]:
     if minimum is None:
         return []
-    base = alt.Chart(pd.DataFrame({"minimum": [minimum]})).encode(y=y("minimum"))
+    base = chart_of(pd.DataFrame({"minimum": [minimum]})).encode(y=y("minimum"))
     line = base.mark_rule(strokeDash=[6, 4], strokeWidth=1.5, color=palette(dark).ink, aria=False)
     text = base.mark_text(align="left", baseline="bottom", dx=6, dy=-4, fontSize=SMALL, aria=False)
     return [line, text.encode(x=alt.value(0), text=alt.value(f"minimum {minimum}"))]
@@ -192,8 +173,8 @@ def _minimum_line(minimum: int | None, y: Any, dark: bool) -> list[Any]:
 def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: bool) -> list[Any]:
     colours = palette(dark)
     own = frame[["training_month", "counted_cases"]].sort_values("training_month", kind="stable")
-    line = alt.Chart(own).mark_line(interpolate="step-after", strokeWidth=3, color=colours.blue)
-    last = alt.Chart(own.tail(1)).encode(x=x, y=y("counted_cases"))
+    line = chart_of(own).mark_line(interpolate="step-after", strokeWidth=3, color=colours.blue)
+    last = chart_of(own.tail(1)).encode(x=x, y=y("counted_cases"))
     number = last.mark_text(
         align="right", baseline="bottom", dx=-6, dy=-8, fontSize=TEXT, fontWeight="bold", aria=False
     )
@@ -207,28 +188,10 @@ def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: 
 
 
 def _behind_in_words(bands: pd.DataFrame) -> list[str]:
-    if not _numbers(bands, "p50"):
+    if not numbers(bands, "p50"):
         return ["Nothing of earlier classes behind it: fewer than ten people have completed."]
-    wide = ", the paler band eight in ten" if _numbers(bands, "p10") else ""
+    wide = ", the paler band eight in ten" if numbers(bands, "p10") else ""
     return [
         "Behind the line: completed classes at the same month of training.",
         f"The band holds the middle half{wide}.",
     ]
-
-
-def volume_over_time_alt(
-    frame: pd.DataFrame, bands: pd.DataFrame, trainee: str, requirement: str, minimum: int | None
-) -> str:
-    """Where the line ends, the minimum, and the completed classes at that month."""
-    asked = "no minimum" if minimum is None else f"minimum {minimum}"
-    if frame.empty:
-        return f"{trainee}, {requirement}: no case yet; {asked}."
-    last = rows(frame.sort_values("training_month", kind="stable").tail(1))[0]
-    month, cases = int(last["training_month"]), int(last["counted_cases"])
-    told = f"{trainee}, {requirement}: {cases} cases that count at month {month} of training; {asked}."
-    behind = [row for row in rows(bands) if row["training_month"] == month and row["p50"] is not None]
-    if not behind:
-        return f"{told} Nothing of earlier classes to set beside it at that month."
-    row = behind[0]
-    half = "" if row["p25"] is None else f", middle half {row['p25']:g}–{row['p75']:g}"
-    return f"{told} Completed classes at that month: median {row['p50']:g}{half}."

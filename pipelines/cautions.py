@@ -28,4 +28,3 @@ WHO_MAY_READ = (
     " and coordinator, and for those to whom they must report. It is not for other trainees, and not for a shared"
     " folder or a mailing list."
 )
-TO_BE_CONFIRMED = "to be confirmed against the current document"

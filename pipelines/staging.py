@@ -51,9 +51,9 @@ def open_staging(name: str, user_agent: str | None = None, memory_limit: str | N
 
 def arrow_table(connection: duckdb.DuckDBPyConnection, query: str, parameters: list[Any]) -> pa.Table:
     """The rows of a query as an Arrow table."""
-    table = connection.execute(query, parameters).to_arrow_table()
-    assert table is not None  # noqa: S101 - a query that returns rows always gives one
-    return table
+    # A cursor of its own: the connection may still hold rows of the query before.
+    with connection.cursor() as cursor:
+        return cursor.sql(query, params=parameters).to_arrow_table()
 
 
 def half_of_memory() -> str:

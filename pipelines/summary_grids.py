@@ -8,8 +8,8 @@ from typing import Any
 from pipelines.cautions import CAUTION
 from pipelines.manifest import Manifest
 from pipelines.summary_rows import Line, Summary
-from pipelines.summary_sheets import Book, Column, Shown, widths
-from pipelines.summary_words import counted_through, head_of, of_what, through_text
+from pipelines.summary_sheets import Book, Column, Shown, Table
+from pipelines.summary_words import counted_through, head_of, moment, of_what, through_text
 
 # Wider classes are printed on several pages side by side.
 TRAINEES_ACROSS = 14
@@ -17,10 +17,11 @@ TRAINEES_ACROSS = 14
 
 def overview(book: Book, summary: Summary, labels: Mapping[str, str]) -> None:
     sheet = book.page("Overview")
-    columns, rows = _grid_heads(summary, labels), _overview_rows(summary)
+    table = Table("overview", _grid_heads(summary, labels), _overview_rows(summary))
+    across = table.widths()
     head_row = book.top(
         sheet,
-        widths(columns, rows),
+        across,
         (
             "title",
             f"Has each trainee of the class of {summary.cohort} reached each required number of cases?",
@@ -29,28 +30,29 @@ def overview(book: Book, summary: Summary, labels: Mapping[str, str]) -> None:
         ("warning", counted_through(summary)),
         ("quiet", CAUTION),
     )
-    book.table(sheet, head_row, "overview", columns, rows)
+    book.table(sheet, head_row, table, across)
     _grid_page(sheet, summary, head_row)
 
 
 def change_since(book: Book, summary: Summary, earlier: Manifest, labels: Mapping[str, str]) -> None:
     sheet = book.page("Change since")
-    columns, rows = _grid_heads(summary, labels), _change_rows(summary)
+    table = Table("change_since", _grid_heads(summary, labels), _change_rows(summary))
+    across = table.widths()
     head_row = book.top(
         sheet,
-        widths(columns, rows),
+        across,
         ("title", f"How have the counts changed since snapshot {earlier.snapshot}?"),
         (
             "text",
-            f"{of_what(summary)} Counted cases now less those of snapshot {earlier.snapshot}, as of"
-            f" {earlier.as_of}; “new” where the trainee or the requirement was not there yet. Fewer cases may"
+            f"{of_what(summary)} Counted cases now less those of {moment(earlier)};"
+            " “new” where the trainee or the requirement was not there yet. Fewer cases may"
             " mean a correction.",
         ),
         ("text", f"No longer in this class: {', '.join(summary.gone)}." if summary.gone else ""),
         ("warning", counted_through(summary)),
         ("quiet", CAUTION),
     )
-    book.table(sheet, head_row, "change_since", columns, rows)
+    book.table(sheet, head_row, table, across)
     _grid_page(sheet, summary, head_row)
 
 
@@ -83,7 +85,10 @@ def _overview_rows(summary: Summary) -> list[list[Any]]:
             rows.append([Shown("parts not reached", depth=line.depth + 1), None, *short])
     if not rows:
         return []
-    return [*rows, ["Data run through", None, *(Shown(through_text(person)) for person in summary.people)]]
+    return [
+        *rows,
+        ["Data run through", None, *(Shown(through_text(each), at_right=True) for each in summary.people)],
+    ]
 
 
 def _standing(line: Line) -> Shown:

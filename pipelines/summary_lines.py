@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pipelines.cautions import CAUTION, TO_BE_CONFIRMED
+from pipelines.cautions import CAUTION
+from pipelines.specialty_sentences import TO_BE_CONFIRMED
 from pipelines.summary_rows import Line, Person, Summary
-from pipelines.summary_sheets import Book, Column, Shown, set_widths, widths
+from pipelines.summary_sheets import Book, Column, Shown, Table, set_widths
 from pipelines.summary_words import counted_through, head_of, of_what, through_text
 
 SHOWN_NAME = "shown_name"
@@ -21,7 +22,7 @@ TRAINEE_COLUMNS = (
     Column("Confirmed by the supervisor", is_number=True, narrowest=12),
     Column("Held", is_number=True, narrowest=8),
     Column("Edition", narrowest=14),
-    Column("Checked", narrowest=24, widest=30),
+    Column("Checked", narrowest=44),
 )
 
 
@@ -36,22 +37,23 @@ def class_rows(summary: Summary, labels: Mapping[str, str]) -> tuple[list[str], 
 def class_lines(book: Book, summary: Summary, labels: Mapping[str, str]) -> None:
     sheet = book.page("Class")
     names, rows = class_rows(summary, labels)
-    columns = [Column(name, is_number=name in COUNTS, widest=44) for name in names]
-    set_widths(sheet, widths(columns, rows))
-    book.table(sheet, 0, "class_lines", columns, rows)
-    if rows:
-        sheet.autofilter(0, 0, len(rows), len(columns) - 1)
+    columns = [Column(name, is_number=name in COUNTS, widest=36) for name in names]
+    table = Table("class_lines", columns, rows, plain=True)
+    across = table.widths()
+    set_widths(sheet, across)
+    book.table(sheet, 0, table, across)
     sheet.freeze_panes(1, names.index("trainee_ref") + 1)
     sheet.repeat_rows(0)
 
 
 def trainee(book: Book, summary: Summary, person: Person, name: str, labels: Mapping[str, str]) -> None:
     sheet = book.page(name)
-    place = summary.people.index(person) + 1
     rows = [_trainee_row(line) for line in summary.lines if line.trainee_ref == person.trainee_ref]
+    table = Table(f"trainee_{summary.people.index(person) + 1}", TRAINEE_COLUMNS, rows)
+    across = table.widths()
     head_row = book.top(
         sheet,
-        widths(TRAINEE_COLUMNS, rows),
+        across,
         ("title", f"{head_of(person, labels)}, class of {summary.cohort}"),
         (
             "text",
@@ -60,7 +62,7 @@ def trainee(book: Book, summary: Summary, person: Person, name: str, labels: Map
         ("warning", counted_through(summary)),
         ("quiet", CAUTION),
     )
-    book.table(sheet, head_row, f"trainee_{place}", TRAINEE_COLUMNS, rows)
+    book.table(sheet, head_row, table, across)
     sheet.freeze_panes(head_row + 1, 1)
     sheet.repeat_rows(head_row)
 

@@ -18,24 +18,24 @@ A4 = 9
 LONGEST_SHEET_NAME = 31
 # Names that a spreadsheet keeps for itself.
 RESERVED = ("History",)
-LONGEST_HEADER = 80
+LONGEST_IN_PRINT = 80
 NARROWEST, WIDEST = 8, 60
 LINE_HEIGHT = 15
 
+SAFE = {
+    "in_memory": True,
+    "strings_to_formulas": False,
+    "strings_to_urls": False,
+    "strings_to_numbers": False,
+}
 STYLES: dict[str, dict[str, Any]] = {
     "title": {"bold": True, "font_size": 14, "text_wrap": True, "valign": "top"},
     "text": {"text_wrap": True, "valign": "top"},
     "quiet": {"text_wrap": True, "valign": "top", "font_color": SECONDARY},
     "warning": {"text_wrap": True, "valign": "top", "bold": True, "font_color": WARM},
-    "head": {
-        "bold": True,
-        "text_wrap": True,
-        "valign": "bottom",
-        "bottom": 1,
-        "bottom_color": INK,
-        "bg_color": PAPER,
-    },
+    "head": {"bold": True, "text_wrap": True, "bottom": 1, "bottom_color": INK, "bg_color": PAPER},
     "cell": {"text_wrap": True, "valign": "top", "bottom": 1, "bottom_color": RULE},
+    "line": {"valign": "top", "bottom": 1, "bottom_color": RULE},
 }
 
 
@@ -49,7 +49,7 @@ class Shown(NamedTuple):
 
 
 class Column(NamedTuple):
-    """A column of a table; its width follows the content up to `widest` characters."""
+    """A column of a table; its width in characters follows the content within these bounds."""
 
     head: str
     is_number: bool = False
@@ -57,18 +57,33 @@ class Column(NamedTuple):
     narrowest: int = NARROWEST
 
 
+class Table(NamedTuple):
+    """Rows of values (or Shown) under columns. One that is `plain` keeps to one line a row and can be filtered."""
+
+    name: str
+    columns: Sequence[Column]
+    rows: Sequence[Sequence[Any]]
+    plain: bool = False
+
+    def widths(self) -> list[int]:
+        """Of each column in characters: as its widest cell, within its bounds."""
+        found = [_head_width(each) for each in self.columns]
+        for cells in self.rows:
+            found = [max(width, _width(as_shown(cell))) for width, cell in zip(found, cells, strict=True)]
+        # The button of a filter covers the end of a head.
+        room = 5 if self.plain else 2
+        return [
+            max(min(width + room, each.widest), each.narrowest)
+            for width, each in zip(found, self.columns, strict=True)
+        ]
+
+
 class Book:
     """A workbook in memory; `finished` gives its bytes, the same for the same content and properties."""
 
     def __init__(self, properties: dict[str, Any], header: str, footer: str) -> None:
         self._bytes = io.BytesIO()
-        safe = {
-            "in_memory": True,
-            "strings_to_formulas": False,
-            "strings_to_urls": False,
-            "strings_to_numbers": False,
-        }
-        self._workbook = xlsxwriter.Workbook(self._bytes, safe)
+        self._workbook = xlsxwriter.Workbook(self._bytes, SAFE)
         self._workbook.set_properties(properties)
         self._formats: dict[tuple[str, str, int, bool], Any] = {}
         self._header, self._footer = header, footer
@@ -85,59 +100,59 @@ class Book:
         sheet.set_footer(self._footer)
         return sheet
 
-    def text(self, sheet: Any, row: int, text: str, style: str, columns: Sequence[int]) -> None:
-        """A line of text across columns of these widths, as high as it needs."""
-        across = sum(columns)
-        letters = 1.4 if style == "title" else 1.1
-        lines = max(1, -(-int(len(text) * letters) // max(across, 1)))
-        sheet.set_row(row, LINE_HEIGHT * lines * (1.3 if style == "title" else 1))
-        form = self.form(style)
-        if len(columns) > 1:
-            sheet.merge_range(row, 0, row, len(columns) - 1, "", form)
-        sheet.write_string(row, 0, text, form)
-
-    def top(self, sheet: Any, columns: Sequence[int], *lines: tuple[str, str]) -> int:
-        """Sets the widths, writes (style, text) lines, empty ones left out; returns the row for a table's heads."""
-        set_widths(sheet, columns)
+    def top(self, sheet: Any, across: Sequence[int], *lines: tuple[str, str]) -> int:
+        """Set the widths, write (style, text) lines, empty ones left out; returns the row for a table's heads."""
+        set_widths(sheet, across)
         told = [line for line in lines if line[1]]
         for row, (style, text) in enumerate(told):
-            self.text(sheet, row, text, style, columns)
+            self.text(sheet, row, text, style, across)
         return len(told) + 1
 
-    def table(
-        self, sheet: Any, first_row: int, name: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]
-    ) -> int:
-        """A real table with its heads in `first_row`; returns the row after it. No rows: the heads alone."""
-        forms = [
-            self.form("head", depth=0 if each.is_number else min(number, 1), at_right=each.is_number)
-            for number, each in enumerate(columns)
-        ]
-        if rows:
-            heads = [
-                {"header": each.head, "header_format": form} for each, form in zip(columns, forms, strict=True)
-            ]
-            place = (first_row, 0, first_row + len(rows), len(columns) - 1)
-            sheet.add_table(*place, {"name": name, "style": None, "autofilter": False, "columns": heads})
-        for number, (column, form) in enumerate(zip(columns, forms, strict=True)):
-            sheet.write_string(first_row, number, column.head, form)
-        for row, cells in enumerate(rows, start=first_row + 1):
-            for number, cell in enumerate(cells):
-                self._write(sheet, row, number, cell)
-        return first_row + len(rows) + 1
+    def text(self, sheet: Any, row: int, text: str, style: str, across: Sequence[int]) -> None:
+        """A line of text over columns of these widths, as high as it needs."""
+        large = 1.4 if style == "title" else 1
+        lines = len(textwrap.wrap(text, max(int(sum(across) * 0.9 / large), 10)))
+        sheet.set_row(row, LINE_HEIGHT * lines * large)
+        if len(across) > 1:
+            sheet.merge_range(row, 0, row, len(across) - 1, "", self.form(style))
+        sheet.write_string(row, 0, text, self.form(style))
 
-    def _write(self, sheet: Any, row: int, column: int, cell: object) -> None:
-        shown = as_shown(cell)
-        # A text beside a number needs room between: a number stands at the right of its column.
-        gap = 1 if column and isinstance(shown.value, str) and not shown.at_right else 0
-        form = self.form("cell", shown.number_format, shown.depth + gap, at_right=shown.at_right)
+    def table(self, sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> int:
+        """A real table with its heads in `first_row`; returns the row after it. No rows: the heads alone."""
+        forms = [self._head_form(number, each) for number, each in enumerate(table.columns)]
+        if table.rows:
+            place = (first_row, 0, first_row + len(table.rows), len(table.columns) - 1)
+            heads = [
+                {"header": each.head, "header_format": form}
+                for each, form in zip(table.columns, forms, strict=True)
+            ]
+            look = {"name": table.name, "style": None, "autofilter": table.plain, "columns": heads}
+            sheet.add_table(*place, look)
+        for number, (column, form) in enumerate(zip(table.columns, forms, strict=True)):
+            sheet.write_string(first_row, number, column.head, form)
+        style = "line" if table.plain else "cell"
+        for row, cells in enumerate(table.rows, start=first_row + 1):
+            for number, cell in enumerate(cells):
+                self._write(sheet, (row, number), as_shown(cell), style)
+        set_heights(sheet, first_row, table, across)
+        return first_row + len(table.rows) + 1
+
+    def _head_form(self, number: int, column: Column) -> Any:
+        depth = 0 if column.is_number else _gap(number)
+        return self.form("head", depth=depth, at_right=column.is_number)
+
+    def _write(self, sheet: Any, place: tuple[int, int], shown: Shown, style: str) -> None:
+        is_text = isinstance(shown.value, str) and not shown.at_right
+        depth = shown.depth + (_gap(place[1]) if is_text else 0)
+        form = self.form(style, shown.number_format, depth, at_right=shown.at_right)
         if shown.value is None:
-            sheet.write_blank(row, column, None, form)
+            sheet.write_blank(*place, None, form)
         elif isinstance(shown.value, bool):
-            sheet.write_boolean(row, column, shown.value, form)
+            sheet.write_boolean(*place, shown.value, form)
         elif isinstance(shown.value, (int, float)):
-            sheet.write_number(row, column, shown.value, form)
+            sheet.write_number(*place, shown.value, form)
         else:
-            sheet.write_string(row, column, str(shown.value), form)
+            sheet.write_string(*place, str(shown.value), form)
 
     def form(self, style: str, number_format: str = "", depth: int = 0, *, at_right: bool = False) -> Any:
         """A cell format; a spreadsheet has few, so each is made once."""
@@ -147,6 +162,7 @@ class Book:
             if number_format:
                 form.set_num_format(number_format)
             if depth:
+                form.set_align("left")
                 form.set_indent(depth)
             if at_right:
                 form.set_align("right")
@@ -158,47 +174,41 @@ class Book:
         return self._bytes.getvalue()
 
 
-def widths(columns: Sequence[Column], rows: Iterable[Sequence[Any]]) -> list[int]:
-    """In characters: as wide as the widest cell, within the bounds of the column."""
-    found = [_head_width(each) for each in columns]
-    for cells in rows:
-        found = [max(width, _width(cell)) for width, cell in zip(found, cells, strict=True)]
-    return [
-        min(max(width + 2, each.narrowest), max(each.widest, each.narrowest))
-        for width, each in zip(found, columns, strict=True)
-    ]
-
-
-def _head_width(column: Column) -> int:
-    """A head may stand on several lines, a word may not."""
-    return max(len(word) for word in column.head.split() or [""])
-
-
 def as_shown(cell: object) -> Shown:
     return cell if isinstance(cell, Shown) else Shown(cell)
 
 
-def _width(cell: object) -> int:
-    shown = as_shown(cell)
+def _gap(column: int) -> int:
+    """A text beside a number needs room between: a number stands at the right of its column."""
+    return 1 if column else 0
+
+
+def _head_width(column: Column) -> int:
+    """A head may stand on several lines, a word may not."""
+    return max(len(word) for word in column.head.split())
+
+
+def _width(shown: Shown) -> int:
     unquoted = re.sub(r'"|_.', " ", shown.number_format.removeprefix("0"))
     return len("" if shown.value is None else str(shown.value)) + len(unquoted) + 2 * shown.depth
 
 
-def set_widths(sheet: Any, columns: Sequence[int]) -> None:
-    for number, width in enumerate(columns):
+def set_widths(sheet: Any, across: Sequence[int]) -> None:
+    for number, width in enumerate(across):
         sheet.set_column(number, number, width)
 
 
-def set_heights(sheet: Any, first_row: int, across: Sequence[int], rows: Iterable[Sequence[Any]]) -> None:
+def set_heights(sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> None:
     """As many lines as the longest text needs: not every program finds that out for itself."""
-    for row, cells in enumerate(rows, start=first_row):
+    heads = [column.head for column in table.columns]
+    for row, cells in enumerate([heads, *([] if table.plain else table.rows)], start=first_row):
         lines = max(_lines(as_shown(cell), width) for cell, width in zip(cells, across, strict=False))
         if lines > 1:
             sheet.set_row(row, LINE_HEIGHT * lines)
 
 
 def _lines(shown: Shown, width: int) -> int:
-    room = max(width - 2 - 2 * shown.depth, 1)
+    room = max(int(width * 1.05) - 1 - 2 * shown.depth, 1)
     return len(textwrap.wrap(shown.value, room)) if isinstance(shown.value, str) else 1
 
 
@@ -220,4 +230,4 @@ def _free_name(name: str, seen: set[str]) -> str:
 
 def in_print(text: str) -> str:
     """Text for a printed head or foot, where & begins a code, and where there is little room."""
-    return text[:LONGEST_HEADER].replace("&", "&&")
+    return text[:LONGEST_IN_PRINT].replace("&", "&&")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from pipelines.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
+from pipelines.cautions import CAUTIONS, WHO_MAY_READ
+from pipelines.specialty_sentences import TO_BE_CONFIRMED
 from pipelines.summary_rows import Rule, Summary
-from pipelines.summary_sheets import Book, Column, widths
+from pipelines.summary_sheets import Book, Column, Table
 from pipelines.summary_words import CSV_NOTE, counted_through, of_what
 
 RULE_COLUMNS = (
@@ -52,9 +53,11 @@ def rules(book: Book, summary: Summary) -> None:
         ]
         for rule in summary.rules
     ]
+    table = Table("rules", RULE_COLUMNS, rows)
+    across = table.widths()
     head_row = book.top(
         sheet,
-        widths(RULE_COLUMNS, rows),
+        across,
         ("title", f"By which rules are the cases of the class of {summary.cohort} counted?"),
         (
             "text",
@@ -62,7 +65,7 @@ def rules(book: Book, summary: Summary) -> None:
             f" “{TO_BE_CONFIRMED[0].upper()}{TO_BE_CONFIRMED[1:]}” marks what nobody has checked there yet.",
         ),
     )
-    book.table(sheet, head_row, "rules", RULE_COLUMNS, rows)
+    book.table(sheet, head_row, table, across)
     sheet.freeze_panes(head_row + 1, 2)
     sheet.repeat_rows(head_row)
 
@@ -77,7 +80,8 @@ def intakes(book: Book, summary: Summary) -> None:
     findings = [
         [rule, FOLLOWED[severity], count, concerned] for rule, severity, count, concerned in summary.findings
     ]
-    across = widths(INTAKE_COLUMNS, rows)
+    table = Table("intakes", INTAKE_COLUMNS, rows)
+    across = table.widths()
     head_row = book.top(
         sheet,
         across,
@@ -88,7 +92,7 @@ def intakes(book: Book, summary: Summary) -> None:
             " out. A file may hold other classes too.",
         ),
     )
-    after = book.table(sheet, head_row, "intakes", INTAKE_COLUMNS, rows)
+    after = book.table(sheet, head_row, table, across)
     sentence = "Findings by rule, of this class and of rows that name nobody; a row may have several:"
     book.text(
         sheet,
@@ -98,7 +102,7 @@ def intakes(book: Book, summary: Summary) -> None:
         across,
     )
     if findings:
-        book.table(sheet, after + 3, "findings", FINDING_COLUMNS, findings)
+        book.table(sheet, after + 3, Table("findings", FINDING_COLUMNS, findings), across)
     sheet.freeze_panes(head_row + 1, 1)
     sheet.repeat_rows(head_row)
 

@@ -45,5 +45,7 @@ def through_text(person: Person) -> str:
 
 def of_what(summary: Summary) -> str:
     """Whose data these are, and of which moment."""
+    refs = sorted({row[summary.columns.index("programme_ref")] for row in summary.rows})
+    several = f" The class is of several programmes: {', '.join(refs)}." if len(refs) > 1 else ""
     made_up = " Made-up data." if summary.made_up else ""
-    return f"{summary.programme}, {summary.specialty}; {origin(summary)}.{made_up}"
+    return f"{summary.programme}, {summary.specialty}; {origin(summary)}.{several}{made_up}"

@@ -12,7 +12,8 @@ create macro z_two_sided(confidence) as
         when 0.998 then 3.090232306167813e0
     end;
 
--- Without the two named ends rounding leaves 1e-17 where no event is exactly 0, and less than 1 where all is 1.
+-- Both ends are named: rounding leaves less than 1 where every case has the event, and written another way the
+-- formula leaves 1e-17 where none has.
 create macro wilson_low(events, trials, z) as
     case
         when trials = 0 then null

@@ -1,6 +1,6 @@
 -- Does each case count toward each requirement that lists its procedure, and if not, why?
 --
--- Rows:   one per live case and counted requirement that lists its procedure; a case that could count toward
+-- Rows:   one per live case and requirement that lists its procedure; a case that could count toward
 --         nothing has one row with a blank requirement
 -- Reads:  case_record, case_attribute, trainee, procedure, requirement, requirement_procedure, requirement_role,
 --         requirement_stage, requirement_attribute
@@ -10,7 +10,7 @@ with
 
 rule as (
 
-    -- An audit of consecutive cases and a sign-off have no minimum: nothing is counted toward them.
+    -- An audit of consecutive cases has no minimum, so no volume, but its cases are told apart like all others.
     select
         requirement.requirement_ref,
         requirement_procedure."procedure",
@@ -22,7 +22,6 @@ rule as (
     from requirement
     inner join requirement_procedure
         on requirement.requirement_ref = requirement_procedure.requirement_ref
-    where requirement.minimum is not null
 
 ),
 

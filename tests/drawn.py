@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -96,11 +97,15 @@ def database(specialty: bytes | None = None) -> Db:
     db.execute("create schema input")
     for name, schema in INPUT_TABLES.items():
         _load(db, f"input.{name}", schema.empty_table())
-    spec = parse_specialty(specialty or example(), "example.yaml")
-    for name, rows in specialty_tables(spec).items():
+    for name, rows in _tables(specialty or example()).items():
         _load(db, f"main.{name}", rows)
     db.execute("insert into input.programme values ('harbour-eye', 'Harbour Eye', 7, 45, 5, '2026-11-24')")
     return db
+
+
+@cache
+def _tables(specialty: bytes) -> dict[str, Any]:
+    return specialty_tables(parse_specialty(specialty, "example.yaml"))
 
 
 def _load(db: Db, table_name: str, rows: Any) -> None:

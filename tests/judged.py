@@ -7,7 +7,6 @@ import math
 import shutil
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +18,11 @@ from tests.stores import new_store, run_well, shipped_specialty, shown, write_cs
 ACCEPT = ("--accept-withdrawals", "--by", "committee", "--reason", "corrected export")
 
 
-@dataclass(frozen=True, repr=False)
 class Empty:
-    """An empty store to copy, and its specialty; without a repr, which would print the whole specialty."""
+    """An empty store to copy, and its specialty; no dataclass, whose fields Hypothesis would print in full."""
 
-    store: Path
-    specialty: dict[str, Any]
+    def __init__(self, store: Path, specialty: dict[str, Any]) -> None:
+        self.store, self.specialty = store, specialty
 
 
 Programmes = dict[str, Empty]

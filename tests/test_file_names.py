@@ -79,7 +79,7 @@ def test_a_file_named_like_a_person_is_shown_as_its_number_but_not_refused(name:
         "Phaco IOL.csv",
         "supervisor_in_room.csv",
         "header_twice.csv",
-        "t07 a b.csv",
+        "t07 x muster b.csv",
         "T07_export.parquet",
         "saltmarsh_cases.csv",
         "Saltmarsh_roster.csv",

@@ -262,14 +262,14 @@ def test_a_requirement_is_in_force_for_its_classes_both_ends_included() -> None:
     """)
 
 
-def test_audits_and_sign_offs_have_no_count() -> None:
+def test_an_audit_tells_its_cases_apart_but_has_no_volume_and_a_sign_off_has_neither() -> None:
     db = with_rules(
         {
             "audit": {"minimum": None, "consecutive": {"cases": 50, "within_years": 3}},
             "sign_off": {"minimum": None, "sign_off": True, "procedures": None, "roles": None},
         }
     )
-    assert reasons(db, "case_ref\nC01") == "C01 |  | no_requirement"
+    assert reasons(db, "case_ref\nC01") == "C01 | audit | credited"
     assert table(db, "case_volume", "requirement_ref") == ""
 
 

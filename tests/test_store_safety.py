@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -236,6 +237,7 @@ def test_a_reader_sees_the_old_rows_or_the_new_ones_and_never_half(standing: Pat
     ) as writer:
         while writer.poll() is None:
             seen.append(rows_of(store, "case_credit"))
+            time.sleep(0.05)
     assert writer.returncode == 0
     new = rows_of(store, "case_credit")
     assert len(seen) > 1
@@ -275,9 +277,11 @@ def test_a_reader_can_do_nothing_but_read(statement: str, standing: Path, tmp_pa
 
 
 def test_an_intake_killed_at_any_moment_leaves_old_or_new_and_the_next_one_works(
-    standing: Path, tmp_path: Path
+    standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file = later_cases(tmp_path)
+    # Other tests see to the suite; it runs in the process that is killed, and need not in this one.
+    monkeypatch.setattr(judging, "validate", lambda *_: None)
     finished = copy_of(standing, tmp_path, "finished")
     run_well("intake", file, "--store", finished)
     old, new = published(standing), published(finished)
@@ -292,7 +296,7 @@ def test_an_intake_killed_at_any_moment_leaves_old_or_new_and_the_next_one_works
             run_well("intake", file, "--store", store)
             assert published(store) == new
             assert leftovers(store) == []
-            after = after * 1.4 + 0.03
+            after = after * 1.6 + 0.03
     assert (ended, swapped) == (0, True)
     # Some kill must have hit it in the middle, else this has shown nothing.
     assert found

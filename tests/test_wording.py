@@ -261,21 +261,6 @@ REASONS = [
     *("supervisor_disagreed", "takeover_to_confirm", "performed_elsewhere", "outside_edition"),
     *("decided_otherwise", "no_requirement", "unmapped_code"),
 ]
-    "credited",
-    "role",
-    "stage",
-    "attribute",
-    "window",
-    "duplicate_in_operation",
-    "claimed_twice",
-    "supervisor_disagreed",
-    "takeover_to_confirm",
-    "performed_elsewhere",
-    "outside_edition",
-    "decided_otherwise",
-    "no_requirement",
-    "unmapped_code",
-]
 
 
 def test_every_reason_has_plain_words_of_its_own() -> None:

@@ -31,7 +31,8 @@ class View:
         """With the columns by which charts place people."""
         order = dict(zip(self.roster["trainee_ref"], self.roster["trainee_order"], strict=True))
         placed = frame.rename(columns={"trainee_ref": "trainee", "cohort": "group"})
-        return placed.assign(trainee_order=[order[trainee] for trainee in placed["trainee"]])
+        placed["trainee_order"] = [order[trainee] for trainee in placed["trainee"]]
+        return placed
 
 
 def show(viewer: Viewer, store: Store) -> None:

@@ -1,0 +1,198 @@
+"""What each chart shows, in words: its alt text, and what a reader who hears it is told of each mark.
+
+The words say the finding (counts, the widest interval, what is missing); they are made of the same columns.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from dashboard.chart_axes import axis_top
+from dashboard.chart_theme import in_order, rows
+from dashboard.wording import cases_text, range_text, share_number, share_text
+
+REACHED = "✓ "
+NOTHING_RECORDED = "no level recorded"
+WHOLE_PERCENTS = 1  # as the fewest cases deserve: a chart is read from afar
+FEWEST_FOR_AN_INTERVAL = 3
+
+# ---- volume
+
+
+def volume_grid_alt(frame: pd.DataFrame) -> str:
+    """How many requirements each trainee has reached, parts included, and which nobody has."""
+    if frame.empty:
+        return "Volume against minimum: no trainee or no requirement to show."
+    requirements = in_order(frame, "requirement", "requirement_order")
+    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["mark"].startswith(REACHED)]
+    people = in_order(frame, "trainee", "trainee_order")
+    counts = ", ".join(f"{name} {sum(who == name for who, _ in found)}" for name in people)
+    missing = [each for each in requirements if each not in {what for _, what in found}]
+    nobody = f" Reached by nobody: {', '.join(missing)}." if missing else ""
+    return (
+        f"Volume against minimum, trainees in roster order. Reached, of {len(requirements)} requirements:"
+        f" {counts}.{nobody} A met minimum is a floor, not a finding of competence."
+    )
+
+
+def spoken_marks(frame: pd.DataFrame) -> list[str]:
+    return [f"{row['trainee']}, {row['requirement']}: {_mark_in_words(row['mark'])}" for row in rows(frame)]
+
+
+def _mark_in_words(mark: str) -> str:
+    return f"{mark.removeprefix(REACHED)}, reached" if mark.startswith(REACHED) else mark
+
+
+def volume_over_time_alt(
+    frame: pd.DataFrame, bands: pd.DataFrame, trainee: str, requirement: str, minimum: int | None
+) -> str:
+    """Where the line ends, the minimum, and the completed classes at that month."""
+    asked = "no minimum" if minimum is None else f"minimum {minimum}"
+    if frame.empty:
+        return f"{trainee}, {requirement}: no case yet; {asked}."
+    last = rows(frame.sort_values("training_month", kind="stable").tail(1))[0]
+    month, cases = int(last["training_month"]), int(last["counted_cases"])
+    told = f"{trainee}, {requirement}: {cases} cases that count at month {month} of training; {asked}."
+    behind = [row for row in rows(bands) if row["training_month"] == month and row["p50"] is not None]
+    if not behind:
+        return f"{told} Nothing of earlier classes to set beside it at that month."
+    row = behind[0]
+    half = "" if row["p25"] is None else f", middle half {row['p25']:g}–{row['p75']:g}"
+    return f"{told} Completed classes at that month: median {row['p50']:g}{half}."
+
+
+# ---- outcomes
+
+
+def complication_intervals_alt(frame: pd.DataFrame, title: str, end: float | None = None) -> str:
+    """Each trainee's counts and interval, the widest interval, and of whom nothing can be said."""
+    if frame.empty:
+        return f"{title}: no trainee to show."
+    people = rows(frame.sort_values("trainee_order", kind="stable"))
+    told = [row for row in people if row["rate"] is not None and row["rate_high"] is not None]
+    silent = [f"{row['trainee']} ({row['label']})" for row in people if row not in told]
+    each = "; ".join(f"{row['trainee']} {row['label']}, {_interval(row)}" for row in told)
+    axis = share_text(axis_top(frame) if end is None else end, WHOLE_PERCENTS)
+    sentences = [f"{title}, 95 % intervals in roster order, axis to {axis}."]
+    if told:
+        widest = max(told, key=lambda row: float(row["rate_high"] - row["rate_low"]))
+        sentences += [f"{each}.", f"Widest interval: {widest['trainee']}, {_interval(widest)}."]
+    if silent:
+        sentences.append(f"No rate: {', '.join(silent)}.")
+    return " ".join(sentences)
+
+
+def _interval(row: dict[str, Any]) -> str:
+    return range_text(row["rate_low"], row["rate_high"], WHOLE_PERCENTS)
+
+
+# ---- supervision
+
+
+def supervision_bands_alt(frame: pd.DataFrame) -> str:
+    """Each trainee's commonest step with its share, and of whom nothing is recorded."""
+    if frame.empty:
+        return "Supervision as surgeon: no trainee to show."
+    told = _commonest(frame, "trainee", "trainee_order")
+    ladder = ", ".join(in_order(frame, "band", "band_order"))
+    silent = [name for name in in_order(frame, "trainee", "trainee_order") if name not in told]
+    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {ladder or 'none'}."]
+    if told:
+        each = "; ".join(f"{name} {words}" for name, words in told.items())
+        sentences.append(f"Commonest step, in roster order: {each}.")
+    if silent:
+        sentences.append(f"No level recorded: {', '.join(silent)}.")
+    return " ".join(sentences)
+
+
+def supervision_over_time_alt(frame: pd.DataFrame) -> str:
+    """The commonest step of each quarter with its share."""
+    told = _commonest(frame, "training_quarter", "training_quarter")
+    if not told:
+        return "Supervision as surgeon by quarter of training: no level recorded yet."
+    each = "; ".join(f"quarter {quarter} {words}" for quarter, words in told.items())
+    return f"Supervision as surgeon by quarter of training. Commonest step: {each}."
+
+
+def _commonest(frame: pd.DataFrame, of: str, order: str) -> dict[str, str]:
+    """`supervisor present 57 % (24 cases)` for each, in order."""
+    told: dict[str, dict[str, Any]] = {}
+    for row in rows(frame.dropna(subset=["share"]).sort_values([order, "band_order"], kind="stable")):
+        if row[of] not in told or row["share"] > told[row[of]]["share"]:
+            told[row[of]] = row
+    return {str(key): _band(row) for key, row in told.items()}
+
+
+def band_figures(frame: pd.DataFrame) -> list[str | None]:
+    """The percent of each step without its sign; None where nothing is recorded."""
+    shares = [row["share"] for row in rows(frame)]
+    return [None if share is None else share_number(share, WHOLE_PERCENTS) for share in shares]
+
+
+def spoken_bands(frame: pd.DataFrame, of: str) -> list[str]:
+    return [
+        f"{row[of]}: {NOTHING_RECORDED}" if row["share"] is None else f"{row[of]}: {_band(row)}"
+        for row in rows(frame)
+    ]
+
+
+def _band(row: dict[str, Any]) -> str:
+    return f"{row['band']} {share_text(row['share'], WHOLE_PERCENTS)} ({cases_text(int(row['cases']))})"
+
+
+# ---- technique
+
+
+def scored_label(scored: int) -> str:
+    """The denominator at the end of a line."""
+    if scored == 0:
+        return "not scored"
+    return f"{scored} scored" if scored >= FEWEST_FOR_AN_INTERVAL else f"{scored} scored, no interval"
+
+
+def spoken_scores(frame: pd.DataFrame, of: tuple[str, ...]) -> list[str]:
+    return [f"{', '.join(row[name] for name in of)}: {_score(row)}" for row in rows(frame)]
+
+
+def _score(row: dict[str, Any]) -> str:
+    if row["score_mean"] is None:
+        return scored_label(0)
+    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']))}"
+    return told if row["score_low"] is None else f"{told}, {row['score_low']:.1f}–{row['score_high']:.1f}"
+
+
+def technique_steps_alt(frame: pd.DataFrame) -> str:
+    """How many steps are scored, the widest interval, and which steps say nothing yet."""
+    ordered = rows(frame.sort_values("step_order", kind="stable"))
+    told = [row for row in ordered if row["score_mean"] is not None]
+    if not told:
+        return "Technique by step: nothing scored yet."
+    each = "; ".join(f"{row['step']} {_score(row)}" for row in told)
+    sentences = [f"Technique by step, {len(told)} of {len(ordered)} steps scored, scale 1 to 5: {each}."]
+    sure = [row for row in told if row["score_low"] is not None]
+    if sure:
+        widest = max(sure, key=lambda row: float(row["score_high"] - row["score_low"]))
+        sentences.append(f"Widest interval: {widest['step']}, {_score(widest)}.")
+    silent = [row["step"] for row in ordered if row["score_mean"] is None]
+    if silent:
+        sentences.append(f"Not scored: {', '.join(silent)}.")
+    return " ".join(sentences)
+
+
+def technique_cohort_alt(frame: pd.DataFrame) -> str:
+    """How many steps of each trainee have an interval, and whom nobody has scored."""
+    if frame.empty:
+        return "Technique by step: nothing scored yet."
+    people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
+    scored = [row["trainee"] for row in rows(frame) if row["score_mean"] is not None]
+    sure = [row["trainee"] for row in rows(frame) if row["score_low"] is not None]
+    each = ", ".join(f"{name} {scored.count(name)} ({sure.count(name)})" for name in people if name in scored)
+    silent = [name for name in people if name not in scored]
+    sentences = [f"Technique by step, {len(steps)} steps, scores from 1 to 5, trainees in roster order."]
+    if each:
+        sentences.append(f"Steps scored, and in brackets those with three scores or more: {each}.")
+    if silent:
+        sentences.append(f"Not scored: {', '.join(silent)}.")
+    return " ".join(sentences)

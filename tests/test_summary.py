@@ -1,0 +1,321 @@
+"""The volume summary: what stands in its files is what `show` prints, counted again by hand."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import shutil
+from pathlib import Path
+
+import duckdb
+import openpyxl
+import pytest
+
+from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.store import Store
+from pipelines.summary import Options, plain_cell, summary_files, write_summary
+from tests.stores import read_csv, run, run_well, set_programme, write_csv
+from tests.summed import (
+    AS_OF,
+    EARLIER,
+    HEADER,
+    LATER,
+    book_of,
+    counts,
+    printed,
+    shown_rows,
+    summed,
+    summed_store,
+    table_of,
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return summed_store(tmp_path_factory.getbasetemp())
+
+
+# ---- the class
+
+
+def test_the_sheet_of_the_class_is_what_show_prints_cell_by_cell(store: Path, tmp_path: Path) -> None:
+    sheet = book_of(store, tmp_path)["Class"]
+    assert printed(table_of(sheet, "class_lines")) == shown_rows(store)
+    assert len(shown_rows(store)) == 1 + 4 * 4  # four trainees, four counted rules in force
+
+
+def test_counts_are_numbers_and_yes_and_no_are_truth_values(store: Path, tmp_path: Path) -> None:
+    head, *rows = table_of(book_of(store, tmp_path)["Class"], "class_lines")
+    for name, kind in (("minimum", int), ("counted_cases", int), ("remaining_cases", int), ("met", bool)):
+        assert {type(row[head.index(name)]) for row in rows} == {kind}
+
+
+def test_the_csv_is_what_show_prints_but_for_texts_that_look_like_a_formula(
+    store: Path, tmp_path: Path
+) -> None:
+    found = list(csv.reader(io.StringIO(summed(store, tmp_path)["csv"].read_text("utf-8"))))
+    guarded = {"=Lens surgery": "'=Lens surgery", "-T03": "'-T03"}
+    assert found == [[guarded.get(cell, cell) for cell in row] for row in shown_rows(store)]
+    assert sum(cell.startswith("'") for row in found for cell in row) == 4 + 4  # titles; rows of -T03
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+def test_a_text_that_begins_a_formula_is_marked_in_the_csv(text: str) -> None:
+    # The beginnings are those of OWASP's page on CSV injection, from memory.
+    assert plain_cell(text) == f"'{text}"
+    assert [plain_cell(each) for each in (-1, "1-1", "", None, True)] == [-1, "1-1", "", None, True]
+
+
+# ---- the overview
+
+
+def test_the_overview_holds_counts_and_marks_what_is_reached(store: Path, tmp_path: Path) -> None:
+    sheet = book_of(store, tmp_path)["Overview"]
+    # By hand: T01 has C001, C002 and C009 in lens (C003 was as assistant), C004 to C006 in lid.
+    assert table_of(sheet, "overview") == [
+        ["Requirement", "Minimum", "-T03", "T01", "T02", "T04"],
+        ["=Lens surgery", 3, 0, 3, 1, 0],
+        ["Lid surgery, total", 3, 0, 3, 0, 0],
+        ["parts not reached", None, 2, 1, 2, 2],
+        ["Lid cyst", 2, 0, 3, 0, 0],
+        ["Lid repair", 1, 0, 0, 0, 0],
+        ["Data run through", None, "no data", "2025-04", "2025-01, not current", "no data"],
+    ]
+
+
+def test_a_requirement_whose_parts_are_short_bears_no_mark(store: Path, tmp_path: Path) -> None:
+    sheet = book_of(store, tmp_path)["Overview"]
+    shown = {
+        row[0].value: [cell.number_format for cell in row[2:]] for row in sheet[sheet.tables["overview"].ref]
+    }
+    assert [form.endswith('" ✓"') for form in shown["=Lens surgery"]] == [False, True, False, False]
+    assert not any(form.endswith('" ✓"') for form in shown["Lid surgery, total"])  # T01 lacks a lid repair
+    assert [form.endswith('" ✓"') for form in shown["Lid cyst"]] == [False, True, False, False]
+    assert {form.partition('"')[2].partition('"')[0] for form in shown["Lid cyst"]} == {" / 2"}
+
+
+def test_a_requirement_is_reached_with_its_parts(tmp_path: Path, store: Path) -> None:
+    mended = shutil.copytree(store, tmp_path / "mended")
+    cases = HEADER + EARLIER + LATER + "C010,T01,2025-04-23,lid_repair,surgeon,\n"
+    run_well("intake", write_csv(tmp_path / "cases.csv", cases), "--store", mended)
+    book = book_of(mended, tmp_path / "out")
+    assert counts(book["T01"], "trainee_2")["Lid surgery, total"][3] == "✓"
+    assert counts(book["Overview"], "overview")["parts not reached"] == [None, 2, 0, 2, 2]
+
+
+def test_each_trainee_has_a_sheet_with_the_numbers_of_the_view(store: Path, tmp_path: Path) -> None:
+    book = book_of(store, tmp_path)
+    assert counts(book["T01"], "trainee_2") == {
+        # minimum, counted, remaining, reached, confirmed (C001 and C009; C004), held
+        "=Lens surgery": [3, 3, 0, "✓", 2, 0, "First", None],
+        "Lid surgery, total": [3, 3, 0, "1 of 2 parts not reached", 1, 0, "First", TO_BE_CONFIRMED],
+        "Lid cyst": [2, 3, 0, "✓", 1, 0, "First", TO_BE_CONFIRMED],
+        "Lid repair": [1, 0, 1, None, 0, 0, "First", TO_BE_CONFIRMED],
+    }
+    assert counts(book["-T03"], "trainee_1")["=Lens surgery"][:3] == [3, 0, 3]
+    assert "not current" in book["T02"]["A2"].value
+
+
+# ---- the receipt
+
+
+def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: Path) -> None:
+    files = summed(store, tmp_path)
+    receipt = json.loads(files["json"].read_text("utf-8"))
+    for suffix in ("xlsx", "csv"):
+        digest = hashlib.sha256(files[suffix].read_bytes()).hexdigest()
+        assert receipt["files"][f"volume-2027.{suffix}"] == digest
+    manifest = json.loads((store / "snapshots" / "snap-000003.json").read_text("utf-8"))
+    live = {entry["intake_id"] for line in manifest["live"] for entry in line["intakes"]}
+    assert set(receipt["intakes"]) == live
+    assert {each.partition("-")[0] for each in live} >= {
+        hashlib.sha256((HEADER + EARLIER + LATER).encode()).hexdigest()
+    }
+    for name in ("programme", "specialty"):
+        assert receipt["hashes"][name] == hashlib.sha256((store / f"{name}.yaml").read_bytes()).hexdigest()
+    assert receipt["hashes"]["sql"] == manifest["hashes"]["sql"]
+    assert (receipt["snapshot"], receipt["as_of"], receipt["version"]) == (3, AS_OF, "0.1.0")
+    assert (receipt["cohort"], receipt["rows"], receipt["since"], receipt["through"]) == (
+        "2026-27", 16, None, None,
+    )  # fmt: skip
+    assert [(each["trainee_ref"], each["data_through"]) for each in receipt["trainees"]] == [
+        ("-T03", None), ("T01", "2025-04"), ("T02", "2025-01"), ("T04", None),
+    ]  # fmt: skip
+
+
+def test_the_same_snapshot_gives_the_same_bytes_whatever_the_clock_or_the_settings_say_now(
+    store: Path, tmp_path: Path
+) -> None:
+    first = summary_files(Store(store), "2027", Options(since=2))
+    copy = shutil.copytree(store, tmp_path / "copy")
+    set_programme(copy, title="Another name since", demo=True)
+    second = summary_files(Store(copy), "2027", Options(snapshot=3, since=2))
+    assert list(first) == ["volume-2027.xlsx", "volume-2027.csv", "volume-2027.json"]
+    assert first == second
+    made = openpyxl.load_workbook(io.BytesIO(first["volume-2027.xlsx"])).properties.created
+    assert made.isoformat() == f"{AS_OF}T00:00:00"
+
+
+# ---- which class, which snapshot, which cases
+
+
+def test_a_class_is_named_in_both_forms_and_the_files_as_typed(store: Path, tmp_path: Path) -> None:
+    short, long = summed(store, tmp_path), summed(store, tmp_path, cohort="2026-27")
+    assert short["csv"].read_bytes() == long["csv"].read_bytes()
+    assert short["xlsx"].read_bytes() == long["xlsx"].read_bytes()
+    other = summed(store, tmp_path, cohort="2028")
+    assert {row["trainee_ref"] for row in read_csv(other["csv"])} == {"T09"}
+
+
+def test_only_cases_operated_through_a_month_are_counted_and_the_files_say_so(
+    store: Path, tmp_path: Path
+) -> None:
+    files = summed(store, tmp_path, "--through", "2025-02")
+    rows = {(row["trainee_ref"], row["requirement_ref"]): row for row in read_csv(files["csv"])}
+    names = ("counted_cases", "remaining_cases", "met", "confirmed_cases")
+    # By hand: C001 and C002 of lens, C004 of lid; C001 and C004 are confirmed.
+    assert [rows["T01", "lens"][name] for name in names] == ["2", "1", "false", "1"]
+    assert [rows["T01", "lid"][name] for name in names] == ["1", "2", "false", "1"]
+    assert [rows["T02", "lens"][name] for name in names] == ["1", "2", "false", "0"]
+    assert {row["counted_through"] for row in rows.values()} == {"2025-02"}
+    book = openpyxl.load_workbook(files["xlsx"])
+    assert counts(book["Overview"], "overview")["=Lens surgery"] == [3, 0, 2, 1, 0]
+    for name in ("Overview", "T01", "Cautions"):
+        told = [row[0].value for row in book[name].iter_rows(max_col=1)]
+        assert any("operated through 2025-02" in str(text) for text in told)
+    assert json.loads(files["json"].read_text("utf-8"))["through"] == "2025-02"
+
+
+def test_through_a_month_after_every_case_nothing_changes_but_the_column_that_says_so(
+    store: Path, tmp_path: Path
+) -> None:
+    whole = read_csv(summed(store, tmp_path / "whole")["csv"])
+    through = read_csv(summed(store, tmp_path / "through", "--through", "2025-04")["csv"])
+    assert [row | {"counted_through": "2025-04"} for row in whole] == through
+
+
+def test_the_change_since_a_snapshot_is_what_came_in_between(store: Path, tmp_path: Path) -> None:
+    sheet = book_of(store, tmp_path, "--since", 2)["Change since"]
+    # By hand: C009 came in between, and T04, who has no case.
+    assert table_of(sheet, "change_since") == [
+        ["Requirement", "Minimum", "-T03", "T01", "T02", "T04"],
+        ["=Lens surgery", 3, 0, 1, 0, 0],
+        ["Lid surgery, total", 3, 0, 0, 0, 0],
+        ["Lid cyst", 2, 0, 0, 0, 0],
+        ["Lid repair", 1, 0, 0, 0, 0],
+    ]
+    forms = [cell.number_format for cell in sheet[sheet.tables["change_since"].ref][1][2:]]
+    assert forms == ["+0;-0;0"] * 3 + ['"new: "0']
+
+
+def test_change_and_month_together_compare_like_with_like(store: Path, tmp_path: Path) -> None:
+    # C009 is of April: of the cases through March nothing has changed.
+    book = book_of(store, tmp_path, "--since", 2, "--through", "2025-03")
+    assert counts(book["Change since"], "change_since")["=Lens surgery"] == [3, 0, 0, 0, 0]
+
+
+def test_an_earlier_snapshot_is_summed_up_as_it_was(store: Path, tmp_path: Path) -> None:
+    files = summed(store, tmp_path, "--snapshot", 2)
+    counted = {(row["trainee_ref"], row["requirement_ref"]): row for row in read_csv(files["csv"])}
+    assert counted["T01", "lens"]["counted_cases"] == "2"
+    assert ("T04", "lens") not in counted
+    receipt = json.loads(files["json"].read_text("utf-8"))
+    assert receipt["snapshot"] == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--cohort", "2031"], "no trainee is in the class of 2030-31. There are: 2026-27, 2027-28."),
+        (["--cohort", "next"], "--cohort next: write the academic year"),
+        (["--cohort", "2026-28"], "--cohort 2026-28: write the academic year"),
+        (["--cohort", "2027", "--snapshot", "7"], "Snapshot 7 is not there."),
+        (["--cohort", "2027", "--snapshot", "0"], "Snapshot 0 is not there."),
+        (["--cohort", "2027", "--since", "0"], "Snapshot 0 is not there."),
+        (["--cohort", "2027", "--since", "3"], "--since 3: give a snapshot before snapshot 3"),
+        (["--cohort", "2027", "--through", "2025-13"], "--through: write YYYY-MM."),
+        (["--cohort", "2027", "--through", "April"], "--through: write YYYY-MM."),
+        (["--cohort", "2027", "--labels", "none.csv"], "--labels: none.csv is not there."),
+    ],
+)
+def test_what_is_not_there_is_said_and_nothing_is_written(
+    store: Path, tmp_path: Path, options: list[str], words: str
+) -> None:
+    done = run("summary", "--store", store, "--out", tmp_path / "out", *options)
+    assert (done.code, done.out) == (2, "")
+    assert words in done.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_out_that_is_a_file_or_lies_in_the_store_is_refused(store: Path, tmp_path: Path) -> None:
+    file = write_csv(tmp_path / "out", "a file")
+    for out, words in ((file, "is not a folder"), (store / "intake", "Give a folder outside it")):
+        done = run("summary", "--store", store, "--cohort", "2027", "--out", out)
+        assert (done.code, words in done.err) == (2, True)
+
+
+def test_a_snapshot_whose_database_is_gone_or_holds_no_summary_says_so(store: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(store, tmp_path / "copy")
+    database = Store(copy).database(2)
+    database.chmod(0o644)
+    with duckdb.connect(str(database)) as connection:
+        connection.execute("drop table volume_summary")
+    asked = ("summary", "--store", copy, "--cohort", "2027", "--out", tmp_path / "out", "--since", 2)
+    older = run(*asked)
+    assert (older.code, "made by an earlier version" in older.err) == (2, True)
+    database.unlink()
+    pruned = run(*asked)
+    assert (pruned.code, "Snapshot 2 is not there." in pruned.err) == (2, True)
+
+
+# ---- names
+
+
+def test_names_stand_beside_the_references_and_nowhere_else(store: Path, tmp_path: Path) -> None:
+    labels = write_csv(tmp_path / "labels.csv", "Shown-Name;trainee_ref\nAda Quill;T01\nNot Here;T99\n")
+    done = run_well("summary", "--store", store, "--cohort", 2027, "--out", tmp_path, "--labels", labels)
+    rows = read_csv(tmp_path / "volume-2027.csv")
+    assert {(row["trainee_ref"], row["shown_name"]) for row in rows if row["shown_name"]} == {
+        ("T01", "Ada Quill")
+    }
+    book = openpyxl.load_workbook(tmp_path / "volume-2027.xlsx")
+    assert table_of(book["Overview"], "overview")[0][2:] == ["-T03", "T01 Ada Quill", "T02", "T04"]
+    assert book["T01"]["A1"].value == "T01 Ada Quill, class of 2026-27"
+    said = done.out + done.err + (tmp_path / "volume-2027.json").read_text("utf-8")
+    assert "Quill" not in said
+    stored = [path.read_bytes() for path in store.rglob("*") if path.is_file()]
+    assert not any(b"Quill" in content for content in stored)
+    assert not any(
+        "Not Here" in str(cell.value) for sheet in book for row in sheet.iter_rows() for cell in row
+    )
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("trainee_ref\nT01\n", "has no column shown_name"),
+        ("ref,name\nT01,Ada Quill\n", "has no column trainee_ref and no column shown_name"),
+        ("", "has no column trainee_ref"),
+        ("trainee_ref,shown_name\nT01,Ada Quill\nT01,Bo Quill\n", "row 3: this trainee_ref stands"),
+    ],
+)
+def test_a_label_file_that_is_not_one_is_refused_without_a_word_of_it(
+    store: Path, tmp_path: Path, content: str, words: str
+) -> None:
+    labels = write_csv(tmp_path / "labels.csv", content)
+    done = run("summary", "--store", store, "--cohort", "2027", "--out", tmp_path, "--labels", labels)
+    assert (done.code, words in done.err) == (2, True)
+    assert "Quill" not in done.out + done.err
+
+
+# ---- for a screen
+
+
+def test_a_screen_gets_the_same_files_that_are_written(store: Path, tmp_path: Path) -> None:
+    written = write_summary(Store(store), "2027", tmp_path / "new" / "folder")
+    assert {path.name: path.read_bytes() for path in written} == summary_files(Store(store), "2027")
+    assert sorted(path.name for path in (tmp_path / "new" / "folder").iterdir()) == sorted(
+        path.name for path in written
+    )

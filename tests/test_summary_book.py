@@ -1,0 +1,124 @@
+"""The workbook of the volume summary: rules, intakes and cautions in it; nothing can run, everything can be printed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from pipelines.cautions import CAUTIONS, WHO_MAY_READ
+from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.summary_sheets import in_print, sheet_names
+from tests.stores import write_csv
+from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return summed_store(tmp_path_factory.getbasetemp())
+
+
+# ---- rules, intakes, cautions
+
+
+def test_every_rule_in_force_stands_with_its_source_and_whether_it_was_checked(
+    store: Path, tmp_path: Path
+) -> None:
+    rules = counts(book_of(store, tmp_path)["Rules"], "rules")
+    assert list(rules) == ["lens", "lid", "cyst", "repair", "audit"]  # the rule of former classes is not
+    checked = {code: row[4] for code, row in rules.items()}
+    assert checked == {"lens": "checked on 2026-11-24"} | dict.fromkeys(list(rules)[1:], TO_BE_CONFIRMED)
+    assert {row[5] for row in rules.values()} == {"made up"}
+    assert [row[1] for row in rules.values()] == [3, 3, 2, 1, None]
+    assert rules["audit"][2] == "Surgeon or Assistant"
+    assert rules["audit"][6].startswith("Audit of cases in a row (audit): an audit of 2 consecutive cases")
+
+
+def test_each_intake_balances_and_what_was_left_out_is_told_by_rule(store: Path, tmp_path: Path) -> None:
+    sheet = book_of(store, tmp_path)["Intake balance"]
+    intakes = {(row[0], row[1]): row[4:8] for row in table_of(sheet, "intakes")[1:]}
+    # The captain's row of nine; the roster has four rows, then five, and the later one holds for all.
+    assert intakes == {
+        ("cases.csv", "cases"): [9, 8, 1, "yes"],
+        ("roster.csv", "trainees"): [5, 5, 0, "yes"],
+    }
+    assert table_of(sheet, "findings")[1:] == [["code_unknown", "row left out", 1, 1]]
+
+
+def test_the_cautions_stand_in_the_book_and_in_the_receipt(store: Path, tmp_path: Path) -> None:
+    files = summed(store, tmp_path)
+    book = openpyxl.load_workbook(files["xlsx"])
+    told = [row[0].value for row in book["Cautions"].iter_rows(max_col=1) if row[0].value]
+    receipt = json.loads(files["json"].read_text("utf-8"))
+    assert len(CAUTIONS) >= 9
+    assert set(CAUTIONS) <= set(told)
+    assert receipt["cautions"] == list(CAUTIONS)
+    assert WHO_MAY_READ in told
+    assert receipt["who_may_read"] == WHO_MAY_READ
+    for sheet in book:
+        assert "Confidential" in sheet.oddFooter.left.text
+
+
+# ---- nothing can run, everything can be printed
+
+
+def test_no_cell_is_a_formula_or_a_link_whatever_a_title_or_a_name_begins_with(
+    store: Path, tmp_path: Path
+) -> None:
+    labels = write_csv(
+        tmp_path / "labels.csv", 'trainee_ref,shown name\nT01,"=HYPERLINK(""http://x"")"\nT02,+B\n'
+    )
+    book = book_of(store, tmp_path, "--labels", labels, "--since", 2)
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert {cell.data_type for cell in cells} == {"n", "s", "b"}
+    assert [cell for cell in cells if cell.hyperlink] == []
+    assert (
+        sum(cell.value == "=Lens surgery" for cell in cells) == 1 + 1 + 4 + 4 + 1
+    )  # every sheet with titles
+    assert "T01 =HYPERLINK(\"http://x\")" in {cell.value for cell in cells}  # fmt: skip
+
+
+def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Path) -> None:
+    book = book_of(store, tmp_path, "--since", 2)
+    assert book.sheetnames == [
+        "Overview", "Change since", "Class", "-T03", "T01", "T02", "T04", "Rules", "Intake balance", "Cautions",
+    ]  # fmt: skip
+    for sheet in book:
+        assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert "Harbour Eye, class of 2026-27" in sheet.oddHeader.left.text
+        assert f"snapshot 3, as of {AS_OF}" in sheet.oddHeader.right.text
+        assert "Page &P of &N" in sheet.oddFooter.right.text
+        assert sheet.freeze_panes
+        assert sheet.print_title_rows
+    for sheet in book.worksheets[:-1]:
+        head_row = int(sheet.print_title_rows.strip("$").partition(":")[0])
+        first = next(iter(sheet.tables.values()))
+        assert first.ref.startswith(f"A{head_row}:")
+        assert sheet.freeze_panes.endswith(str(head_row + 1))
+
+
+def test_every_table_has_the_heads_that_stand_in_its_cells(store: Path, tmp_path: Path) -> None:
+    book = book_of(store, tmp_path, "--since", 2)
+    tables = [(sheet, table) for sheet in book for table in sheet.tables.values()]
+    assert len({table.displayName for _, table in tables}) == len(tables) == 3 + 4 + 1 + 2
+    for sheet, table in tables:
+        heads = [cell.value for cell in sheet[table.ref][0]]
+        assert [column.name for column in table.tableColumns] == heads
+        assert len({head.casefold() for head in heads}) == len(heads)
+
+
+def test_sheet_names_are_short_safe_and_not_given_twice() -> None:
+    # Excel: at most 31 signs, none of []:*?/\, no apostrophe at an end, "History" kept; case is no difference.
+    wanted = ["T01", "t01", "Class", "history", "A" * 40, "A" * 50, "a/b", "'x'"]
+    assert sheet_names(wanted, ["Class"]) == [
+        "T01", "t01 (2)", "Class (2)", "history (2)", "A" * 31, "A" * 27 + " (2)", "a_b", "_x_",
+    ]  # fmt: skip
+
+
+def test_a_title_with_an_ampersand_is_printed_as_it_is() -> None:
+    # In the printed head & begins a code, and && is one (from memory of the format).
+    assert in_print("Eye & Ear") == "Eye && Ear"
+    assert len(in_print("&" * 200)) == 160
