@@ -14,6 +14,8 @@ import pandas as pd
 # All of these set figures in equal widths; the first that the machine has is taken.
 FONT = '"Helvetica Neue", Arial, "Liberation Sans", sans-serif'
 SMALL, TEXT, TITLE = 13, 14, 18
+# Every font and every side is named: the page fills in its own where a chart is silent.
+PADDING = {"left": 12, "top": 12, "right": 16, "bottom": 12}
 CHOSEN = "chosen"
 
 
@@ -115,12 +117,27 @@ def chosen_trainee() -> Any:
     return alt.selection_point(fields=["trainee"], name=CHOSEN, empty=False)
 
 
+def spoken(base: Any) -> Any:
+    """The words of a mark, for a reader who hears the chart and for one who points at it."""
+    return base.encode(description="spoken:N", tooltip=alt.Tooltip("spoken:N"))
+
+
+def spoken_rows(base: Any, width: int, dark: bool, select: bool = False) -> Any:
+    """The whole row carries the words, also where nothing is known; a click chooses it and tints it."""
+    row = spoken(base.mark_rect(color=palette(dark).chosen)).encode(x=alt.value(0), x2=alt.value(width))
+    if not select:
+        return row.encode(opacity=alt.value(0))
+    chosen = chosen_trainee()
+    return row.encode(opacity=alt.condition(chosen, alt.value(1), alt.value(0))).add_params(chosen)
+
+
 def finished(chart: Any, heading: Heading, alt_text: str, dark: bool) -> Any:
     """The chart with its heading, its alt text and the whole config: nothing is left to the page."""
     if heading.title:
         chart = chart.properties(title=alt.TitleParams(heading.title, subtitle=list(heading.lines)))
     return chart.properties(
         description=alt_text,
+        padding=PADDING,
         autosize=alt.AutoSizeParams(type="pad", contains="padding"),
         usermeta={"embedOptions": {"renderer": "svg", "actions": False}},
     ).configure(**config(palette(dark)))
@@ -130,9 +147,11 @@ def config(colours: Palette) -> dict[str, Any]:
     return {
         "background": colours.paper,
         "font": FONT,
-        "padding": 12,
         "view": {"stroke": None},
+        "mark": {"tooltip": None},
         "title": {
+            "font": FONT,
+            "subtitleFont": FONT,
             "anchor": "start",
             "frame": "bounds",
             "color": colours.ink,
@@ -145,6 +164,8 @@ def config(colours: Palette) -> dict[str, Any]:
             "offset": 14,
         },
         "axis": {
+            "labelFont": FONT,
+            "titleFont": FONT,
             "domain": False,
             "ticks": False,
             "grid": False,
@@ -160,6 +181,7 @@ def config(colours: Palette) -> dict[str, Any]:
             "titlePadding": 8,
         },
         "legend": {
+            "labelFont": FONT,
             "orient": "top",
             "direction": "horizontal",
             "title": None,

@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import axis_top, numbers
-from dashboard.chart_theme import TEXT, Heading, chart_of, chosen_trainee, finished, in_order, palette
+from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, palette
 from dashboard.chart_words import complication_intervals_alt
 
 ROW = 34
@@ -54,7 +54,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
     points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     layers = [
-        _rows(base, width, dark, select),
+        spoken_rows(base, width, dark, select),
         ranges,
         *_cut_ends(base, end, width, dark),
         ticks.encode(x=x("expected")),
@@ -64,16 +64,6 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
     heading = Heading(title, (*lines, *_how_to_read(frame, end)))
     return finished(chart, heading, complication_intervals_alt(frame, title, end), dark)
-
-
-def _rows(base: Any, width: int, dark: bool, select: bool) -> Any:
-    """The whole row carries the words, also where nothing is known; a click chooses it, and then it is tinted."""
-    row = base.mark_rect(color=palette(dark).chosen)
-    row = row.encode(x=alt.value(0), x2=alt.value(width), description="spoken:N")
-    if not select:
-        return row.encode(opacity=alt.value(0))
-    chosen = chosen_trainee()
-    return row.encode(opacity=alt.condition(chosen, alt.value(1), alt.value(0))).add_params(chosen)
 
 
 def _cut_ends(base: Any, end: float, width: int, dark: bool) -> list[Any]:

@@ -20,6 +20,7 @@ from dashboard.chart_theme import (
     in_order,
     palette,
     rows,
+    spoken,
 )
 from dashboard.chart_words import (
     NOTHING_RECORDED,
@@ -119,7 +120,7 @@ def _bars(base: Any, frame: pd.DataFrame, dark: bool, legend_offset: int = 8) ->
     scale = alt.Scale(domain=ladder, range=band_colours(len(ladder), dark))
     colour = alt.Color("band:N", sort=ladder, scale=scale, legend=alt.Legend(offset=legend_offset))
     bars = base.mark_bar(stroke=palette(dark).interval_edge, strokeWidth=0.75)
-    return bars.encode(color=colour, description="spoken:N")
+    return spoken(bars).encode(color=colour)
 
 
 def _figures(base: Any, frame: pd.DataFrame, dark: bool, fits: float, **place: Any) -> list[Any]:

@@ -17,6 +17,8 @@ from dashboard.chart_theme import (
     in_order,
     palette,
     rows,
+    spoken,
+    spoken_rows,
 )
 from dashboard.chart_words import scored_label, spoken_scores, technique_cohort_alt, technique_steps_alt
 
@@ -52,8 +54,7 @@ def technique_steps(
     """
     colours, names = palette(dark), in_order(frame, "step", "step_order")
     labels = [scored_label(int(each)) for each in frame["scored"]]
-    spoken = spoken_scores(frame, ("step",))
-    shown = frame.drop(columns=["step_order"]).assign(label=labels, spoken=spoken)
+    shown = frame.drop(columns=["step_order"]).assign(label=labels, spoken=spoken_scores(frame, ("step",)))
     y_axis = alt.Axis(title=None, labelPadding=14)
     y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
     scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
@@ -64,12 +65,13 @@ def technique_steps(
         return alt.X(f"{name}:Q", scale=scale, axis=axis)
 
     ranges = base.mark_bar(
-        height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1
+        height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
     )
     points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     ends = base.mark_text(align="left", fontSize=TEXT, aria=False)
     layers = [
-        ranges.encode(x=x("score_low"), x2="score_high:Q", description="spoken:N"),
+        spoken_rows(base, width, dark),
+        ranges.encode(x=x("score_low"), x2="score_high:Q"),
         points.encode(x=x("score_mean")),
         ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
         *_phases(frame, names, width, dark),
@@ -116,11 +118,10 @@ def technique_cohort(
     y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
     base = _placed(chart_of(shown).encode(y=y))
     fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
-    cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
+    cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
         x=_across("place", people),
         x2="next:Q",
         color=fill if select else alt.value(colours.cell),
-        description="spoken:N",
     )
     sure = alt.condition("datum.scored >= 3", alt.value(colours.ink), alt.value(colours.secondary))
     words = base.mark_text(fontSize=TEXT, dy=-8, aria=False).encode(

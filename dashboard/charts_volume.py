@@ -17,6 +17,7 @@ from dashboard.chart_theme import (
     finished,
     in_order,
     palette,
+    spoken,
 )
 from dashboard.chart_words import REACHED, spoken_marks, volume_grid_alt, volume_over_time_alt
 
@@ -47,8 +48,8 @@ def volume_grid(
     shown = frame.drop(columns=["trainee_order", "requirement_order"]).assign(spoken=spoken_marks(frame))
     base = chart_of(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
     fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
-    cells = base.mark_rect(stroke=colours.paper, strokeWidth=2).encode(
-        color=fill if select else alt.value(colours.cell), description="spoken:N"
+    cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
+        color=fill if select else alt.value(colours.cell)
     )
     layers = [cells.add_params(chosen) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
     chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(ROW))

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipelines.errors import UserError
+from pipelines.errors import UserError, WrongUsage
 
 # Opening a database must not look for extensions on a network, and checking a file must not report itself.
 os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
@@ -66,7 +66,18 @@ def parser() -> argparse.ArgumentParser:
     """Every command with its options."""
     whole = argparse.ArgumentParser(prog="python3 run.py", description="Where each trainee of a cohort stands.")
     commands = whole.add_subparsers(required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_init, _add_check, _add_intake, _add_build, _add_show, _add_history, _add_summary, _add_seed):
+    for add in (
+        _add_demo,
+        _add_init,
+        _add_check,
+        _add_intake,
+        _add_build,
+        _add_show,
+        _add_history,
+        _add_summary,
+        _add_serve,
+        _add_seed,
+    ):
         add(commands)
     commands.add_parser("test", help="pass the tests (run.py does this itself)")
     return whole
@@ -141,6 +152,12 @@ def _add_show(commands: Commands[argparse.ArgumentParser]) -> None:
     command.set_defaults(run=_show)
 
 
+def _add_serve(commands: Commands[argparse.ArgumentParser]) -> None:
+    command = commands.add_parser("serve", help="the dashboard with sign-in; refuses until sign-in exists")
+    _add_store(command)
+    command.set_defaults(run=_serve)
+
+
 def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("history", help="what each intake changed for a trainee")
     _add_store(command)
@@ -212,6 +229,13 @@ def _show(arguments: argparse.Namespace) -> int:
     from pipelines.store import Store
 
     return _print(arguments, *published_rows(Store(arguments.store), arguments.view, arguments.where))
+
+
+def _serve(_arguments: argparse.Namespace) -> int:
+    raise WrongUsage(
+        "serve needs sign-in, and this version has none: a store with people in it is not opened to a browser."
+        " The demo shows every screen: python3 run.py demo"
+    )
 
 
 def _history(arguments: argparse.Namespace) -> int:

@@ -51,8 +51,7 @@ def read_parts(paths: Sequence[Path], specialty: Specialty, refs_are_pseudonyms:
         try:
             parts += _parts_of(path, number, vocabulary, refs_are_pseudonyms)
         except FileRefused as refusal:
-            shown = identifiers.shown_name(path.name, number, vocabulary)
-            refused += [_named(finding, path.name, shown) for finding in refusal.findings]
+            refused += refusal.findings
     if refused:
         raise FileRefused(refused)
     parts.sort(key=lambda part: KINDS.index(part.kind))
@@ -65,14 +64,17 @@ def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseu
     shown = identifiers.shown_name(path.name, number, vocabulary)
     if identifiers.screen_file_name(path.name):
         raise FileRefused([identifiers.file_name_finding(number)])
-    file = read_file(path, number)
+    file = read_file(path, number, vocabulary)
     parts, refused = [], []
     for position, sheet in enumerate(file.sheets, 1):
         label = identifiers.shown_label(sheet, path, shown, position, vocabulary)
         kind = kind_of(sheet.header)
         # An unrecognised table is screened too: identifiers outrank everything else that is wrong with a file.
-        screened = identifiers.screen(sheet, kind or nearest_kind(sheet.header), label, refs_are_pseudonyms)
-        refused += screened
+        if identifiers.screen_file_name(sheet.label):
+            refused.append(identifiers.file_name_finding(number))
+        refused += identifiers.screen(
+            sheet, kind or nearest_kind(sheet.header), label, refs_are_pseudonyms, vocabulary
+        )
         if kind is None or not kind.read:
             refused.append(_not_of_a_kind(sheet, kind, label))
         else:
@@ -80,12 +82,6 @@ def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseu
     if refused:
         raise FileRefused(refused)
     return parts
-
-
-def _named(finding: Finding, name: str, shown: str) -> Finding:
-    return Finding(
-        **{**finding.__dict__, "file_name": finding.file_name.replace(name, shown), "message": finding.message.replace(name, shown)}
-    )
 
 
 def _not_of_a_kind(sheet: Sheet, kind: Kind | None, label: str) -> Finding:

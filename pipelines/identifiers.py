@@ -37,6 +37,7 @@ HEADER_WORDS = frozenset(
 )
 # Two neighbouring words of a header, or one word that it cuts in two.
 HEADER_PAIRS = frozenset({("record", "number"), ("e", "mail")})
+PLAIN_WORDS = frozenset("record number e mail of id no date first last full middle".split())
 FILE_WORDS = (
     "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
 )
@@ -134,13 +135,19 @@ class Hits:
     rows: list[tuple[int, str]]
 
 
-def screen(sheet: Sheet, kind: Kind, shown: str, refs_are_pseudonyms: bool) -> list[Finding]:
-    """What refuses the sheet, at most 20 findings; never the text of a cell or of a header that matched.
+def screen(
+    sheet: Sheet, kind: Kind, shown: str, refs_are_pseudonyms: bool, words: frozenset[str] = frozenset()
+) -> list[Finding]:
+    """What refuses the sheet, at most 20 findings; never the text of a cell that matched.
 
-    Of a file of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
+    A header that matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them
+    may stand a name. Of a file of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
     """
     in_header = header_faults(sheet.header, {column.name for column in kind.columns})
-    findings = [header_finding(shown, position, what) for position, what in in_header.items()]
+    findings = [
+        header_finding(shown, header_shown(sheet.header[position - 1], position, words), what)
+        for position, what in in_header.items()
+    ]
     hits = [
         column_hits(sheet, position, in_header, shapes_for(name, kind, refs_are_pseudonyms))
         for position, name in enumerate(sheet.header, start=1)
@@ -178,8 +185,12 @@ def header_word(name: str) -> str | None:
     return f'the word "{found[0]}"' if found else None
 
 
-def header_finding(shown: str, position: int, what: str) -> Finding:
-    column = f"column {position}"
+def header_shown(name: str, position: int, words: frozenset[str]) -> str:
+    plain = HEADER_WORDS | PLAIN_WORDS | words
+    return name if all(word in plain for word in re.split(r"[\W_]+", name)) else f"column {position}"
+
+
+def header_finding(shown: str, column: str, what: str) -> Finding:
     return Finding(
         shown,
         "identifier_in_header",

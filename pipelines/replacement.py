@@ -138,5 +138,6 @@ def _field_changes(kind: Kind, name: str) -> str:
 
 
 def _key_text(kind: Kind) -> str:
-    parts = [f"coalesce(named.\"{name}\"::varchar, '')" for name in kind.key if name != "trainee_ref"]
+    # A blank side is left away.
+    parts = [f'named."{name}"::varchar' for name in kind.key if name != "trainee_ref"]
     return f"concat_ws(' ', {', '.join(parts)})" if parts else "''"

@@ -26,7 +26,7 @@ def overview(book: Book, summary: Summary, labels: Mapping[str, str]) -> None:
             "title",
             f"Has each trainee of the class of {summary.cohort} reached each required number of cases?",
         ),
-        ("text", f"{of_what(summary)} Counted cases / minimum; ✓ reached. {_parents(summary)}"),
+        ("text", f"{of_what(summary)} {_how_to_read(summary)}"),
         ("warning", counted_through(summary)),
         ("quiet", CAUTION),
     )
@@ -124,7 +124,10 @@ def _requirements(summary: Summary) -> list[Line]:
     return list({line.requirement_ref: line for line in summary.lines}.values())
 
 
-def _parents(summary: Summary) -> str:
-    if not any(line.parts for line in summary.lines):
-        return ""
-    return "A requirement with parts bears ✓ only when each of its parts is reached too."
+def _how_to_read(summary: Summary) -> str:
+    if not summary.lines:
+        return "No requirement with a minimum is in force for this class."
+    reading = "Counted cases / minimum; ✓ reached."
+    if any(line.parts for line in summary.lines):
+        reading += " A requirement with parts bears ✓ only when each of its parts is reached too."
+    return reading

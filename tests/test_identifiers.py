@@ -298,19 +298,47 @@ def test_row_numbers_are_those_of_the_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "header",
+    ("header", "shown"),
     [
-        "name", "Surname", "Patient", "patient_age", "Date of Birth", "birth-year", "dob", "home address",
-        "postcode", "ZIP code", "phone", "Fax no", "email", "e-mail", "mrn", "record_number", "Record Number",
-        "insurance no", "account", "licence", "License plate", "lens serial", "photo", "patient's age",
-        "eye (photo)",
+        ("name", "name"),
+        ("Surname", "surname"),
+        ("Patient", "patient"),
+        ("patient_age", "column 2"),
+        ("Date of Birth", "date_of_birth"),
+        ("birth-year", "column 2"),
+        ("dob", "dob"),
+        ("home address", "column 2"),
+        ("postcode", "postcode"),
+        ("ZIP code", "column 2"),
+        ("phone", "phone"),
+        ("Fax no", "fax_no"),
+        ("email", "email"),
+        ("e-mail", "e_mail"),
+        ("mrn", "mrn"),
+        ("Record Number", "record_number"),
+        ("insurance no", "insurance_no"),
+        ("account", "account"),
+        ("licence", "licence"),
+        ("License plate", "column 2"),
+        ("lens serial", "column 2"),
+        ("photo", "photo"),
+        ("patient's age", "column 2"),
+        ("eye (photo)", "column 2"),
     ],
-)  # fmt: skip
-def test_a_header_that_asks_for_an_identifier_is_refused(header: str) -> None:
+)
+def test_a_header_that_asks_for_an_identifier_is_refused_and_named_only_in_plain_words(
+    header: str, shown: str
+) -> None:
     findings = screen(sheet_of(["case_ref", header], ["T07-0001", "x"]), CASES, "T07.csv", False)
     assert [(each.rule, each.source_row, each.column_name) for each in findings] == [
-        ("identifier_in_header", 1, "column 2")
+        ("identifier_in_header", 1, shown)
     ]
+
+
+def test_a_word_of_the_specialty_is_a_plain_word() -> None:
+    sheet = sheet_of(["case_ref", "lens serial"], ["T07-0001", "x"])
+    (finding,) = screen(sheet, CASES, "T07.csv", False, frozenset({"lens"}))
+    assert finding.column_name == "lens_serial"
 
 
 @pytest.mark.parametrize(

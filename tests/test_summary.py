@@ -16,6 +16,7 @@ import pytest
 from pipelines.specialty_sentences import TO_BE_CONFIRMED
 from pipelines.store import Store
 from pipelines.summary import Options, plain_cell, summary_files, write_summary
+from tests.drawn import example
 from tests.stores import read_csv, run, run_well, set_programme, write_csv
 from tests.summed import (
     AS_OF,
@@ -94,6 +95,17 @@ def test_a_requirement_whose_parts_are_short_bears_no_mark(store: Path, tmp_path
     assert not any(form.endswith('" ✓"') for form in shown["Lid surgery, total"])  # T01 lacks a lid repair
     assert [form.endswith('" ✓"') for form in shown["Lid cyst"]] == [False, True, False, False]
     assert {form.partition('"')[2].partition('"')[0] for form in shown["Lid cyst"]} == {" / 2"}
+
+
+def test_a_class_without_a_rule_in_force_is_told_so(store: Path, tmp_path: Path) -> None:
+    other = shutil.copytree(store, tmp_path / "other")
+    rules = {"lens": {"cohorts": {"from": 2028}}}
+    (other / "specialty.yaml").write_bytes(example(rules))
+    run_well("build", "--store", other)
+    book = book_of(other, tmp_path / "out")
+    assert "No requirement with a minimum is in force" in book["Overview"]["A2"].value
+    assert book["Class"].tables == {}
+    assert len(read_csv(tmp_path / "out" / "volume-2027.csv")) == 0
 
 
 def test_a_requirement_is_reached_with_its_parts(tmp_path: Path, store: Path) -> None:

@@ -1,0 +1,342 @@
+"""No day of an operation, no byte of a refused file, no name of a person: not in the store, not in what is said.
+
+A test reads back every file of a store: text as it is, Parquet column by column, every table of every snapshot.
+"""
+
+from __future__ import annotations
+
+import datetime
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import openpyxl
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from tests.standing import ROSTER, content, copy_of, standing_store
+from tests.stores import new_store, rows_of, run, run_well, write_csv
+
+ROOT = Path(__file__).parents[1]
+FIRST = datetime.date(2025, 1, 13)
+# Operations on days of every number, and each logged on a day of its own.
+OPERATED = [FIRST + datetime.timedelta(days=11 * number) for number in range(31)]
+LOGGED = [day + datetime.timedelta(days=3 + number % 7) for number, day in enumerate(OPERATED)]
+DAYS = sorted({*OPERATED, *LOGGED})
+
+
+def case(number: int, **other: object) -> dict[str, object]:
+    return {
+        "case_ref": f"C{number:04}",
+        "trainee_ref": f"T0{1 + number % 2}",
+        "operated_on": OPERATED[number].isoformat(),
+        "procedure": "phaco_iol",
+        "role": "surgeon",
+        "duration_min": 40,
+        "complications": "none",
+        "follow_up_days": 30,
+        "logged_on": LOGGED[number].isoformat(),
+        **other,
+    }
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return standing_store(tmp_path_factory.mktemp("standing"))
+
+
+@pytest.fixture(scope="module")
+def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store after intakes of every form: replaced, appended, with rows left out and older versions kept."""
+    folder = tmp_path_factory.mktemp("lived_in")
+    store = new_store(folder)
+    roster = ROSTER.replace("2024-07,", "2024-07-09,")
+    first = [case(number) for number in range(20)]
+    second = [
+        *(case(number, duration_min=50) for number in range(20) if number != 4),
+        case(4, role="surgeon_general"),
+        case(20, logged_on=(OPERATED[20] - datetime.timedelta(days=2)).isoformat()),
+        case(21, complications="endophthalmitis@5;wound_leak"),
+        case(22, case_ref="x"),
+        case(23, case_ref="C0001", side="left"),
+    ]
+    run_well("intake", write_csv(folder / "roster.csv", roster), "--store", store)
+    run_well("intake", write_csv(folder / "cases-1.csv", first), "--store", store)
+    run_well("intake", write_csv(folder / "cases-2.csv", second), "--store", store, "--fixes", folder / "fixes")
+    run_well("intake", as_parquet(folder), "--append", "--store", store)
+    run_well("intake", as_book(folder), "--source", "hospital", "--store", store)
+    return store
+
+
+def as_parquet(folder: Path) -> Path:
+    rows = [{**case(number), "operated_on": OPERATED[number], "logged_on": LOGGED[number]} for number in (24, 25)]
+    pq.write_table(pa.Table.from_pylist(rows), folder / "cases-3.parquet")
+    return folder / "cases-3.parquet"
+
+
+def as_book(folder: Path) -> Path:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "cases"
+    rows = [{**case(number), "operated_on": OPERATED[number], "logged_on": LOGGED[number]} for number in range(26, 31)]
+    sheet.append(list(rows[0]))
+    for row in rows:
+        sheet.append(list(row.values()))
+    book.save(folder / "cases-4.xlsx")
+    return folder / "cases-4.xlsx"
+
+
+# ---- reading a store back
+
+
+def files(store: Path) -> list[Path]:
+    return sorted(path for path in store.rglob("*") if path.is_file())
+
+
+def columns(store: Path) -> Iterator[tuple[str, str, list[Any]]]:
+    """Where, type and values of every column that lies in a file of the store."""
+    for path in files(store):
+        if path.suffix == ".parquet":
+            table = pq.read_table(path)
+            for field in table.schema:
+                yield f"{path.name} {field.name}", str(field.type), table[field.name].to_pylist()
+        if path.suffix == ".duckdb":
+            with duckdb.connect(str(path), read_only=True) as connection:
+                yield from columns_of_database(connection, path.name)
+
+
+def columns_of_database(connection: duckdb.DuckDBPyConnection, name: str) -> Iterator[tuple[str, str, list[Any]]]:
+    for schema, table, column, kind in connection.execute(
+        "select schema_name, table_name, column_name, data_type from duckdb_columns() where not internal"
+    ).fetchall():
+        rows = connection.execute(f'select "{column}" from "{schema}"."{table}"').fetchall()
+        yield f"{name} {schema}.{table}.{column}", kind, [row[0] for row in rows]
+
+
+def texts(store: Path) -> Iterator[tuple[str, str]]:
+    """Everything in a store as text: the bytes of each file, and the values that compression hides in them."""
+    for path in files(store):
+        yield path.relative_to(store).as_posix(), path.read_bytes().decode("latin-1")
+    for where, _, values in columns(store):
+        yield where, "\n".join(str(value) for value in values if value is not None)
+
+
+def places(store: Path, *wanted: str) -> list[tuple[str, str]]:
+    return [(where, each) for where, text in texts(store) for each in wanted if each.lower() in text.lower()]
+
+
+# ---- days
+
+
+def spellings(day: datetime.date) -> list[str]:
+    """How a day may be written: year first, day first, month first, with the month in letters."""
+    year, month, number = f"{day:%Y}", f"{day:%m}", f"{day:%d}"
+    joined = [mark.join(parts) for mark in "-/." for parts in ((year, month, number), (number, month, year))]
+    american = [f"{month}/{number}/{year}", f"{day.month}/{day.day}/{year}", f"{day.day}/{day.month}/{year}"]
+    words = [f"{day.day} {day:%b} {year}", f"{day.day} {day:%B} {year}", f"{day:%b} {day.day}, {year}"]
+    return [*joined, *american, *words, f"{year}{month}{number}"]
+
+
+def numbers(day: datetime.date) -> set[int]:
+    """How a day may be counted: since 1970 in days, seconds, milliseconds; as in a spreadsheet; since year 1; as digits."""
+    since_1970 = (day - datetime.date(1970, 1, 1)).days
+    seconds = since_1970 * 86_400
+    in_a_book = (day - datetime.date(1899, 12, 30)).days
+    return {since_1970, seconds, seconds * 1000, in_a_book, day.toordinal(), int(f"{day:%Y%m%d}")}
+
+
+def test_the_store_that_is_searched_holds_what_was_brought_in(lived_in: Path) -> None:
+    assert len(list((lived_in / "snapshots").glob("*.duckdb"))) == 5
+    assert len(list((lived_in / "intake").iterdir())) == 5
+    assert {row["case_ref"] for row in rows_of(lived_in, "case_credit")} >= {"C0000", "C0004", "C0025", "C0030"}
+    rules = {row["rule"] for row in rows_of(lived_in, "finding")}
+    assert rules >= {"code_unknown", "logged_before_operated", "case_ref_malformed", "older_version_kept"}
+    # The search can find what is there: the month of an operation, in Parquet and in a snapshot.
+    found = [where for where, _ in places(lived_in, "2025-03")]
+    assert [each for each in found if "operated_month" in each and "parquet" in each]
+    assert [each for each in found if "operated_month" in each and "duckdb" in each]
+
+
+def test_no_file_of_a_store_holds_a_day_of_operation(lived_in: Path) -> None:
+    assert places(lived_in, *(text for day in DAYS for text in spellings(day))) == []
+
+
+def test_no_column_of_a_store_holds_a_date_or_the_number_of_a_day(lived_in: Path) -> None:
+    days = set[int]().union(*(numbers(day) for day in DAYS))
+    counted = 0
+    for where, kind, values in columns(lived_in):
+        assert not kind.lower().startswith(("date", "time", "interval", "duration")), where
+        found = {value for value in values if isinstance(value, int | float) and not isinstance(value, bool)}
+        assert not found & days, where
+        counted += 1
+    assert counted > 100
+
+
+# ---- refused files, unknown columns, free text
+
+
+MARK = "qzxkvbwpjy"
+
+
+def refused_bytes(folder: Path, name: str, header: str, cell: str) -> Path:
+    return write_csv(folder / name, f"{header}\nC9001,T01,2025-06-17,phaco_iol,surgeon,{MARK},{cell}\n")
+
+
+REQUIRED = "case_ref,trainee_ref,operated_on,procedure,role"
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "code"),
+    [
+        (f"{REQUIRED},technique,site_ref", "someone@example.org", 12),
+        (f"{REQUIRED},technique,surname", "x", 12),
+        (f"{REQUIRED},technique,technique", "x", 11),
+        ("case_ref,trainee_ref,operated_on,procedure,post,technique,site_ref", "x", 11),
+        (f"{MARK}_1,{MARK}_2,{MARK}_3,{MARK}_4,{MARK}_5,{MARK}_6,{MARK}_7", "x", 11),
+    ],
+)
+def test_nothing_of_a_refused_file_is_kept_or_said(
+    header: str, cell: str, code: int, standing: Path, tmp_path: Path
+) -> None:
+    store = copy_of(standing, tmp_path)
+    before = content(store)
+    file = refused_bytes(tmp_path, "cases.csv", header, cell)
+    for command in (("intake", "--fixes", tmp_path / "fixes"), ("check", "--format", "json")):
+        result = run(*command, file, "--store", store)
+        assert result.code == code
+        assert MARK not in result.out + result.err
+    run_well("build", "--store", store)
+    assert places(store, MARK) == []
+    assert {name: content(store)[name] for name in before} == before
+    assert not (tmp_path / "fixes").exists()
+
+
+def test_an_unknown_column_is_named_and_its_cells_are_not_stored(standing: Path, tmp_path: Path) -> None:
+    store = copy_of(standing, tmp_path)
+    file = write_csv(tmp_path / "cases.csv", [{**case(1), "theatre": MARK}, {**case(2), "theatre": "b"}])
+    result = run_well("intake", file, "--store", store, "--append", "--fixes", tmp_path / "fixes")
+    assert [row["column_name"] for row in rows_of(store, "finding", rule="column_unknown")] == ["theatre"]
+    assert places(store, MARK) == []
+    assert MARK not in result.out + result.err
+    assert all(MARK not in path.read_text() for path in (tmp_path / "fixes").iterdir())
+
+
+def test_why_somebody_was_on_leave_is_not_stored(standing: Path, tmp_path: Path) -> None:
+    store = copy_of(standing, tmp_path)
+    row = {"trainee_ref": "T01", "from": "2025-02", "to": "2025-03", "kind": "leave", "value": MARK}
+    result = run_well("intake", write_csv(tmp_path / "training.csv", [row]), "--store", store)
+    assert places(store, MARK) == []
+    assert MARK not in result.out + result.err
+
+
+CODES = "role side supervision takeover_reason technique attributes risk_factors complications event_hands".split()
+NOT_CODES = (
+    "case_ref trainee_ref operated_on principal supervisor_ref site_ref supervisor_agreed takeover duration_min"
+    " follow_up_days logged_on"
+).split()
+
+
+@pytest.mark.parametrize("column", [*CODES, "procedure", "converted_from"])
+def test_a_message_quotes_a_code_up_to_40_characters(column: str, standing: Path, tmp_path: Path) -> None:
+    long = "unheard_of_" + "abcdefghij" * 5
+    result = run("check", write_csv(tmp_path / "cases.csv", [case(1) | {column: long}]), "--store", standing)
+    assert f'"{long[:40]}"' in result.out or f"{long[:40]} " in result.out
+    assert long[:41] not in result.out + result.err
+
+
+@pytest.mark.parametrize("column", NOT_CODES)
+def test_a_message_quotes_nothing_else(column: str, standing: Path, tmp_path: Path) -> None:
+    store = copy_of(standing, tmp_path)
+    file = write_csv(tmp_path / "cases.csv", [case(1) | {column: f"{MARK}!"}])
+    result = run_well("intake", file, "--append", "--store", store, "--fixes", tmp_path / "fixes")
+    found = rows_of(store, "finding")
+    assert [(row["source_row"], row["column_name"]) for row in found] == [("2", column)]
+    assert MARK not in result.out + result.err
+    assert MARK not in "".join(path.read_text() for path in (tmp_path / "fixes").iterdir())
+    assert places(store, MARK) == []
+
+
+def test_an_unprintable_character_is_not_quoted(standing: Path, tmp_path: Path) -> None:
+    file = write_csv(tmp_path / "cases.csv", [case(1, technique="ch\x1b[31mop\u202e")])
+    result = run("check", file, "--store", standing)
+    assert "\x1b" not in result.out + result.err
+    assert "\u202e" not in result.out + result.err
+    assert '"ch[31mop"' in result.out
+
+
+# ---- names of people
+
+
+@pytest.mark.parametrize("name", ["Mira Tolland.csv", "mira-tolland.csv", "MiraTolland.csv", "Tolland, Mira.csv"])
+def test_the_name_of_a_file_that_looks_like_a_person_is_neither_stored_nor_said(
+    name: str, standing: Path, tmp_path: Path
+) -> None:
+    store = copy_of(standing, tmp_path)
+    file = write_csv(tmp_path / name, [case(1), case(2, role="chief")])
+    (tmp_path / "elsewhere").mkdir()
+    broken = write_csv(tmp_path / "elsewhere" / name, "a,b\n1,2\n")
+    fixes = tmp_path / "fixes"
+    said = ""
+    for words in (("check", file), ("intake", broken), ("intake", file, "--append", "--fixes", fixes)):
+        result = run(*words, "--store", store)
+        said += result.out + result.err
+    for words in (("history", "--trainee", "T01"), ("snapshots",), ("show", "finding")):
+        said += run_well(*words, "--store", store, "--format", "csv").out
+    said += "".join(path.read_text() for path in fixes.iterdir())
+    assert "file 1" in said
+    assert "tolland" not in said.lower().replace("intake_id", "")
+    assert [row["file_name"] for row in rows_of(store, "finding")] == ["file 1"]
+    assert places(store, "tolland") == []
+
+
+def test_shown_names_are_never_read_by_a_command(
+    standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = copy_of(standing, tmp_path)
+    labels = write_csv(tmp_path / "labels.csv", f"trainee_ref,shown name\nT01,{MARK}\n")
+    monkeypatch.chdir(tmp_path)
+    file = write_csv(tmp_path / "cases.csv", [case(1)])
+    said = ""
+    for words in (("intake", file, "--append"), ("build",), ("show", "case_volume"), ("history", "--trainee", "T01")):
+        result = run_well(*words, "--store", store)
+        said += result.out + result.err
+    assert MARK not in said
+    assert places(store, MARK) == []
+    refused = run("intake", labels, "--store", store)
+    assert refused.code == 12
+    assert MARK not in refused.out + refused.err
+
+
+# ---- outside the store
+
+
+def test_an_intake_leaves_nothing_outside_the_store(standing: Path, tmp_path: Path) -> None:
+    store = copy_of(standing, tmp_path)
+    rows = [case(number % 31, case_ref=f"C{number:06}") for number in range(3000)]
+    file = write_csv(tmp_path / "cases.csv", rows)
+    folders = {name: tmp_path / name for name in ("caller", "temporary", "home")}
+    for folder in folders.values():
+        folder.mkdir()
+    done = subprocess.run(
+        [sys.executable, "-m", "pipelines", "intake", str(file), "--store", str(store)],
+        cwd=folders["caller"],
+        env={
+            **os.environ,
+            "PYTHONPATH": str(ROOT),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "TMPDIR": str(folders["temporary"]),
+            "HOME": str(folders["home"]),
+        },
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stderr
+    left = {name: [path for path in folder.rglob("*") if path.is_file()] for name, folder in folders.items()}
+    assert left == {"caller": [], "temporary": [], "home": []}
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["caller", "cases.csv", "home", "store", "temporary"]
+    assert list((store / ".work").iterdir()) == []
