@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import access, navigation, picker
+from dashboard import access, navigation, picker, theme
 from pipelines.store import Store
 
 
@@ -18,6 +18,7 @@ def main() -> None:
     try:
         viewer = access.viewer()
         page = st.navigation(navigation.pages(viewer, store), position="top")
+        st.html(f"<style>{theme.STYLE}</style>")
         picker.show(viewer, store)
         page.run()
     except access.NotYours as refusal:

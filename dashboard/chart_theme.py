@@ -112,9 +112,9 @@ def chart_of(frame: pd.DataFrame) -> alt.Chart:
     return alt.Chart(pd.DataFrame(rows(frame), columns=frame.columns))
 
 
-def chosen_trainee() -> Any:
+def chosen(*fields: str) -> Any:
     """The choice that a click makes; a screen reads it and offers the same by keyboard."""
-    return alt.selection_point(fields=["trainee"], name=CHOSEN, empty=False)
+    return alt.selection_point(fields=list(fields), name=CHOSEN, empty=False)
 
 
 def spoken(base: Any) -> Any:
@@ -127,8 +127,8 @@ def spoken_rows(base: Any, width: int, dark: bool, select: bool = False) -> Any:
     row = spoken(base.mark_rect(color=palette(dark).chosen)).encode(x=alt.value(0), x2=alt.value(width))
     if not select:
         return row.encode(opacity=alt.value(0))
-    chosen = chosen_trainee()
-    return row.encode(opacity=alt.condition(chosen, alt.value(1), alt.value(0))).add_params(chosen)
+    choice = chosen("trainee")
+    return row.encode(opacity=alt.condition(choice, alt.value(1), alt.value(0))).add_params(choice)
 
 
 def finished(chart: Any, heading: Heading, alt_text: str, dark: bool) -> Any:

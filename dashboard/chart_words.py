@@ -84,6 +84,11 @@ def complication_intervals_alt(frame: pd.DataFrame, title: str, end: float | Non
     return " ".join(sentences)
 
 
+def spoken_rates(frame: pd.DataFrame) -> list[str]:
+    told = [(row, "" if row["rate_low"] is None else f", {_interval(row)}") for row in rows(frame)]
+    return [f"{row['trainee']}: {row['label']}{interval}" for row, interval in told]
+
+
 def _interval(row: dict[str, Any]) -> str:
     return range_text(row["rate_low"], row["rate_high"], WHOLE_PERCENTS)
 

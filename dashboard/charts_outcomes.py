@@ -8,10 +8,11 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import axis_top, numbers
-from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, palette
-from dashboard.chart_words import complication_intervals_alt
+from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, palette, spoken_rows
+from dashboard.chart_words import complication_intervals_alt, spoken_rates
 
 ROW = 34
+COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
 NO_EXPECTED = "No expected value: the programme has too few cases at the same case numbers."
 EXPECTED = "Upright line: expected at the same case numbers, without this trainee."
@@ -34,7 +35,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     """
     end = axis_top(frame) if top is None else top
     colours, names = palette(dark), in_order(frame, "trainee", "trainee_order")
-    shown = frame.drop(columns=["trainee_order"]).assign(spoken=frame["trainee"] + ": " + frame["label"])
+    shown = frame[list(COLUMNS)].assign(spoken=spoken_rates(frame))
     axis = alt.Axis(title=None, grid=True, labelExpr=PERCENT, tickCount=6)
     scale = alt.Scale(domain=[0, end], nice=False, zero=True)
     y = alt.Y(
@@ -52,7 +53,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
         height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
     ).encode(x=x("rate_low"), x2="rate_high:Q")
     ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
-    points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
+    points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False, clip=True)
     layers = [
         spoken_rows(base, width, dark, select),
         ranges,

@@ -15,7 +15,7 @@ from dashboard.chart_theme import (
     band_colours,
     band_steps,
     chart_of,
-    chosen_trainee,
+    chosen,
     finished,
     in_order,
     palette,
@@ -62,7 +62,7 @@ def supervision_bands(
     of the line where the frame has it. A trainee of whom nothing is recorded has one row with a blank band.
     """
     names = in_order(frame, "trainee", "trainee_order")
-    shown = _with_words(frame, "trainee").drop(columns=["trainee_order"])
+    shown = _with_words(frame, "trainee")
     y_axis = alt.Axis(title=None, labelPadding=10)
     y = alt.Y("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0.14), axis=y_axis)
     x = alt.X(
@@ -75,7 +75,7 @@ def supervision_bands(
     bars = _bars(base, frame, dark).encode(x=x)
     figures = _figures(base, frame, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5))
     ends = _line_ends(frame, names, width, dark)
-    layers = [bars.add_params(chosen_trainee()) if select else bars, *figures, *ends]
+    layers = [bars.add_params(chosen("trainee")) if select else bars, *figures, *ends]
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
     return finished(chart, heading, supervision_bands_alt(frame), dark)
 
@@ -112,7 +112,8 @@ def supervision_over_time(
 def _with_words(frame: pd.DataFrame, of: str) -> pd.DataFrame:
     """With the figure for inside the bar and the words for a reader who hears the chart."""
     figures: list[Any] = list(band_figures(frame))
-    return frame.assign(figure=figures, spoken=spoken_bands(frame, of))
+    shown = frame[[of, "band", "band_order", "share", "cases"]]
+    return shown.assign(figure=figures, spoken=spoken_bands(frame, of))
 
 
 def _bars(base: Any, frame: pd.DataFrame, dark: bool, legend_offset: int = 8) -> Any:

@@ -12,7 +12,7 @@ from dashboard.chart_theme import (
     TEXT,
     Heading,
     chart_of,
-    chosen_trainee,
+    chosen,
     finished,
     in_order,
     palette,
@@ -23,6 +23,7 @@ from dashboard.chart_theme import (
 from dashboard.chart_words import scored_label, spoken_scores, technique_cohort_alt, technique_steps_alt
 
 LOWEST, HIGHEST = 1, 5
+COLUMNS = ("step", "score_mean", "score_low", "score_high", "scored")
 ROW, CELL, CELL_ROW = 32, 78, 40
 STRIP = 0.1, 0.8  # the little scale inside a cell: where it begins and how long it is, in widths of the cell
 STEPS_HEADING = Heading(
@@ -54,7 +55,7 @@ def technique_steps(
     """
     colours, names = palette(dark), in_order(frame, "step", "step_order")
     labels = [scored_label(int(each)) for each in frame["scored"]]
-    shown = frame.drop(columns=["step_order"]).assign(label=labels, spoken=spoken_scores(frame, ("step",)))
+    shown = frame[list(COLUMNS)].assign(label=labels, spoken=spoken_scores(frame, ("step",)))
     y_axis = alt.Axis(title=None, labelPadding=14)
     y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
     scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
@@ -108,16 +109,16 @@ def technique_cohort(
 
     Columns: trainee, trainee_order, and those of `technique_steps`.
     """
-    colours, chosen = palette(dark), chosen_trainee()
+    colours, choice = palette(dark), chosen("trainee")
     people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
-    shown = frame.drop(columns=["trainee_order", "step_order", "phase"]).assign(
+    shown = frame[["trainee", *COLUMNS]].assign(
         mark=[_cell(row) for row in rows(frame)],
         spoken=spoken_scores(frame, ("trainee", "step")),
         place=[people.index(str(each)) for each in frame["trainee"]],
     )
     y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
     base = _placed(chart_of(shown).encode(y=y))
-    fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
+    fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
     cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
         x=_across("place", people),
         x2="next:Q",
@@ -128,7 +129,7 @@ def technique_cohort(
         x=_across("middle", people), text="mark:N", color=sure
     )
     strips, heads = _strips(base, people, dark), _heads(people, dark)
-    layers = [cells.add_params(chosen) if select else cells, words, *strips, heads]
+    layers = [cells.add_params(choice) if select else cells, words, *strips, heads]
     chart = alt.layer(*layers).properties(width=step * (len(people) or 1), height=alt.Step(CELL_ROW))
     return finished(chart, heading, technique_cohort_alt(frame), dark)
 

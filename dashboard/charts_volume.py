@@ -13,7 +13,7 @@ from dashboard.chart_theme import (
     TEXT,
     Heading,
     chart_of,
-    chosen_trainee,
+    chosen,
     finished,
     in_order,
     palette,
@@ -24,6 +24,8 @@ from dashboard.chart_words import REACHED, spoken_marks, volume_grid_alt, volume
 # Drawn, not written: a font without the sign would set the number beside it in another face.
 TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
 ROW, COLUMN = 32, 74
+# No other column of the frame reaches the browser.
+GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "met", "mark", "group")
 TITLE = "Volume against minimum"
 COUNTS = (
     "Cases that count; the minimum stands after the name. A tick: reached, a floor, not a sign of competence."
@@ -44,14 +46,14 @@ def volume_grid(
     Columns: trainee, trainee_order, requirement (label with its minimum), requirement_order, counted_cases,
     minimum, met, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
     """
-    colours, chosen = palette(dark), chosen_trainee()
-    shown = frame.drop(columns=["trainee_order", "requirement_order"]).assign(spoken=spoken_marks(frame))
+    colours, choice = palette(dark), chosen("trainee", "requirement")
+    shown = frame[list(GRID_COLUMNS)].assign(spoken=spoken_marks(frame))
     base = chart_of(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
-    fill = alt.condition(chosen, alt.value(colours.chosen), alt.value(colours.cell))
+    fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
     cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
         color=fill if select else alt.value(colours.cell)
     )
-    layers = [cells.add_params(chosen) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
+    layers = [cells.add_params(choice) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
     chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(ROW))
     short = any("," in mark for mark in frame["mark"])
     heading = Heading(title, (COUNTS, SHORT) if short else (COUNTS,))

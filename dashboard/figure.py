@@ -15,12 +15,12 @@ def is_dark() -> bool:
     return st.context.theme.type == "dark"
 
 
-def draw(chart: Any, alt: str, key: str, select: bool = False) -> dict[str, Any] | None:
-    """Draw a chart; returns the fields of the mark that was chosen, None without one."""
+def draw(chart: Any, key: str, select: bool = False) -> dict[str, Any] | None:
+    """Draw a chart, which carries its own description; returns the fields of the mark that was chosen, None without one."""
     if not select:
-        st.altair_chart(chart, theme=None, width="content", alt=alt, key=key)
+        st.altair_chart(chart, theme=None, width="content", key=key)
         return None
-    event = st.altair_chart(chart, theme=None, width="content", alt=alt, key=key, on_select="rerun")
+    event = st.altair_chart(chart, theme=None, width="content", key=key, on_select="rerun")
     chosen = event.get("selection", {}).get("chosen", [])
     return dict(chosen[0]) if chosen else None
 
@@ -32,8 +32,8 @@ def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
 
 
 def plain_table(frame: pd.DataFrame) -> None:
-    """A table in the order given."""
-    st.table(frame.map(_cell), hide_index=True)
+    """A table in the order given, its heads in words."""
+    st.table(frame.rename(columns=lambda name: str(name).replace("_", " ")).map(_cell), hide_index=True)
 
 
 def _cell(value: Any) -> str:

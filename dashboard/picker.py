@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from dashboard import theme
 from dashboard.access import Viewer
+from dashboard.chart_theme import DARK, LIGHT
 from dashboard.people import Person
 from pipelines.store import Store
 
@@ -44,13 +44,13 @@ def _links(people: Sequence[Person]) -> str:
 
 _STYLE = f"""
 :root {{ color-scheme: light dark; }}
-body {{ font: 17px/1.5 "Source Sans 3", sans-serif; margin: 2rem; background: {theme.PAPER}; color: {theme.INK}; }}
+body {{ font: 17px/1.5 "Source Sans 3", sans-serif; margin: 2rem; background: {LIGHT.paper}; color: {LIGHT.ink}; }}
 main {{ max-width: 60rem; }}
-a {{ color: {theme.BLUE}; display: inline-block; padding: 0.3rem 0; }}
+a {{ color: {LIGHT.blue}; display: inline-block; padding: 0.3rem 0; }}
 ul {{ display: flex; flex-wrap: wrap; gap: 0 1.6rem; list-style: none; padding: 0; margin: 0; }}
 h2 {{ font-size: 1.05rem; margin: 1.2rem 0 0; }}
 @media (prefers-color-scheme: dark) {{
-  body {{ background: {theme.DARK_PAPER}; color: {theme.DARK_INK}; }}
-  a {{ color: {theme.DARK_BLUE}; }}
+  body {{ background: {DARK.paper}; color: {DARK.ink}; }}
+  a {{ color: {DARK.blue}; }}
 }}
 """

@@ -284,14 +284,17 @@ def cases_of_requirement(snapshot: Snapshot, scope: Scope, trainee_ref: str, req
     return _select(
         snapshot,
         scope,
-        f"""
+        """
         select
             credit.credited, credit.reason, opened.case_ref, opened.operated_month, opened.title as procedure,
-            opened.side, opened.role, opened.supervision, opened.takeover, opened.supervisor_agreed
+            opened.side, role.title as role, coalesce(level.title, opened.supervision) as supervision,
+            opened.takeover, opened.supervisor_agreed
         from case_credit as credit
-        inner join case_opened as opened
+        inner join definition.case_opened as opened
             on credit.trainee_ref = opened.trainee_ref and credit.case_ref = opened.case_ref
             and credit.procedure = opened.procedure and credit.side is not distinct from opened.side
+        left join role on opened.role = role.role
+        left join supervision_level as level on opened.supervision = level.level_ref
         where credit.programme_ref = $programme_ref
             and ($trainee_ref is null or credit.trainee_ref = $trainee_ref)
             and credit.trainee_ref = $person and credit.requirement_ref = $requirement
@@ -309,15 +312,16 @@ def cases_of_outcome(
     return _select(
         snapshot,
         scope,
-        f"""
+        """
         select
             outcome.status, outcome.why, outcome.case_ref, opened.operated_month, opened.title as procedure,
-            opened.side, opened.role, opened.takeover, outcome.event_hands, opened.complications,
+            opened.side, role.title as role, opened.takeover, outcome.event_hands, opened.complications,
             opened.follow_up_days
-        from {snapshot_view("case_outcome")} as outcome
-        inner join case_opened as opened
+        from definition.case_outcome as outcome
+        inner join definition.case_opened as opened
             on outcome.trainee_ref = opened.trainee_ref and outcome.case_ref = opened.case_ref
             and outcome.procedure = opened.procedure and outcome.side is not distinct from opened.side
+        left join role on opened.role = role.role
         where outcome.programme_ref = $programme_ref
             and ($trainee_ref is null or outcome.trainee_ref = $trainee_ref)
             and outcome.trainee_ref = $person and outcome.complication_ref = $complication
@@ -328,11 +332,6 @@ def cases_of_outcome(
         complication=complication,
         attribution=attribution,
     )
-
-
-def snapshot_view(name: str) -> str:
-    """A view too large to be stored is read from its definition."""
-    return f"definition.{name}"
 
 
 def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.DataFrame:
@@ -357,7 +356,18 @@ def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.Da
 
 def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     """What came in of each trainee, and through when."""
-    return _select(snapshot, scope, f"select * from trainee_log where {IN_SCOPE} order by cohort, trainee_ref")
+    return _select(
+        snapshot,
+        scope,
+        f"""
+        select
+            cohort, trainee_ref, data_through, is_current, live_intakes, accepted_rows, left_out_rows, warnings,
+            unconfirmed_cases
+        from trainee_log
+        where {IN_SCOPE}
+        order by cohort, trainee_ref
+        """,
+    )
 
 
 def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:

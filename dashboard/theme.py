@@ -1,21 +1,27 @@
-"""The quiet page: paper, ink, one blue; a dark theme of equal care."""
+"""The quiet page, in the palette of the charts: paper, ink, one blue; a dark theme of equal care."""
 
 from __future__ import annotations
 
-PAPER, INK, SECONDARY, RULE, BLUE = "#fbfaf7", "#1d2733", "#5d6b7a", "#d9dee3", "#1f5f8b"
-DARK_PAPER, DARK_INK, DARK_RULE, DARK_BLUE = "#161b22", "#e8e6e1", "#39424d", "#8fbfe0"
+from dashboard.chart_theme import DARK, LIGHT, Palette
 
-SETTINGS: dict[str, object] = {
-    "theme.light.primaryColor": BLUE,
-    "theme.light.backgroundColor": PAPER,
-    "theme.light.secondaryBackgroundColor": "#f1efe9",
-    "theme.light.textColor": INK,
-    "theme.light.linkColor": BLUE,
-    "theme.light.borderColor": RULE,
-    "theme.dark.primaryColor": DARK_BLUE,
-    "theme.dark.backgroundColor": DARK_PAPER,
-    "theme.dark.secondaryBackgroundColor": "#1f262f",
-    "theme.dark.textColor": DARK_INK,
-    "theme.dark.linkColor": DARK_BLUE,
-    "theme.dark.borderColor": DARK_RULE,
-}
+
+def _settings(name: str, palette: Palette) -> dict[str, object]:
+    return {
+        f"theme.{name}.primaryColor": palette.blue,
+        f"theme.{name}.backgroundColor": palette.paper,
+        f"theme.{name}.secondaryBackgroundColor": palette.cell,
+        f"theme.{name}.textColor": palette.ink,
+        f"theme.{name}.linkColor": palette.blue,
+        f"theme.{name}.borderColor": palette.rule,
+    }
+
+
+SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
+
+# Less air above the page; figures of equal width; a wide picture scrolls inside a narrow page.
+STYLE = """
+.stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
+.stHtml a { color: inherit; }
+table { font-variant-numeric: tabular-nums; }
+[data-testid="stVegaLiteChart"] { overflow-x: auto; }
+"""

@@ -10,10 +10,11 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from pipelines.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
+
 MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
 )
-TO_BE_CONFIRMED = "to be confirmed against the current document"
 MISSING_LOGS = "late logs are not missing operations"
 NO_COMPARISON = "no comparison: fewer than five other trainees at this training quarter"
 NOTHING_KNOWN = "nothing known"
@@ -23,24 +24,6 @@ WORTH_NAMING_POINTS = 2
 WORTH_NAMING_TIMES = 2
 WORTH_NAMING_ANYWAY_POINTS = 10
 
-CAUTION = (
-    "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
-    " of competence. Rates rest on what trainees logged themselves. The accreditor’s documents and own tally,"
-    " institutional policy, privacy and employment law and licensed practice take precedence."
-)
-CAUTIONS = (
-    "The tool supports judgement; it does not make it. Every decision is a person’s.",
-    "A met minimum is an accreditation floor, not a finding of competence.",
-    "The accreditor’s current documents and its own tally take precedence, and so do institutional policy,"
-    " privacy and employment law and licensed practice.",
-    "Rates, roles and supervision rest on what trainees logged themselves. Self-report finds only a part of"
-    " the complications.",
-    "An outcome that was not recorded is not a good outcome: it is shown as a count and leaves the rate.",
-    "A 95 % interval is the range of rates that the cases cannot rule out. It is not a limit to stay within.",
-    "People differ in the cases they were given. Two rates are not compared without that in mind.",
-    "Late logs are not missing operations: read every number with the month through which its data run.",
-    "“Standing” is the place against requirements, not the formal status of good standing.",
-)
 REASONS = {
     "credited": "counts",
     "role": "does not count: the requirement asks for another role",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+TO_BE_CONFIRMED = "to be confirmed against the current document"
 CAUTION = (
-    "This supports judgement and makes none. A met minimum is an accreditation floor, not a finding of competence;"
-    " the accreditor’s current documents and own tally take precedence."
+    "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
+    " of competence. Rates rest on what trainees logged themselves. The accreditor’s documents and own tally,"
+    " institutional policy, privacy and employment law and licensed practice take precedence."
 )
 CAUTIONS = (
     "What stands here supports the judgement of people and makes none: no decision about a trainee follows from"
@@ -13,8 +15,11 @@ CAUTIONS = (
     "The accreditor’s current documents and its own tally, the institution’s policy, privacy and employment law and"
     " licensed practice take precedence over everything said here.",
     "“Standing” is the place against requirements. It is not the formal status of good standing.",
-    "Counts rest on what trainees logged themselves, and on confirmations where there are any. Roles are known to be"
+    "Counts and rates rest on what trainees logged themselves, and on confirmations where there are any. Roles are known to be"
     " logged too high at times, and complications to be logged too seldom.",
+    "An outcome that was not recorded is not a good outcome: it is shown as a count and leaves the rate.",
+    "A 95 % interval is the range of rates that the cases cannot rule out. It is not a limit to stay within.",
+    "People differ in the cases they were given. Two rates are not compared without that in mind.",
     "Late logs are not missing operations: read every number together with the month through which the data run.",
     "A rate is never given without the cases it rests on and its interval; where there are too few cases to say"
     " anything, that is said. A file that has counts alone says nothing about how well someone operates.",

@@ -36,7 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; what was live is as it was.", file=sys.stderr)
         return 1
-    except Exception as error:  # noqa: BLE001 - the contract: one line, no traceback
+    except Exception as error:
         print(one_line(error), file=sys.stderr)
         if os.environ.get("COHORT_TRACEBACK"):
             raise

@@ -18,12 +18,14 @@ from pipelines.cohort_text import cohort_text
 from pipelines.errors import UserError
 from pipelines.programme import load_programme, yaml_text
 from pipelines.store import Store
+from pipelines.summary import write_summary
 
 CHECKOUT = Path(__file__).parents[1]
 FOLDER = CHECKOUT / ".demo"
 EXPORTS = CHECKOUT / "seed_data" / "exports"
 MADE_FROM = ("pipelines", "sql", "seed_data")
 TITLE = "Saltmarsh Eye Residency"
+SUMMARY_OF = "2027"
 AS_OF = datetime.date(2026, 11, 15)
 
 
@@ -35,6 +37,8 @@ def run(serve: bool) -> int:
     store = Store(FOLDER / "store")
     print(cohort_text(store))
     if not serve:
+        for path in write_summary(store, SUMMARY_OF, FOLDER):
+            print(f"Volume summary: {path.relative_to(CHECKOUT)}")
         return 0
     sys.stdout.flush()
     # The dashboard reads what pipelines made, never the other way round: it takes this process over.

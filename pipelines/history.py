@@ -11,7 +11,18 @@ from pipelines.store import Store
 
 Row = tuple[Any, ...]
 
-HISTORY = ["snapshot", "taken_on", "intake_id", "file_name", "kind", "key", "change", "field", "before", "after"]
+HISTORY = [
+    "snapshot",
+    "taken_on",
+    "intake_id",
+    "file_name",
+    "kind",
+    "key",
+    "change",
+    "field",
+    "before",
+    "after",
+]
 SNAPSHOTS = ["snapshot", "made_on", "as_of", "new_intakes", "live_intakes", "database_kept", "is_live"]
 
 
@@ -33,9 +44,22 @@ def _of_intake(store: Store, intake_id: str, trainee_ref: str) -> list[Row]:
     for part in receipt["parts"]:
         for balance in part["trainees"]:
             if balance["trainee_ref"] == trainee_ref:
-                counts = ", ".join(f"{count} {name}" for name, count in balance.items() if name in COUNTED and count)
+                counts = ", ".join(
+                    f"{count} {name}" for name, count in balance.items() if name in COUNTED and count
+                )
                 before, after = balance["live_before"], balance["live_after"]
-                rows.append((*seat, part["file_name"], part["kind"], None, counts or "0 rows", "live rows", before, after))
+                rows.append(
+                    (
+                        *seat,
+                        part["file_name"],
+                        part["kind"],
+                        None,
+                        counts or "0 rows",
+                        "live rows",
+                        before,
+                        after,
+                    )
+                )
         path = store.intake(intake_id) / "changes" / part["kind"] / f"{trainee_ref}.parquet"
         if path.is_file():
             rows += [

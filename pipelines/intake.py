@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Iterable
 from pathlib import Path
@@ -15,15 +16,17 @@ from pipelines.export_files import Part
 from pipelines.formats import CASES, Kind
 from pipelines.holding import Reason
 from pipelines.input_tables import INPUT_TABLES
-from pipelines.live import sql_type, stored_columns
+from pipelines.live import stored_columns
 from pipelines.manifest import Entry, Line
 from pipelines.receipts import Receipt, part_receipt, trainees_of
 from pipelines.replacement import resequenced
 from pipelines.staging import arrow_table
 from pipelines.store import Store
 
-# What a finding is about and what it says, whatever its file is called: trainee, row, column, rule, words.
-Place = tuple[str | None, int | None, str | None, str, str]
+# What a finding is about and what it says, whatever its file is called: row, column, rule, words.
+Place = tuple[int | None, str | None, str, str]
+# The findings of each live intake and trainee; None: about nobody.
+Said = dict[tuple[str, str | None], set[Place]]
 PLACE_COLUMNS = ("trainee_ref", "source_row", "column_name", "rule", "file_name", "message", "remedy")
 # This says what an intake did. Taking the file once more would not do it again, and that is no change.
 ABOUT_THE_CHANGE = ("roster_redates_cases",)
@@ -49,7 +52,11 @@ def parts_that_change(examination: Examination) -> list[Part]:
     """The tables of those files that would leave anything other than it is: judged by the outcome."""
     changing = set()
     for kind in examination.kinds:
-        altered, anew = _altered_trainees(examination, kind), _says_anew_about_nobody(examination, kind)
+        said = _said_before(examination, kind)
+        altered, anew = (
+            _altered_trainees(examination, kind, said),
+            _says_anew_of_nobody(examination, kind, said),
+        )
         for part in examination.parts:
             if part.kind is kind and (named := trainees_of(examination, kind, [part.number])):
                 changing |= {part.sha256} if anew or named & altered else set()
@@ -64,47 +71,46 @@ def reasons_to_hold(examination: Examination, parts: Iterable[Part]) -> list[Rea
     return [reason for reason in examination.held if reason.trainee_ref in named]
 
 
-def _altered_trainees(examination: Examination, kind: Kind) -> set[str]:
+def _altered_trainees(examination: Examination, kind: Kind, said: Said) -> set[str]:
     """The named trainees of whom a live row, its place in the log, a finding or data_through would change."""
-    append = examination.setting.append
-    through = data_through(examination) if kind is CASES else {}
-    moved = resequenced(examination.connection) if kind is CASES and not append else set()
-    parts = [part for part in examination.parts if part.kind is kind]
-    found = _places(examination, parts)
-    altered = {balance.trainee_ref for balance in examination.balances[kind.name] if balance.alters} | moved
-    for balance in examination.balances[kind.name]:
-        line = live_line(examination, kind, balance.trainee_ref)
-        new = {place for place in found if place[0] == balance.trainee_ref}
-        if line is None or not _says_the_same(examination, kind, line, new):
-            altered.add(balance.trainee_ref)
-        elif kind is CASES and through.get(balance.trainee_ref) != _latest(each.data_through for each in line.intakes):
-            altered.add(balance.trainee_ref)
+    balances = examination.balances[kind.name]
+    altered = {balance.trainee_ref for balance in balances if balance.alters}
+    if kind is CASES and not examination.setting.append:
+        altered |= resequenced(examination.connection)
+    through, new = data_through(examination) if kind is CASES else {}, _says_now(examination, kind)
+    for trainee_ref in {balance.trainee_ref for balance in balances} - altered:
+        line = live_line(examination, kind, trainee_ref)
+        # Other kinds have no data_through, neither now nor before.
+        if (
+            line is None
+            or through.get(trainee_ref) != _latest(each.data_through for each in line.intakes)
+            or not _says_the_same(examination, kind, line, said, new.get(trainee_ref, set()))
+        ):
+            altered.add(trainee_ref)
     return altered
 
 
-def _says_the_same(examination: Examination, kind: Kind, line: Line, new: set[Place]) -> bool:
+def _says_the_same(examination: Examination, kind: Kind, line: Line, said: Said, new: set[Place]) -> bool:
     """Whether the live findings of the trainee would be those that they are."""
-    before = _live_places(examination, kind, [entry.intake_id for entry in line.intakes], line.trainee_ref)
+    before = _places(said, (entry.intake_id for entry in line.intakes), line.trainee_ref)
     if kind is CASES and examination.setting.append:
         return new <= before
     stays = _stays(examination, kind, line)
-    return new | _live_places(examination, kind, [entry.intake_id for entry in stays], line.trainee_ref) == before
+    return new | _places(said, (entry.intake_id for entry in stays), line.trainee_ref) == before
 
 
-def _says_anew_about_nobody(examination: Examination, kind: Kind) -> bool:
+def _says_anew_of_nobody(examination: Examination, kind: Kind, said: Said) -> bool:
     """Whether findings about no trainee (a column that is not known) would be others than they are."""
     named = {balance.trainee_ref for balance in examination.balances[kind.name]}
     lines = [line for each in named if (line := live_line(examination, kind, each))]
-    others = [line for line in examination.setting.manifest.live if line not in lines]
     live = {entry.intake_id for line in lines for entry in line.intakes}
-    stays = {entry.intake_id for line in lines for entry in _stays(examination, kind, line)}
-    stays |= live & {entry.intake_id for line in others for entry in line.intakes}
-    found = _places(examination, [part for part in examination.parts if part.kind is kind])
-    new = {place for place in found if place[0] is None}
-    before = _live_places(examination, kind, live, None)
+    new, before = _says_now(examination, kind).get(None, set()), _places(said, live, None)
     if kind is CASES and examination.setting.append:
         return not new <= before
-    return new | _live_places(examination, kind, stays, None) != before
+    others = [line for line in examination.setting.manifest.live if line not in lines]
+    stays = {entry.intake_id for line in lines for entry in _stays(examination, kind, line)}
+    stays |= live & {entry.intake_id for line in others for entry in line.intakes}
+    return new | _places(said, stays, None) != before
 
 
 def _stays(examination: Examination, kind: Kind, line: Line) -> list[Entry]:
@@ -119,34 +125,40 @@ def live_line(examination: Examination, kind: Kind, trainee_ref: str) -> Line | 
     return examination.setting.manifest.line(kind.name, trainee_ref, source_of(kind, examination.setting))
 
 
-def _places(examination: Examination, parts: Iterable[Part]) -> set[Place]:
+def _says_now(examination: Examination, kind: Kind) -> dict[str | None, set[Place]]:
+    """What these files' findings say about each trainee, and about nobody."""
     rows = examination.connection.execute(
-        f"select {', '.join(PLACE_COLUMNS)} from finding where list_contains(?::integer[], sheet_number)",
-        [[part.number for part in parts]],
+        f"select {', '.join(PLACE_COLUMNS)} from finding where kind = ?", [kind.name]
     ).fetchall()
-    return {_place(dict(zip(PLACE_COLUMNS, row, strict=True))) for row in rows if row[3] not in ABOUT_THE_CHANGE}
-
-
-def _live_places(
-    examination: Examination, kind: Kind, intake_ids: Iterable[str], trainee_ref: str | None
-) -> set[Place]:
-    """What stored intakes found about a trainee in one kind; None: about nobody."""
-    store = examination.setting.store
-    found: set[Place] = set()
-    for intake_id in intake_ids if store else ():
-        assert store is not None
-        rows = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
-        found |= {
-            _place(row)
-            for row in rows
-            if row["kind"] == kind.name and row["trainee_ref"] == trainee_ref and row["rule"] not in ABOUT_THE_CHANGE
-        }
+    found: dict[str | None, set[Place]] = {}
+    for row in rows:
+        _put(found, row[0], dict(zip(PLACE_COLUMNS, row, strict=True)))
     return found
 
 
-def _place(finding: dict[str, Any]) -> Place:
-    words = f"{finding['message'].removeprefix(finding['file_name'])} {finding['remedy']}"
-    return finding["trainee_ref"], finding["source_row"], finding["column_name"], finding["rule"], words
+def _said_before(examination: Examination, kind: Kind) -> Said:
+    """What the findings of the intakes say that are live for the trainees named."""
+    store = examination.setting.store
+    lines = [live_line(examination, kind, each.trainee_ref) for each in examination.balances[kind.name]]
+    found: Said = {}
+    if store is None:
+        return found
+    for intake_id in {entry.intake_id for line in lines if line for entry in line.intakes}:
+        for row in pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist():
+            if row["kind"] == kind.name:
+                _put(found, (intake_id, row["trainee_ref"]), row)
+    return found
+
+
+def _put(found: dict[Any, set[Place]], key: object, finding: dict[str, Any]) -> None:
+    if finding["rule"] not in ABOUT_THE_CHANGE:
+        words = f"{finding['message'].removeprefix(finding['file_name'])} {finding['remedy']}"
+        place = finding["source_row"], finding["column_name"], finding["rule"], words
+        found.setdefault(key, set()).add(place)
+
+
+def _places(said: Said, intake_ids: Iterable[str], trainee_ref: str | None) -> set[Place]:
+    return {place for each in intake_ids for place in said.get((each, trainee_ref), ())}
 
 
 def data_through(examination: Examination) -> dict[str, str | None]:
@@ -164,10 +176,10 @@ def data_through(examination: Examination) -> dict[str, str | None]:
     ).fetchall()
     through: dict[str, str | None] = dict(rows)
     if setting.append:
-        for trainee_ref in through:
+        for trainee_ref, own in through.items():
             line = live_line(examination, CASES, trainee_ref)
             before = [entry.data_through for entry in line.intakes] if line else []
-            through[trainee_ref] = _latest([through[trainee_ref], *before])
+            through[trainee_ref] = _latest([own, *before])
     return through
 
 
@@ -235,8 +247,10 @@ def _write_by_trainee(table: pa.Table, folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     codes = refs.dictionary_encode().indices.to_numpy()
     starts = [0, *(codes[1:] != codes[:-1]).nonzero()[0] + 1, len(codes)]
-    for start, end in zip(starts, starts[1:], strict=False):
-        pq.write_table(table.slice(start, end - start), folder / f"{refs[start].as_py()}.parquet", compression="zstd")
+    for start, end in itertools.pairwise(starts):
+        pq.write_table(
+            table.slice(start, end - start), folder / f"{refs[start].as_py()}.parquet", compression="zstd"
+        )
 
 
 def _write_changes(examination: Examination, kind: Kind, numbers: list[int], folder: Path) -> None:
@@ -261,19 +275,22 @@ def lines_after(
     lines = []
     for kind in {part.kind.name: part.kind for part in parts}.values():
         through = data_through(examination) if kind is CASES else {}
-        of_kind = [part for part in parts if part.kind is kind]
-        for trainee_ref in sorted(trainees_of(examination, kind, [part.number for part in of_kind])):
+        of_kind = [
+            (part, trainees_of(examination, kind, [part.number])) for part in parts if part.kind is kind
+        ]
+        for trainee_ref in sorted({each for _, named in of_kind for each in named}):
             before = live_line(examination, kind, trainee_ref)
-            replaces = kind is CASES and not setting.append
             new = [
                 Entry(
-                    intake_id=ids[part.sha256],
-                    mode="replace" if replaces else "append",
+                    intake_id=intake_id,
+                    mode="replace" if kind is CASES and not setting.append else "append",
                     taken=snapshot,
                     data_through=through.get(trainee_ref),
                 )
-                for part in of_kind
-                if trainee_ref in trainees_of(examination, kind, [part.number])
+                # Two tables of a book are one intake.
+                for intake_id in dict.fromkeys(
+                    ids[part.sha256] for part, named in of_kind if trainee_ref in named
+                )
             ]
             kept = _stays(examination, kind, before) if before else []
             lines.append(
@@ -292,7 +309,9 @@ def _contributing(examination: Examination, kind: Kind, line: Line) -> list[Entr
     """Earlier intakes from which a row of the trainee stays live."""
     rows = examination.connection.execute(
         f"select distinct live.intake_id from live_{kind.name} as live join comparison_{kind.name} as compared on "
-        + " and ".join(f"coalesce(live.\"{name}\", '') = coalesce(compared.\"{name}\", '')" for name in kind.key)
+        + " and ".join(
+            f"coalesce(live.\"{name}\", '') = coalesce(compared.\"{name}\", '')" for name in kind.key
+        )
         + " where live.trainee_ref = ? and outcome in ('untouched', 'kept')",
         [line.trainee_ref],
     ).fetchall()

@@ -61,7 +61,10 @@ def _files(store: Store, lines: Iterable[Line], kind: Kind) -> list[dict[str, ob
 
 
 def _empty(kind: Kind) -> str:
-    columns = ", ".join(f'null::{sql_type(INPUT_TABLES[kind.name].field(name).type)} as "{name}"' for name in stored_columns(kind))
+    columns = ", ".join(
+        f'null::{sql_type(INPUT_TABLES[kind.name].field(name).type)} as "{name}"'
+        for name in stored_columns(kind)
+    )
     return f"select {columns}, null::varchar as source, 0 as source_taken, 0 as taken, null::varchar as intake_id limit 0"
 
 

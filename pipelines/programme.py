@@ -89,7 +89,9 @@ def _load(path: Path, model: type[Model]) -> Model:
     except FileNotFoundError:
         raise WrongUsage(f"{path.name} is missing from the store.") from None
     except ValidationError as error:
-        faults = [f"{path.name}, {'.'.join(map(str, each['loc']))}: {each['msg']}." for each in error.errors()]
+        faults = [
+            f"{path.name}, {'.'.join(map(str, each['loc']))}: {each['msg']}." for each in error.errors()
+        ]
         raise WrongUsage("\n".join(faults)) from None
     except (yaml.YAMLError, ValueError):  # ValueError: bytes that are no text, or a day that there is not
         raise WrongUsage(f"{path.name} is not readable as YAML.") from None

@@ -32,7 +32,9 @@ def part_receipt(examination: Examination, part: Part) -> Receipt:
         f"select count(*) from new_{part.kind.name} where sheet_number = ?", [part.number]
     ).fetchall()
     if stored != receipt["accepted"]:
-        raise AssertionError(f"{part.shown}: {rows} rows do not balance: {stored} stored, {left_out} left out.")
+        raise AssertionError(
+            f"{part.shown}: {rows} rows do not balance: {stored} stored, {left_out} left out."
+        )
     return receipt
 
 
@@ -55,7 +57,10 @@ def trainees_of(examination: Examination, kind: Kind, sheet_numbers: Iterable[in
 def _trainee(balance: Balance) -> Receipt:
     fields = dict(balance.__dict__)
     went_in = fields["unchanged"] + fields["changed"] + fields["kept"] + fields["withdrawn"]
-    if fields["live_before"] < went_in or fields["live_after"] != fields["live_before"] + fields["added"] - fields["withdrawn"]:
+    if (
+        fields["live_before"] < went_in
+        or fields["live_after"] != fields["live_before"] + fields["added"] - fields["withdrawn"]
+    ):
         raise AssertionError(f"{balance.trainee_ref}: live rows do not balance: {fields}")
     return fields
 
@@ -85,17 +90,27 @@ def receipt_text(receipts: list[Receipt]) -> str:
 
 def _lines(receipt: Receipt) -> list[str]:
     left_out = sum(receipt["left_out"].values())
-    lines = [f"{receipt['file_name']} ({receipt['kind']}): {receipt['rows']} rows = {receipt['accepted']} accepted + {left_out} left out"]
+    lines = [
+        f"{receipt['file_name']} ({receipt['kind']}): {receipt['rows']} rows = {receipt['accepted']} accepted + {left_out} left out"
+    ]
     lines += [f"    left out, {rule}: {count}" for rule, count in receipt["left_out"].items()]
     lines += [f"    warning, {rule}: {count}" for rule, count in receipt["warnings"].items()]
     trainees = receipt["trainees"]
-    totals = {name: sum(each[name] for each in trainees) for name in trainees[0] if name != "trainee_ref"} if trainees else {}
+    totals = (
+        {name: sum(each[name] for each in trainees) for name in trainees[0] if name != "trainee_ref"}
+        if trainees
+        else {}
+    )
     if totals:
-        untouched = totals["live_before"] - sum(totals[name] for name in ("unchanged", "changed", "kept", "withdrawn"))
+        untouched = totals["live_before"] - sum(
+            totals[name] for name in ("unchanged", "changed", "kept", "withdrawn")
+        )
         lines.append(
             f"    live before {totals['live_before']} = {totals['unchanged']} unchanged + {totals['changed']} changed"
             f" + {totals['kept']} kept in an older version + {totals['withdrawn']} withdrawn"
             + (f" + {untouched} not in the file" if untouched else "")
         )
-        lines.append(f"    live after {totals['live_after']}, of {len(trainees)} trainee{'s' * (len(trainees) != 1)}")
+        lines.append(
+            f"    live after {totals['live_after']}, of {len(trainees)} trainee{'s' * (len(trainees) != 1)}"
+        )
     return lines

@@ -74,7 +74,9 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
 
 def _same_key(kind: Kind, left: str, right: str) -> str:
     # A blank side is its own side; coalesce, so that the join can hash.
-    return " and ".join(f"coalesce({left}.\"{name}\", '') = coalesce({right}.\"{name}\", '')" for name in kind.key)
+    return " and ".join(
+        f"coalesce({left}.\"{name}\", '') = coalesce({right}.\"{name}\", '')" for name in kind.key
+    )
 
 
 def balances(connection: duckdb.DuckDBPyConnection, kind: Kind) -> list[Balance]:

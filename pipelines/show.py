@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
-
 from pipelines.definitions import KEYS
 from pipelines.errors import WrongUsage
 from pipelines.snapshot import open_snapshot

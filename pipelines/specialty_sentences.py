@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.specialty_model import Cohorts, Complication, Requirement, Specialty
 
-TO_BE_CONFIRMED = "to be confirmed against the current document"
 ATTRIBUTE_WORDS = {
     "all": "only if all of these hold",
     "any": "only if one of these holds",

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pipelines.cautions import CAUTION
-from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.cautions import CAUTION, TO_BE_CONFIRMED
 from pipelines.summary_rows import Line, Person, Summary
 from pipelines.summary_sheets import Book, Column, Shown, Table, set_widths
 from pipelines.summary_words import counted_through, head_of, of_what, through_text

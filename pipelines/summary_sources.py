@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.cautions import CAUTIONS, WHO_MAY_READ
-from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
 from pipelines.summary_rows import Rule, Summary
 from pipelines.summary_sheets import Book, Column, Table
 from pipelines.summary_words import CSV_NOTE, counted_through, of_what

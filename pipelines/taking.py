@@ -212,7 +212,9 @@ def _setting_of_check(arguments: argparse.Namespace) -> Setting:
         _refuse_broken_access(store)
         return _setting(arguments, store)
     specialty = load_specialty(arguments.specialty)
-    progress(f"No store is read: rules that need a roster are skipped unless a {TRAINEES.name} file is among the files.")
+    progress(
+        f"No store is read: rules that need a roster are skipped unless a {TRAINEES.name} file is among the files."
+    )
     return Setting(Programme(programme_ref="unnamed", title="No store"), specialty, datetime.date.today())
 
 

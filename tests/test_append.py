@@ -12,8 +12,9 @@ __all__ = ["desk", "roster_store"]
 MARCH = """
     case_ref | operated_on | duration_min
     ---------+-------------+-------------
-    C001     | 2026-03-10  | 41
+    C006     | 2026-03-10  | 46
     C002     | 2026-03-20  | 42
+    C001     | 2026-03-25  | 41
     C003     | 2026-04-05  | 43
 """
 # One new case early in March, one in April, and C002 told anew.
@@ -31,16 +32,17 @@ def test_append_adds_replaces_the_same_key_and_withdraws_nothing(desk: Desk) -> 
     desk.take(desk.file(MORE), "--append")
     # Appended rows come after the live rows of their month, whatever their day.
     assert desk.live("operated_month, case_ref, duration_min, case_sequence") == drawn("""
-        2026-03 | C001 | 41.0 | 1
-        2026-03 | C004 | 44.0 | 2
-        2026-03 | C002 | 52.0 | 3
-        2026-04 | C003 | 43.0 | 4
-        2026-04 | C005 | 45.0 | 5
+        2026-03 | C006 | 46.0 | 1
+        2026-03 | C001 | 41.0 | 2
+        2026-03 | C004 | 44.0 | 3
+        2026-03 | C002 | 52.0 | 4
+        2026-04 | C003 | 43.0 | 5
+        2026-04 | C005 | 45.0 | 6
     """)
     assert len(desk.line()) == 2
     (balance,) = desk.receipt(desk.line()[1])["parts"][0]["trainees"]
     # Live before + new keys.
-    assert (balance["live_before"], balance["added"], balance["live_after"]) == (3, 2, 3 + 2)
+    assert (balance["live_before"], balance["added"], balance["live_after"]) == (4, 2, 4 + 2)
     assert (balance["changed"], balance["withdrawn"]) == (1, 0)
 
 
@@ -55,9 +57,19 @@ def test_the_same_file_appended_twice_changes_nothing(desk: Desk) -> None:
 def test_a_later_replace_takes_the_place_of_appended_rows_too(desk: Desk) -> None:
     desk.take(desk.file(MARCH))
     desk.take(desk.file(MORE), "--append")
-    everything_but_the_appended_c005 = "case_ref | operated_on\nC001 | 2026-03-10\nC002 | 2026-03-20\nC003 | 2026-04-05\nC004 | 2026-03-01"
-    desk.take(desk.file(everything_but_the_appended_c005))
-    assert desk.live() == "C004\nC001\nC002\nC003"
+    # Everything but the appended C005.
+    desk.take(
+        desk.file("""
+        case_ref | operated_on
+        ---------+------------
+        C001     | 2026-03-25
+        C002     | 2026-03-20
+        C003     | 2026-04-05
+        C004     | 2026-03-01
+        C006     | 2026-03-10
+    """)
+    )
+    assert desk.live() == "C004\nC006\nC002\nC001\nC003"
     assert len(desk.line()) == 1
 
 
@@ -111,14 +123,16 @@ def test_data_run_through_the_month_given_else_of_the_latest_logged_on_else_of_t
 
 
 def test_each_trainee_has_the_month_of_their_own_accepted_rows(desk: Desk) -> None:
-    desk.take(desk.file("""
+    desk.take(
+        desk.file("""
         case_ref | trainee_ref | operated_on | role
         ---------+-------------+-------------+--------
         C001     | T01         | 2026-01-31  | surgeon
         C002     | T01         | 2026-05-31  | surgoen
         C003     | T02         | 2026-03-31  | surgeon
         C004     | T03         | 2026-04-30  | surgoen
-    """))
+    """)
+    )
     assert [desk.through(trainee) for trainee in ("T01", "T02", "T03")] == ["2026-01", "2026-03", ""]
 
 

@@ -6,6 +6,7 @@ import math
 import re
 from typing import Any
 
+import pandas as pd
 import pytest
 import vl_convert
 
@@ -48,7 +49,9 @@ def test_the_values_in_a_chart_are_the_frames_own(name: str) -> None:
     _, frame = CHARTS[name]
     drawn = max(spec(name)["datasets"].values(), key=lambda rows: len(set(rows[0]) & set(frame.columns)))
     kept = [column for column in frame.columns if column in drawn[0]]
-    assert set(frame.columns) - set(kept) <= {"trainee_order", "step_order", "requirement_order", "phase"}
+    assert set(frame.columns) - set(kept) <= {
+        *("trainee_order", "step_order", "requirement_order", "phase", "known_cases"),
+    }
     expected = [{column: plain(row[column]) for column in kept} for row in frame.to_dict("records")]
     assert [{column: row[column] for column in kept} for row in drawn] == expected
 
@@ -65,6 +68,22 @@ def test_every_chart_names_only_columns_that_it_has(name: str) -> None:
     fields = {value for key, value in walk(drawn) if key == "field"}
     assert fields
     assert fields - columns - made == set()
+
+
+@every_chart
+def test_nothing_of_a_frame_is_sent_along_that_is_not_drawn(name: str) -> None:
+    draw, frame = CHARTS[name]
+    told = pd.Categorical(["T01"] * len(frame), categories=["T01", "of-another-class"])
+    drawn = draw(frame.assign(supervisor_ref="S-secret", told=told)).to_dict()
+    assert "secret" not in str(drawn) and "another-class" not in str(drawn)
+
+
+@pytest.mark.parametrize("name", OF_PEOPLE)
+def test_people_who_were_filtered_out_are_not_named(name: str) -> None:
+    draw, frame = CHARTS[name]
+    people = frame.assign(trainee=frame["trainee"].astype("category"))
+    drawn = str(draw(people[people["trainee"] != "T02"]).to_dict())
+    assert "T01" in drawn and "T02" not in drawn
 
 
 # ---- everyone alike
@@ -290,8 +309,9 @@ def test_the_line_of_a_person_passes_through_the_counted_cases() -> None:
 @pytest.mark.parametrize("name", CHOOSING)
 def test_a_chart_of_people_lets_one_be_chosen_and_otherwise_holds_no_choice(name: str) -> None:
     params = spec(name, select=True)["params"]
+    fields = ["trainee", "requirement"] if name == "volume_grid" else ["trainee"]
     assert [(each["name"], each["select"]["type"], each["select"]["fields"]) for each in params] == [
-        ("chosen", "point", ["trainee"])
+        ("chosen", "point", fields)
     ]
     assert "params" not in spec(name)
     assert svg(name, select=True).startswith("<svg")

@@ -65,7 +65,9 @@ def test_rows_gone_are_summed_over_the_intakes_of_a_source_until_a_person_accept
     desk.take(desk.file(log(20)), "--source", "theatre")
     desk.take(desk.file(log(20, without=[1])))
     # One kept in an older version counts like one withdrawn.
-    one_kept = [row | {"role": "surgoen"} if row["case_ref"] == "C002" else row for row in log(20, without=[1])]
+    one_kept = [
+        row | {"role": "surgoen"} if row["case_ref"] == "C002" else row for row in log(20, without=[1])
+    ]
     desk.take(desk.file(one_kept))
     # What went from one source is not counted in another.
     desk.take(desk.file(log(20, without=[1, 2])), "--source", "theatre")
@@ -140,7 +142,9 @@ def told(which: str) -> list[dict[str, str]]:
     for drawing in rows_drawn(TOLD_TWICE):
         rows.append({"case_ref": "C000", "trainee_ref": drawing["trainee"]})
         if drawing[which] != "-":
-            rows.append({"case_ref": "C001", "trainee_ref": drawing["trainee"], drawing["column"]: drawing[which]})
+            rows.append(
+                {"case_ref": "C001", "trainee_ref": drawing["trainee"], drawing["column"]: drawing[which]}
+            )
     return rows
 
 

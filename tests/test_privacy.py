@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -126,20 +127,40 @@ def texts(store: Path) -> Iterator[tuple[str, str]]:
         yield where, "\n".join(str(value) for value in values if value is not None)
 
 
-def places(store: Path, *wanted: str) -> list[tuple[str, str]]:
-    return [(where, each) for where, text in texts(store) for each in wanted if each.lower() in text.lower()]
+def places(store: Path, wanted: str) -> list[str]:
+    """Where a word stands in a store, in small letters, in capitals or as a name."""
+    spelled = (wanted.lower(), wanted.upper(), wanted.capitalize())
+    return [where for where, text in texts(store) if any(each in text for each in spelled)]
 
 
 # ---- days
 
 
-def spellings(day: datetime.date) -> list[str]:
-    """How a day may be written: year first, day first, month first, with the month in letters."""
-    year, month, number = f"{day:%Y}", f"{day:%m}", f"{day:%d}"
-    joined = [mark.join(parts) for mark in "-/." for parts in ((year, month, number), (number, month, year))]
-    american = [f"{month}/{number}/{year}", f"{day.month}/{day.day}/{year}", f"{day.day}/{day.month}/{year}"]
-    words = [f"{day.day} {day:%b} {year}", f"{day.day} {day:%B} {year}", f"{day:%b} {day.day}, {year}"]
-    return [*joined, *american, *words, f"{year}{month}{number}"]
+# How a day may be written: year, day or month first, with the month in letters, without any mark between.
+WRITTEN = (
+    (r"\d{4}-\d\d-\d\d", "{0:%Y-%m-%d}"),
+    (r"\d{4}/\d\d/\d\d", "{0:%Y/%m/%d}"),
+    (r"\d\d-\d\d-\d{4}", "{0:%d-%m-%Y}"),
+    (r"\d\d\.\d\d\.\d{4}", "{0:%d.%m.%Y}"),
+    (r"\d\d/\d\d/\d{4}", "{0:%d/%m/%Y}"),
+    (r"\d\d/\d\d/\d{4}", "{0:%m/%d/%Y}"),
+    (r"\b\d\d?/\d\d?/\d{4}", "{0.day}/{0.month}/{0.year}"),
+    (r"\b\d\d?/\d\d?/\d{4}", "{0.month}/{0.day}/{0.year}"),
+    (r"\b\d\d? [A-Z][a-z]+ \d{4}", "{0.day} {0:%b %Y}"),
+    (r"\b\d\d? [A-Z][a-z]+ \d{4}", "{0.day} {0:%B %Y}"),
+    (r"[A-Z][a-z]+ \d\d?, \d{4}", "{0:%b} {0.day}, {0.year}"),
+    (r"\d{8}", "{0:%Y%m%d}"),
+)
+
+
+def days_written_in(text: str) -> set[str]:
+    """The days of operation and logging that stand in a text."""
+    found = set()
+    for pattern, form in WRITTEN:
+        # Looking ahead finds what overlaps too, such as a date after other digits.
+        written = {match.group(1) for match in re.finditer(f"(?=({pattern}))", text)}
+        found |= written & {form.format(day) for day in DAYS}
+    return found
 
 
 def numbers(day: datetime.date) -> set[int]:
@@ -157,13 +178,21 @@ def test_the_store_that_is_searched_holds_what_was_brought_in(lived_in: Path) ->
     rules = {row["rule"] for row in rows_of(lived_in, "finding")}
     assert rules >= {"code_unknown", "logged_before_operated", "case_ref_malformed", "older_version_kept"}
     # The search can find what is there: the month of an operation, in Parquet and in a snapshot.
-    found = [where for where, _ in places(lived_in, "2025-03")]
+    found = places(lived_in, "2025-03")
     assert [each for each in found if "operated_month" in each and "parquet" in each]
     assert [each for each in found if "operated_month" in each and "duckdb" in each]
 
 
+@pytest.mark.parametrize("form", [form for _, form in WRITTEN])
+def test_the_search_finds_a_day_however_it_is_written(form: str) -> None:
+    written = form.format(DAYS[7])
+    assert written in days_written_in(f"2{written}T10:00" if form[-1] == "d" else f"x {written}")
+    assert days_written_in(form.format(datetime.date(2019, 5, 17))) == set()
+
+
 def test_no_file_of_a_store_holds_a_day_of_operation(lived_in: Path) -> None:
-    assert places(lived_in, *(text for day in DAYS for text in spellings(day))) == []
+    found = [(where, days) for where, text in texts(lived_in) if (days := days_written_in(text))]
+    assert found == []
 
 
 def test_no_column_of_a_store_holds_a_date_or_the_number_of_a_day(lived_in: Path) -> None:
@@ -197,7 +226,7 @@ REQUIRED = "case_ref,trainee_ref,operated_on,procedure,role"
         (f"{REQUIRED},technique,surname", "x", 12),
         (f"{REQUIRED},technique,technique", "x", 11),
         ("case_ref,trainee_ref,operated_on,procedure,post,technique,site_ref", "x", 11),
-        (f"{MARK}_1,{MARK}_2,{MARK}_3,{MARK}_4,{MARK}_5,{MARK}_6,{MARK}_7", "x", 11),
+        (f"{MARK}_1,{MARK}_2,operated,{MARK}_4,{MARK}_5,{MARK}_6,{MARK}_7", "x", 12),
     ],
 )
 def test_nothing_of_a_refused_file_is_kept_or_said(
@@ -210,9 +239,9 @@ def test_nothing_of_a_refused_file_is_kept_or_said(
         result = run(*command, file, "--store", store)
         assert result.code == code
         assert MARK not in result.out + result.err
+    assert content(store) == before
     run_well("build", "--store", store)
     assert places(store, MARK) == []
-    assert {name: content(store)[name] for name in before} == before
     assert not (tmp_path / "fixes").exists()
 
 
@@ -234,11 +263,8 @@ def test_why_somebody_was_on_leave_is_not_stored(standing: Path, tmp_path: Path)
     assert MARK not in result.out + result.err
 
 
-CODES = "role side supervision takeover_reason technique attributes risk_factors complications event_hands".split()
-NOT_CODES = (
-    "case_ref trainee_ref operated_on principal supervisor_ref site_ref supervisor_agreed takeover duration_min"
-    " follow_up_days logged_on"
-).split()
+CODES = ["role", "side", "supervision", "takeover_reason", "technique", "attributes", "risk_factors", "complications", "event_hands"]
+NOT_CODES = ["case_ref", "trainee_ref", "operated_on", "principal", "supervisor_ref", "site_ref", "supervisor_agreed", "takeover", "duration_min", "follow_up_days", "logged_on"]
 
 
 @pytest.mark.parametrize("column", [*CODES, "procedure", "converted_from"])
@@ -252,7 +278,7 @@ def test_a_message_quotes_a_code_up_to_40_characters(column: str, standing: Path
 @pytest.mark.parametrize("column", NOT_CODES)
 def test_a_message_quotes_nothing_else(column: str, standing: Path, tmp_path: Path) -> None:
     store = copy_of(standing, tmp_path)
-    file = write_csv(tmp_path / "cases.csv", [case(1) | {column: f"{MARK}!"}])
+    file = write_csv(tmp_path / "cases.csv", [case(1) | {column: f"{MARK}!"}, case(3)])
     result = run_well("intake", file, "--append", "--store", store, "--fixes", tmp_path / "fixes")
     found = rows_of(store, "finding")
     assert [(row["source_row"], row["column_name"]) for row in found] == [("2", column)]
@@ -262,11 +288,10 @@ def test_a_message_quotes_nothing_else(column: str, standing: Path, tmp_path: Pa
 
 
 def test_an_unprintable_character_is_not_quoted(standing: Path, tmp_path: Path) -> None:
-    file = write_csv(tmp_path / "cases.csv", [case(1, technique="ch\x1b[31mop\u202e")])
+    file = write_csv(tmp_path / "cases.csv", [case(1, technique="ch\u202eoq\nx")])
     result = run("check", file, "--store", standing)
-    assert "\x1b" not in result.out + result.err
     assert "\u202e" not in result.out + result.err
-    assert '"ch[31mop"' in result.out
+    assert '"choqx"' in result.out
 
 
 # ---- names of people
@@ -323,7 +348,7 @@ def test_an_intake_leaves_nothing_outside_the_store(standing: Path, tmp_path: Pa
     for folder in folders.values():
         folder.mkdir()
     done = subprocess.run(
-        [sys.executable, "-m", "pipelines", "intake", str(file), "--store", str(store)],
+        [sys.executable, "-m", "pipelines", "intake", str(file), "--append", "--store", str(store)],
         cwd=folders["caller"],
         env={
             **os.environ,

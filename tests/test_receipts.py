@@ -45,7 +45,11 @@ def test_rows_are_accepted_plus_left_out_each_under_the_first_rule_that_it_break
         "code_unknown": 1,  # and so has C002
     }
     assert (part["rows"], part["accepted"]) == (9, 9 - 7)
-    assert part["warnings"] == {"column_unknown": 1, "procedure_unmapped": 1, "supervision_contradicts_role": 1}
+    assert part["warnings"] == {
+        "column_unknown": 1,
+        "procedure_unmapped": 1,
+        "supervision_contradicts_role": 1,
+    }
     findings = "select count(*) from finding where severity = 'left_out'"
     assert desk.query(findings) == str(1 + 2 + 3 + 2 + 1 + 1 + 1)
     # What a build knows of the intake.
@@ -56,7 +60,9 @@ def test_rows_are_accepted_plus_left_out_each_under_the_first_rule_that_it_break
 def test_the_receipt_says_what_was_taken_how_and_when(desk: Desk) -> None:
     desk.take(desk.file(log(1), "march.csv"), "--source", "theatre", "--through", "2026-04", "--append")
     receipt = desk.receipt(desk.line(source="theatre")[0])
-    said = {name: receipt[name] for name in ("source", "mode", "through", "withdrawals_accepted_by", "reason")}
+    said = {
+        name: receipt[name] for name in ("source", "mode", "through", "withdrawals_accepted_by", "reason")
+    }
     assert said == {
         "source": "theatre",
         "mode": "append",
@@ -78,7 +84,9 @@ def test_no_receipt_and_no_list_of_changes_holds_a_day_of_operation(desk: Desk) 
 
 def test_what_a_command_prints_balances_too(desk: Desk) -> None:
     desk.take(desk.file(log(4)))
-    result = desk.take(desk.file([*log(4, without=[1, 2]), *log(6, without=[1, 2, 3, 4]), {"case_ref": "C7"}]))
+    result = desk.take(
+        desk.file([*log(4, without=[1, 2]), *log(6, without=[1, 2, 3, 4]), {"case_ref": "C7"}])
+    )
     assert "5 rows = 4 accepted + 1 left out" in result.out
     assert "live before 4 = 2 unchanged + 0 changed + 0 kept in an older version + 2 withdrawn" in result.out
     assert "live after 4" in result.out
@@ -170,7 +178,11 @@ def test_a_series_of_exports_leaves_what_a_plain_model_of_the_contract_leaves(de
     chance = random.Random(seed)
     model: dict[tuple[str, str], Live] = {}
     for _ in range(9):
-        rows, append, source = random_export(chance), chance.random() < 0.3, chance.choice(["main", "theatre"])
+        rows, append, source = (
+            random_export(chance),
+            chance.random() < 0.3,
+            chance.choice(["main", "theatre"]),
+        )
         cut = chance.randrange(1, len(rows) + 1)
         files = [desk.file([as_cells(row) for row in part]) for part in (rows[:cut], rows[cut:]) if part]
         before = desk.snapshot()
@@ -183,8 +195,8 @@ def test_a_series_of_exports_leaves_what_a_plain_model_of_the_contract_leaves(de
             accepted += count
         assert desk.snapshot() == before + 1
         check_receipts(receipts_of_last_command(desk), expected, len(rows), accepted)
-        for trainee, of_source in model:
-            assert live_of(desk, trainee, of_source) == model[trainee, of_source]
+        for (trainee, of_source), live in model.items():
+            assert live_of(desk, trainee, of_source) == live
         keys = {(trainee, key) for (trainee, _), live in model.items() for key in live}
         assert desk.query("select count(*) from case_record") == str(len(keys))
 

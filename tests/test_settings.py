@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from pipelines.programme import programme_ref
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, rows_of, run, run_well, set_programme, shown
@@ -41,7 +42,15 @@ def test_init_makes_an_empty_store_with_its_settings_and_an_empty_snapshot(tmp_p
     assert written == yaml.safe_load(AS_INIT_WRITES)
     assert stat.S_IMODE(store.stat().st_mode) == 0o700
     parts = {path.name for path in store.iterdir()}
-    assert parts >= {"programme.yaml", "specialty.yaml", "access.yaml", "intake", "journal", "snapshots", "CURRENT"}
+    assert parts >= {
+        "programme.yaml",
+        "specialty.yaml",
+        "access.yaml",
+        "intake",
+        "journal",
+        "snapshots",
+        "CURRENT",
+    }
     header, rows = shown(store, "case_volume")
     assert header[:4] == ["programme_ref", "cohort", "trainee_ref", "requirement_ref"]
     assert rows == []
@@ -82,8 +91,6 @@ def test_an_init_that_cannot_be_leaves_no_folder(tmp_path: Path, words: tuple[st
     ],
 )
 def test_the_programme_is_named_by_its_title_in_lower_case_with_hyphens(name: str, ref: str) -> None:
-    from pipelines.programme import programme_ref
-
     assert programme_ref(name) == ref
 
 
@@ -114,15 +121,20 @@ BROKEN = {
     "a key of access that is not known": ("access.yaml", "rooms: []"),
     "a key of the specialty that is not known": ("specialty.yaml", "colour: blue"),
 }
-GOOD = "# a comment alone"
 
 
 @pytest.mark.parametrize("fault", BROKEN)
 def test_a_setting_that_breaks_its_schema_ends_with_2_and_changes_nothing(desk: Desk, fault: str) -> None:
     name, line = BROKEN[fault]
     path = desk.store / name
-    kept = [text for text in path.read_text(encoding="utf-8").splitlines() if not text.startswith(line.split(":")[0])]
-    path.write_text("\n".join([*(text for text in kept if not text.startswith("  headers")), line, ""]), encoding="utf-8")
+    kept = [
+        text
+        for text in path.read_text(encoding="utf-8").splitlines()
+        if not text.startswith(line.split(":")[0])
+    ]
+    path.write_text(
+        "\n".join([*(text for text in kept if not text.startswith("  headers")), line, ""]), encoding="utf-8"
+    )
     before = desk.everything()
     for command in (("build",), ("intake", desk.file(log(1))), ("check", desk.file(log(1)))):
         result = run(*command, "--store", desk.store)
@@ -152,7 +164,9 @@ DATES = "case_ref | operated_on\nC001 | 03/02/2026\nC002 | 2026-05-06"
         ("month_first", "C001 | 2026-03\nC002 | 2026-05"),
     ],
 )
-def test_dates_are_iso_unless_the_programme_says_which_comes_first(desk: Desk, dates: str, months: str) -> None:
+def test_dates_are_iso_unless_the_programme_says_which_comes_first(
+    desk: Desk, dates: str, months: str
+) -> None:
     set_programme(desk.store, dates=dates)
     desk.take(desk.file(DATES))
     assert desk.live("case_ref, operated_month") == drawn(months)

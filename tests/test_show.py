@@ -139,7 +139,7 @@ def test_the_table_for_reading_has_a_line_a_row(store: Path) -> None:
     assert len(lines) == 2 + len(CREDITS)
 
 
-AS_WORDS = "programme_ref trainee_ref case_ref procedure side requirement_ref credited reason data_through".split()
+AS_WORDS = ["programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref", "credited", "reason", "data_through"]
 
 
 @pytest.mark.parametrize(

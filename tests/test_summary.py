@@ -13,7 +13,7 @@ import duckdb
 import openpyxl
 import pytest
 
-from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
 from pipelines.summary import Options, plain_cell, summary_files, write_summary
 from tests.drawn import example

@@ -8,8 +8,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pipelines.cautions import CAUTIONS, WHO_MAY_READ
-from pipelines.specialty_sentences import TO_BE_CONFIRMED
+from pipelines.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
 from pipelines.summary_sheets import in_print, sheet_names
 from tests.stores import write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of

@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
+from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
 
 
@@ -39,7 +40,7 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
         figure.nothing("This requirement is not in force for the trainee's class.", "Choose another figure.")
         return
     it = queries.records(row)[0]
-    st.subheader(
+    st.header(
         wording.volume_sentence(
             it.requirement_title, it.counted_cases, it.minimum, it.remaining_cases, it.met, it.parts_short, it.parts
         )
@@ -48,30 +49,30 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     st.markdown(f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}")
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
-    _list("Counted", cases[counted])
-    _list("Not counted", cases[~counted])
+    _not_counted(cases[~counted].drop(columns=["credited"]))
+    st.header(f"Counted: {wording.cases_text(int(counted.sum()))}")
+    if counted.any():
+        figure.plain_table(cases[counted].drop(columns=["credited", "reason"]))
 
 
-def _list(heading: str, cases: pd.DataFrame) -> None:
-    st.subheader(f"{heading}: {wording.cases_text(len(cases))}")
-    if cases.empty:
-        return
-    told = cases.assign(reason=[wording.reason_text(reason) for reason in cases["reason"]])
-    figure.plain_table(told.drop(columns=["credited"]))
+def _not_counted(cases: pd.DataFrame) -> None:
+    st.header(f"Not counted: {wording.cases_text(len(cases))}")
+    if not cases.empty:
+        figure.plain_table(cases.assign(reason=[wording.reason_text(reason) for reason in cases["reason"]]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
     rates = queries.own_rates(snapshot, viewer.scope, trainee)
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
     counts = (it.events, it.known_outcomes, it.unknown_outcomes, it.not_yet_due)
-    st.subheader(wording.rate_sentence(*counts, it.rate, it.rate_low, it.rate_high))
+    st.header(wording.rate_sentence(*counts, it.rate, it.rate_low, it.rate_high))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
-    checked = "" if it.verified else f" {wording.TO_BE_CONFIRMED.capitalize()}."
+    checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
     st.markdown(f"{it.title}: {it.definition}{window} Source: {it.source}.{checked}")
     st.markdown(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
     figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
     for status in dict.fromkeys(cases["status"]):
         of_status = cases[cases["status"] == status]
-        st.subheader(f"{str(status).capitalize()}: {wording.cases_text(len(of_status))}")
+        st.header(f"{str(status).capitalize()}: {wording.cases_text(len(of_status))}")
         figure.plain_table(of_status.drop(columns=["status"]))

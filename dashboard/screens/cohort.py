@@ -13,6 +13,9 @@ from dashboard.queries import Snapshot
 from pipelines.store import Store
 
 CURRENT, EVERYBODY = "Current classes", "All classes"
+# Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
+ENOUGH_TO_SET_THE_AXIS = 10
+HALF_WIDTH = 300
 
 
 @dataclass(frozen=True)
@@ -52,18 +55,20 @@ def show(viewer: Viewer, store: Store) -> None:
         return
     _volume(view)
     if can_see_cohort(viewer):
-        _outcomes(view)
-        _supervision(view)
+        left, right = st.columns(2, gap="large")
+        with left:
+            _outcomes(view)
+        with right:
+            _supervision(view)
         _technique(view)
 
 
 def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
     chosen = st.selectbox("Class", [CURRENT, *dict.fromkeys(roster["cohort"]), EVERYBODY], key="class")
-    if chosen == EVERYBODY:
-        return roster
+    shown = roster["cohort"] == chosen
     if chosen == CURRENT:
-        return roster[roster["completed"].isna() & roster["left"].isna()]
-    return roster[roster["cohort"] == chosen]
+        shown = roster["completed"].isna() & roster["left"].isna()
+    return roster if chosen == EVERYBODY else roster.loc[shown]
 
 
 def _through(view: View, within_days: int) -> None:
@@ -87,7 +92,7 @@ def _volume(view: View) -> None:
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
     grid = charts.volume_grid(frame, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(grid, charts.volume_grid_alt(frame), "volume", select=True)
+    chosen = figure.draw(grid, "volume", select=True)
     figure.table(frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index())
     refs = dict(zip(frame["requirement"], frame["requirement_ref"], strict=True))
     if chosen:
@@ -136,11 +141,8 @@ def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
     complications = queries.listed(view.snapshot, "complication")
     titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
-    left, right = st.columns(2)
-    complication = left.selectbox("Complication", list(titles), format_func=titles.__getitem__)
-    attribution = right.selectbox(
-        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__
-    )
+    complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
+    attribution = st.selectbox("Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__)
     frame = view.in_order(
         queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
     )
@@ -151,8 +153,12 @@ def _outcomes(view: View) -> None:
         ]
     )
     title = f"{titles[complication]}, {attribution.replace('_', ' ')}"
-    intervals = charts.complication_intervals(frame, title=title, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(intervals, charts.complication_intervals_alt(frame, title), "rates", select=True)
+    enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
+    top = None if enough.empty else charts.axis_top(enough)
+    intervals = charts.complication_intervals(
+        frame, title=title, top=top, width=HALF_WIDTH, dark=figure.is_dark(), select=True
+    )
+    chosen = figure.draw(intervals, "rates", select=True)
     _say_why_not_expected(frame)
     figure.table(_rate_table(frame), "Each trainee in words")
     if chosen:
@@ -197,8 +203,8 @@ def _supervision(view: View) -> None:
     if latest.empty:
         figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
         return
-    drawn = charts.supervision_bands(latest, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(drawn, charts.supervision_bands_alt(latest), "bands", select=True)
+    drawn = charts.supervision_bands(latest, width=HALF_WIDTH, dark=figure.is_dark(), select=True)
+    chosen = figure.draw(drawn, "bands", select=True)
     figure.table(queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter")
     if chosen:
         opening.go("trainee", chosen["trainee"])
@@ -212,7 +218,7 @@ def _technique(view: View) -> None:
         figure.nothing("No operation of these trainees was reviewed step by step.", "Bring in a file of reviews.")
         return
     drawn = charts.technique_cohort(frame, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(drawn, charts.technique_cohort_alt(frame), "technique", select=True)
+    chosen = figure.draw(drawn, "technique", select=True)
     figure.table(frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]])
     if chosen:
         opening.go("trainee", chosen["trainee"])

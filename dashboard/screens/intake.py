@@ -79,12 +79,16 @@ def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
     if frame.empty:
         figure.nothing("Nobody is in the roster yet.", "Bring in a roster first, or together with the cases.")
         return
-    late = frame[~frame["is_current"].astype(bool) & frame["completed"].isna()]
+    roster = queries.trainees(snapshot, viewer.scope)
+    late = roster[~roster["is_current"].astype(bool) & roster["completed"].isna()]
     if late.empty:
         st.markdown("Every log of a trainee in training is current.")
     for row in queries.records(late):
         st.markdown(wording.through_sentence(row.trainee_ref, row.data_through, False, within_days))
-    figure.plain_table(frame.drop(columns=["programme_ref", "completed"]))
+    in_training = list(roster.loc[roster["completed"].isna(), "trainee_ref"])
+    if not st.toggle("Also those who have completed"):
+        frame = frame[frame["trainee_ref"].isin(in_training)]
+    figure.plain_table(frame)
 
 
 def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:

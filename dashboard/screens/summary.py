@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
+from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
 from pipelines.summary import summary_files
 
@@ -48,4 +49,4 @@ def _files(store: Store, cohort: str) -> None:
 
 
 def _checked(verified: bool) -> str:
-    return "checked" if verified else wording.TO_BE_CONFIRMED
+    return "checked" if verified else TO_BE_CONFIRMED

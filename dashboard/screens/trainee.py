@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import charts, figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
+from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
 
 
@@ -120,7 +121,7 @@ def _minimums(person: Person) -> None:
                 ],
                 "confirmed by a supervisor": frame["confirmed_cases"],
                 "rule": [
-                    f"{row.edition}{'' if row.verified else ', ' + wording.TO_BE_CONFIRMED}" for row in queries.records(frame)
+                    f"{row.edition}{'' if row.verified else ', ' + TO_BE_CONFIRMED}" for row in queries.records(frame)
                 ],
             }
         )
@@ -142,7 +143,7 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
         return
     words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     drawn = charts.volume_over_time(own, bands, dark=figure.is_dark(), **words)
-    figure.draw(drawn, charts.volume_over_time_alt(own, bands, **words), "course")
+    figure.draw(drawn, "course")
     figure.table(own.merge(bands, on="training_month", how="left"))
 
 
@@ -185,9 +186,7 @@ def _supervision(person: Person) -> None:
     if frame.empty:
         figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
         return
-    figure.draw(
-        charts.supervision_over_time(frame, dark=figure.is_dark()), charts.supervision_over_time_alt(frame), "quarters"
-    )
+    figure.draw(charts.supervision_over_time(frame, dark=figure.is_dark()), "quarters")
     figure.table(queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group), "Every level")
 
 
@@ -204,7 +203,7 @@ def _technique(person: Person) -> None:
         f"Quarter {frame['training_quarter'].iloc[0]} of training, the latest with a review. Self-reviews and steps "
         "done by a supervisor are not in the means."
     )
-    figure.draw(charts.technique_steps(frame, dark=figure.is_dark()), charts.technique_steps_alt(frame), "steps")
+    figure.draw(charts.technique_steps(frame, dark=figure.is_dark()), "steps")
     figure.table(
         frame[["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]]
     )
