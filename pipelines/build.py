@@ -47,7 +47,10 @@ def _as_of(store: Store, intakes: list[str], today: datetime.date) -> str | None
     fixed = store.programme.as_of
     if fixed:
         return fixed.isoformat()
-    days = [store.receipt(each)["taken_on"] if store.intake(each).is_dir() else today.isoformat() for each in intakes]
+    days = [
+        store.receipt(each)["taken_on"] if store.intake(each).is_dir() else today.isoformat()
+        for each in intakes
+    ]
     return max(days, default=None)
 
 
@@ -78,7 +81,9 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
 
 def _refuse_if_broken(found: list[tuple[str, list[tuple[Any, ...]]]]) -> None:
     if found:
-        lines = [f"{name}: {len(rows)} row{'s' * (len(rows) != 1)}, such as {rows[0]}" for name, rows in found]
+        lines = [
+            f"{name}: {len(rows)} row{'s' * (len(rows) != 1)}, such as {rows[0]}" for name, rows in found
+        ]
         raise AuditFailed("The integrity audit failed; the old snapshot stays.\n" + "\n".join(lines))
 
 
@@ -121,7 +126,9 @@ def _review_periods(store: Store) -> pa.Table:
 
 def _documents(store: Store) -> pa.Table:
     names = ("programme.yaml", store.programme.specialty)
-    return pa.Table.from_pylist([{"name": name, "body": (store.root / name).read_text("utf-8")} for name in names])
+    return pa.Table.from_pylist(
+        [{"name": name, "body": (store.root / name).read_text("utf-8")} for name in names]
+    )
 
 
 def _data_through(manifest: Manifest) -> pa.Table:
@@ -129,7 +136,9 @@ def _data_through(manifest: Manifest) -> pa.Table:
         {
             "trainee_ref": line.trainee_ref,
             "source": line.source,
-            "data_through": max((each.data_through for each in line.intakes if each.data_through), default=None),
+            "data_through": max(
+                (each.data_through for each in line.intakes if each.data_through), default=None
+            ),
         }
         for line in manifest.live
         if line.kind == CASES.name
@@ -138,28 +147,29 @@ def _data_through(manifest: Manifest) -> pa.Table:
 
 
 def _intakes(store: Store, manifest: Manifest) -> pa.Table:
-    rows = []
-    for intake_id in manifest.intakes():
-        receipt = store.receipt(intake_id)
-        for part in receipt["parts"]:
-            rows.append(
-                {
-                    "intake_id": intake_id,
-                    "kind": part["kind"],
-                    "source": receipt["source"],
-                    "file_name": part["file_name"],
-                    "taken_on": receipt["taken_on"],
-                    "rows_in_file": part["rows"],
-                    "accepted_rows": part["accepted"],
-                    "left_out_rows": part["rows"] - part["accepted"],
-                }
-            )
+    rows = [
+        {
+            "intake_id": intake_id,
+            "kind": part["kind"],
+            "source": receipt["source"],
+            "file_name": part["file_name"],
+            "taken_on": receipt["taken_on"],
+            "rows_in_file": part["rows"],
+            "accepted_rows": part["accepted"],
+            "left_out_rows": part["rows"] - part["accepted"],
+        }
+        for intake_id in manifest.intakes()
+        for receipt in [store.receipt(intake_id)]
+        for part in receipt["parts"]
+    ]
     return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake"])
 
 
 def _findings(store: Store, manifest: Manifest) -> pa.Table:
     """The findings of the intakes live for each trainee, and those about nobody of any live intake."""
-    live = {(entry.intake_id, line.kind, line.trainee_ref) for line in manifest.live for entry in line.intakes}
+    live = {
+        (entry.intake_id, line.kind, line.trainee_ref) for line in manifest.live for entry in line.intakes
+    }
     rows: list[dict[str, Any]] = []
     for intake_id in manifest.intakes():
         found = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
@@ -169,4 +179,6 @@ def _findings(store: Store, manifest: Manifest) -> pa.Table:
             if row["trainee_ref"] is None or (intake_id, row["kind"], row["trainee_ref"]) in live
         ]
     names = INPUT_TABLES["finding"].names
-    return pa.Table.from_pylist([{name: row[name] for name in names} for row in rows], schema=INPUT_TABLES["finding"])
+    return pa.Table.from_pylist(
+        [{name: row[name] for name in names} for row in rows], schema=INPUT_TABLES["finding"]
+    )

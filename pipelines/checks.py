@@ -86,7 +86,11 @@ def _column_rules(column: Column) -> list[tuple[str, str]]:
     name = f'"{column.name}"'
     rules = [(rule, f"\"{column.name}_fault\" = '{rule}'") for rule in _FAULTS_OF_TYPE.get(column.type, ())]
     if column.required:
-        blank = f"{name} is null" if column.type == "procedure" else f'{name} is null and "{column.name}_fault" is null'
+        blank = (
+            f"{name} is null"
+            if column.type == "procedure"
+            else f'{name} is null and "{column.name}_fault" is null'
+        )
         rules.append(("required_blank", blank))
     if column.type == "date":
         rules.append(("date_in_future", f"{name} > (select today from intake_day)"))
@@ -95,7 +99,8 @@ def _column_rules(column: Column) -> list[tuple[str, str]]:
     if column.type == "events":
         faults = f'"{column.name}_day_faults"'
         rules += [
-            (rule, f"list_contains({faults}, '{rule}')") for rule in ("number_unreadable", "number_out_of_range")
+            (rule, f"list_contains({faults}, '{rule}')")
+            for rule in ("number_unreadable", "number_out_of_range")
         ]
     if column.type == "procedure":
         rules.append(("procedure_unmapped", f'"{column.name}_unmapped"'))
@@ -171,7 +176,7 @@ _TRAINING_RULES = [
         "code_unknown",
         _select(
             "value",
-            "kind = 'stage' and \"value\" is not null and lower(\"value\") not in (select stage from stage)",
+            'kind = \'stage\' and "value" is not null and lower("value") not in (select stage from stage)',
             'lower("value")',
         ),
     ),

@@ -25,7 +25,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         code = int(arguments.run(arguments))
         # Here, where a reader that has gone is no error; at the end of the process it would be one.
         sys.stdout.flush()
-        return code
     except UserError as error:
         print(error, file=sys.stderr)
         return error.exit_code
@@ -41,6 +40,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if os.environ.get("COHORT_TRACEBACK"):
             raise
         return 1
+    return code
 
 
 def one_line(error: Exception) -> str:
@@ -58,13 +58,17 @@ def one_line(error: Exception) -> str:
             " memory_limit in programme.yaml (such as 8 GB)."
         )
     if isinstance(error, OSError):
-        return f"{error.strerror or type(error).__name__}: {error.filename or ''}; what was live is as it was."
+        return (
+            f"{error.strerror or type(error).__name__}: {error.filename or ''}; what was live is as it was."
+        )
     return f"Unexpected: {type(error).__name__}; what was live is as it was. COHORT_TRACEBACK=1 shows where."
 
 
 def parser() -> argparse.ArgumentParser:
     """Every command with its options."""
-    whole = argparse.ArgumentParser(prog="python3 run.py", description="Where each trainee of a cohort stands.")
+    whole = argparse.ArgumentParser(
+        prog="python3 run.py", description="Where each trainee of a cohort stands."
+    )
     commands = whole.add_subparsers(required=True, metavar="COMMAND")
     for add in (
         _add_demo,
@@ -171,14 +175,20 @@ def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
 
 
 def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("summary", help="the accreditation volume summary of a class: xlsx, csv, json")
+    command = commands.add_parser(
+        "summary", help="the accreditation volume summary of a class: xlsx, csv, json"
+    )
     _add_store(command)
     command.add_argument("--cohort", required=True, metavar="2027")
     command.add_argument("--out", type=Path, required=True, metavar="DIR")
     command.add_argument("--snapshot", type=int, metavar="N")
-    command.add_argument("--since", type=int, metavar="N", help="say how the counts changed since that snapshot")
+    command.add_argument(
+        "--since", type=int, metavar="N", help="say how the counts changed since that snapshot"
+    )
     command.add_argument("--through", metavar="YYYY-MM", help="count only cases operated through that month")
-    command.add_argument("--labels", type=Path, metavar="FILE", help="trainee_ref, shown_name; kept outside the store")
+    command.add_argument(
+        "--labels", type=Path, metavar="FILE", help="trainee_ref, shown_name; kept outside the store"
+    )
     command.set_defaults(run=_summary)
 
 

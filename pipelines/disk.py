@@ -7,7 +7,19 @@ import subprocess
 import sys
 from pathlib import Path
 
-NETWORK_FILE_SYSTEMS = {"nfs", "nfs3", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "webdav", "fuse.sshfs", "ncpfs", "afs"}
+NETWORK_FILE_SYSTEMS = {
+    "nfs",
+    "nfs3",
+    "nfs4",
+    "cifs",
+    "smb3",
+    "smbfs",
+    "afpfs",
+    "webdav",
+    "fuse.sshfs",
+    "ncpfs",
+    "afs",
+}
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -49,7 +61,10 @@ def _mounts() -> list[tuple[str, str]]:
     if sys.platform == "darwin":
         text = subprocess.run(["/sbin/mount"], capture_output=True, text=True, check=True).stdout
         lines = [line.split(" on ", 1)[1] for line in text.splitlines() if " on " in line]
-        return [(point, rest.split(",")[0].rstrip(")")) for point, _, rest in (line.partition(" (") for line in lines)]
+        return [
+            (point, rest.split(",")[0].rstrip(")"))
+            for point, _, rest in (line.partition(" (") for line in lines)
+        ]
     text = Path("/proc/self/mounts").read_text(encoding="utf-8", errors="replace")
     fields = [line.split(" ") for line in text.splitlines()]
     return [(each[1].replace("\\040", " "), each[2]) for each in fields]

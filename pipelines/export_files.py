@@ -92,6 +92,8 @@ def _not_of_a_kind(sheet: Sheet, kind: Kind | None, label: str) -> Finding:
     missing = missing_columns(nearest, sheet.header)
     remedy = f"Nearest is {nearest.name}; missing: {', '.join(missing)}. Nothing was stored."
     if all(name in missing for name in nearest.required if name != "trainee_ref"):
-        return Finding(label, "kind_unknown", "refused", f"{label}: the columns are of no kind of export.", remedy)
+        return Finding(
+            label, "kind_unknown", "refused", f"{label}: the columns are of no kind of export.", remedy
+        )
     message = f"{label}: {', '.join(missing)} missing."
     return Finding(label, "column_missing", "refused", message, remedy, source_row=1, column_name=missing[0])

@@ -72,7 +72,9 @@ def validate(connection: duckdb.DuckDBPyConnection, database: str, kind: Kind, w
     suite |= {rule.name: accepted[rule.name] for rule in rules if rule.about_accepted}
     differing = [name for name, count in suite.items() if count != counted.get(name, 0)]
     if differing:
-        raise UserError(f"Findings and suite disagree about {', '.join(differing)} in {kind.name}; nothing was stored.")
+        raise UserError(
+            f"Findings and suite disagree about {', '.join(differing)} in {kind.name}; nothing was stored."
+        )
     broken = [rule.name for rule in rules if rule.severity == "left_out" and accepted[rule.name]]
     if broken:
         raise UserError(f"Accepted {kind.name} rows break {', '.join(broken)}; nothing was stored.")

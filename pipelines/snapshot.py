@@ -17,7 +17,9 @@ def open_snapshot(store: Store, snapshot: int | None = None) -> Iterator[duckdb.
     number = store.current().snapshot if snapshot is None else snapshot
     path = store.database(number)
     if not path.is_file():
-        raise WrongUsage(f"Snapshot {number} is not there. See: python3 run.py snapshots --store {store.root}")
+        raise WrongUsage(
+            f"Snapshot {number} is not there. See: python3 run.py snapshots --store {store.root}"
+        )
     connection = duckdb.connect(str(path), read_only=True, config=LOCKED)
     try:
         yield connection

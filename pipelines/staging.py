@@ -37,7 +37,9 @@ def database_name() -> str:
     return f":memory:{uuid.uuid4().hex}"
 
 
-def open_staging(name: str, user_agent: str | None = None, memory_limit: str | None = None) -> duckdb.DuckDBPyConnection:
+def open_staging(
+    name: str, user_agent: str | None = None, memory_limit: str | None = None
+) -> duckdb.DuckDBPyConnection:
     """Open the staging database: in memory alone, so that rows with a day never reach a disk.
 
     `user_agent` must equal that of every other connection to `name`.
@@ -84,9 +86,7 @@ def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
 
 def _reading_query(kind: Kind, reading: Reading) -> str:
     columns = ", ".join(part for column in kind.columns for part in _column_expressions(column, reading))
-    return (
-        f"select row_id, sheet_number, source_row, too_many_cells, {columns} from staged_text"
-    )
+    return f"select row_id, sheet_number, source_row, too_many_cells, {columns} from staged_text"
 
 
 def _column_expressions(column: Column, reading: Reading) -> list[str]:
@@ -100,12 +100,12 @@ def _column_expressions(column: Column, reading: Reading) -> list[str]:
         "high": column.high,
         "known": "[" + ", ".join(_literal(code.lower()) for code in known) + "]::varchar[]",
         "in_known": ", ".join(_literal(code.lower()) for code in known) or "null",
-        "periods": "[" + ", ".join(_literal(name.lower()) for name in reading.review_periods) + "]::varchar[]",
+        "periods": "["
+        + ", ".join(_literal(name.lower()) for name in reading.review_periods)
+        + "]::varchar[]",
     }
     expressions = [f"{value.format(**words)} as {cell}"]
-    expressions += [
-        f'{text.format(**words)} as "{column.name}_{suffix}"' for suffix, text in fault.items()
-    ]
+    expressions += [f'{text.format(**words)} as "{column.name}_{suffix}"' for suffix, text in fault.items()]
     return expressions
 
 
@@ -122,7 +122,9 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
     "cohort": ("cohort_value({cell})", {"fault": "cohort_fault({cell})"}),
     "code": (
         "lower({cell})",
-        {"fault": "case when {cell} is not null and lower({cell}) not in ({in_known}) then 'code_unknown'::fault end"},
+        {
+            "fault": "case when {cell} is not null and lower({cell}) not in ({in_known}) then 'code_unknown'::fault end"
+        },
     ),
     "procedure": (
         "lower({cell})",

@@ -99,7 +99,9 @@ def init_store(root: Path, specialty: str, name: str) -> Store:
 def refuse_network_share(root: Path) -> None:
     """Locks and renames do not hold on a network share."""
     if is_network_share(root):
-        raise WrongUsage(f"{root} lies on a network share, where locks do not hold. Keep the store on a local disk.")
+        raise WrongUsage(
+            f"{root} lies on a network share, where locks do not hold. Keep the store on a local disk."
+        )
 
 
 @contextlib.contextmanager
@@ -120,7 +122,9 @@ def _lock(path: Path) -> Iterator[None]:
         except BlockingIOError:
             file.seek(0)
             holder = file.read().strip() or "another process"
-            raise AnotherWriter(f"The store is being written by {holder}. Try again when it has finished.") from None
+            raise AnotherWriter(
+                f"The store is being written by {holder}. Try again when it has finished."
+            ) from None
         file.seek(0)
         file.truncate()
         file.write(f"process {os.getpid()}\n")

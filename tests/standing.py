@@ -67,7 +67,9 @@ def leftovers(store: Path) -> list[str]:
     """Everything in the store that the manifests up to the live one do not account for."""
     opened = Store(store)
     manifests = opened.manifests()
-    snapshots = {each.file_name for each in manifests} | {opened.database(each.snapshot).name for each in manifests}
+    snapshots = {each.file_name for each in manifests} | {
+        opened.database(each.snapshot).name for each in manifests
+    }
     intakes = {intake_id for each in manifests for intake_id in each.intakes()}
     fixed = {
         "programme.yaml", "specialty.yaml", "access.yaml", "CURRENT", "writer.lock",

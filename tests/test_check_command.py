@@ -50,7 +50,7 @@ def standing(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (WARNED, (), 0),
         (LEFT_OUT, (), 10),
         (HOLDING, (), 14),
-        (HOLDING, ("--append",), 0),
+        (HOLDING + "C010,T01,2025-06-17,phaco_iol,surgeon,none\n", ("--append",), 0),
         (HOLDING, ACCEPTED, 0),
         (HOLDING_AND_LEFT_OUT, (), 14),
         (HOLDING_AND_LEFT_OUT, ACCEPTED, 10),

@@ -121,8 +121,8 @@ def test_json_is_an_array_of_objects_in_the_same_order(store: Path) -> None:
     order = [8, 5, 4, 3, 2, 1, 0, 7, 6]  # the places in ROWS of the lines of AS_CSV
     assert by_position == [ROWS[place] for place in order]
     assert {tuple(each) for each in printed} == {tuple(AS_CSV.splitlines()[0].split(","))}
-    credits = json.loads(run_well("show", "case_credit", "--store", store, "--format", "json").out)
-    assert [each["credited"] for each in credits] == [None, False, True]
+    credit = json.loads(run_well("show", "case_credit", "--store", store, "--format", "json").out)
+    assert [each["credited"] for each in credit] == [None, False, True]
 
 
 def test_json_of_no_row_is_an_empty_array_and_csv_still_has_its_header(store: Path) -> None:
@@ -139,7 +139,17 @@ def test_the_table_for_reading_has_a_line_a_row(store: Path) -> None:
     assert len(lines) == 2 + len(CREDITS)
 
 
-AS_WORDS = ["programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref", "credited", "reason", "data_through"]
+AS_WORDS = [
+    "programme_ref",
+    "trainee_ref",
+    "case_ref",
+    "procedure",
+    "side",
+    "requirement_ref",
+    "credited",
+    "reason",
+    "data_through",
+]
 
 
 @pytest.mark.parametrize(
@@ -208,7 +218,7 @@ def test_a_value_may_hold_an_equals_sign(store: Path) -> None:
     [
         ["show", "case_volumes"],
         ["show", "sqlite_master"],
-        ["show", "case_credit\" --"],
+        ["show", 'case_credit" --'],
         ["show", "case_credit", "--where", "person=T1"],
         ["show", "case_credit", "--where", "trainee_ref"],
         ["show", "case_credit", "--where", "=T1"],
@@ -267,7 +277,17 @@ def test_a_view_has_the_columns_of_the_contract_in_its_order(view: str, standing
 
 
 def started(store: Path, **environment: str) -> subprocess.Popen[bytes]:
-    words = [sys.executable, "-m", "pipelines", "show", "supervision_mix", "--store", str(store), "--format", "csv"]
+    words = [
+        sys.executable,
+        "-m",
+        "pipelines",
+        "show",
+        "supervision_mix",
+        "--store",
+        str(store),
+        "--format",
+        "csv",
+    ]
     return subprocess.Popen(
         words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT, env={**os.environ, **environment}
     )

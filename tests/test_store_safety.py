@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -14,11 +13,10 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipelines import definitions, disk, judging
+from pipelines import disk
 from pipelines.snapshot import open_snapshot
 from pipelines.store import Store, writing
-from tests.killing import killer
-from tests.standing import content, copy_of, later_cases, leftovers, published, standing_store
+from tests.standing import content, copy_of, later_cases, published, standing_store
 from tests.stores import new_store, read_csv, rows_of, run, run_well, set_programme, write_csv
 
 HEADER = "case_ref,trainee_ref,operated_on,procedure,role,supervisor_ref,technique\n"
@@ -105,7 +103,7 @@ def test_a_formula_is_text_and_no_code(formula: str, standing: Path, tmp_path: P
 
 
 def test_a_link_in_a_formula_refuses_the_file(standing: Path, tmp_path: Path) -> None:
-    row = "C101,T01,2025-06-17,phaco_iol,surgeon,S01,\"=HYPERLINK(\"\"http://example.org/x\"\")\"\n"
+    row = 'C101,T01,2025-06-17,phaco_iol,surgeon,S01,"=HYPERLINK(""http://example.org/x"")"\n'
     before = content(standing)
     assert run("intake", write_csv(tmp_path / "cases.csv", HEADER + row), "--store", standing).code == 12
     assert content(standing) == before
@@ -271,145 +269,6 @@ def test_a_reader_can_do_nothing_but_read(statement: str, standing: Path, tmp_pa
         with pytest.raises(duckdb.Error):
             connection.execute(statement.format(folder=tmp_path)).fetchall()
     assert [path.name for path in tmp_path.iterdir()] == ["roster.csv"]
-
-
-# ---- ended halfway
-
-
-def test_an_intake_killed_at_any_moment_leaves_old_or_new_and_the_next_one_works(
-    standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    file = later_cases(tmp_path)
-    # Other tests see to the suite; it runs in the process that is killed, and need not in this one.
-    monkeypatch.setattr(judging, "validate", lambda *_: None)
-    finished = copy_of(standing, tmp_path, "finished")
-    run_well("intake", file, "--store", finished)
-    old, new = published(standing), published(finished)
-    after, ended, found = 0.0, -signal.SIGKILL, 0
-    with killer() as killed:
-        while ended == -signal.SIGKILL:
-            store = copy_of(standing, tmp_path)
-            ended = killed(["intake", file, "--store", store], after)
-            swapped = (store / "CURRENT").read_text() == "snap-000003.json\n"
-            found += bool(leftovers(store))
-            assert published(store) == (new if swapped else old)
-            run_well("intake", file, "--store", store)
-            assert published(store) == new
-            assert leftovers(store) == []
-            after = after * 1.6 + 0.03
-    assert (ended, swapped) == (0, True)
-    # Some kill must have hit it in the middle, else this has shown nothing.
-    assert found
-
-
-class Killed(BaseException):
-    """Stands for the end of the process at one step."""
-
-
-STEPS = ("rename", "replace", "fsync", "chmod")
-
-
-def test_an_intake_ended_at_any_step_leaves_old_or_new_and_the_next_writer_works(
-    standing: Path, tmp_path: Path
-) -> None:
-    file = write_csv(tmp_path / "training.csv", "trainee_ref,from,kind,value\nT01,2024-07,stage,first_year\n")
-    finished = copy_of(standing, tmp_path, "finished")
-    run_well("intake", file, "--store", finished)
-    old, new = published(standing), published(finished)
-    last = 0
-    while True:
-        store = copy_of(standing, tmp_path)
-        if not ended_at_step(last, "intake", file, "--store", store):
-            break
-        swapped = (store / "CURRENT").read_text() == "snap-000003.json\n"
-        assert published(store) == (new if swapped else old), last
-        run_well("build", "--store", store)
-        assert published(store) == (new if swapped else old), last
-        assert leftovers(store) == []
-        last += 1
-    # At least: two files of the intake, its folder, its rename; database, manifest and CURRENT of the snapshot.
-    assert last >= 12
-
-
-def ended_at_step(number: int, *argv: object) -> bool:
-    """Runs a command that ends at its nth step on the disk; whether it came so far."""
-    taken = 0
-
-    def counted(step: Callable[..., Any]) -> Callable[..., Any]:
-        def stands_in(*words: Any, **options: Any) -> Any:
-            nonlocal taken
-            if taken == number:
-                raise Killed
-            taken += 1
-            return step(*words, **options)
-
-        return stands_in
-
-    with pytest.MonkeyPatch.context() as patch:
-        # Other tests see to the suite; here it would only take its time, at every step.
-        patch.setattr(judging, "validate", lambda *_: None)
-        for name in STEPS:
-            patch.setattr(os, name, counted(getattr(os, name)))
-        try:
-            run_well(*argv)
-        except Killed:
-            return True
-    return False
-
-
-def test_the_next_writer_removes_what_no_manifest_names(standing: Path, tmp_path: Path) -> None:
-    store = copy_of(standing, tmp_path)
-    before = published(store)
-    snapshots = store / "snapshots"
-    strays = [
-        store / "intake" / "0000-1" / "cases" / "T01.parquet",
-        store / "intake" / ".DS_Store",
-        store / ".work" / "deep" / "snapshot.duckdb",
-        snapshots / "snap-000009.duckdb",
-        snapshots / "snap-000002.duckdb.wal",
-        snapshots / ".snap-000003.json.new",
-        snapshots / "notes.json",
-        store / ".CURRENT.new",
-    ]
-    for path in strays:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(b"left behind")
-    assert published(store) == before
-    run_well("build", "--store", store)
-    assert [path for path in strays if path.exists()] == []
-    assert leftovers(store) == []
-    assert published(store) == before
-
-
-def test_a_manifest_that_current_does_not_name_counts_for_nothing(standing: Path, tmp_path: Path) -> None:
-    store = copy_of(standing, tmp_path)
-    before = published(store)
-    live = Store(store).current()
-    unborn = live.model_copy(update={"snapshot": 3, "live": []})
-    (store / "snapshots" / unborn.file_name).write_text(unborn.text())
-    assert published(store) == before
-    assert [each.snapshot for each in Store(store).manifests()] == [0, 1, 2]
-    assert "3" not in [line.split()[0] for line in run_well("snapshots", "--store", store).out.splitlines()]
-    run_well("build", "--store", store)
-    assert Store(store).current().snapshot == 3
-    assert Store(store).current().live == live.live
-    assert published(store) == before
-
-
-def test_a_failed_audit_ends_with_13_and_changes_nothing(
-    standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    store = copy_of(standing, tmp_path)
-    before = published(store)
-    file = later_cases(tmp_path)
-    with monkeypatch.context() as patch:
-        patch.setattr(definitions, "audit", lambda _: [("900_case_record_audit.sql", [("an offence",)])])
-        result = run("intake", file, "--store", store)
-    assert result.code == 13
-    assert "900_case_record_audit.sql" in result.err
-    assert published(store) == before
-    run_well("intake", file, "--store", store)
-    assert leftovers(store) == []
 
 
 # ---- too large

@@ -16,6 +16,7 @@ CURRENT, EVERYBODY = "Current classes", "All classes"
 # Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
 ENOUGH_TO_SET_THE_AXIS = 10
 HALF_WIDTH = 300
+GRID_STEP = 70
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def _volume(view: View) -> None:
         figure.nothing("Every minimum shown is reached.", "A met minimum is a floor, not a finding of competence.")
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
-    grid = charts.volume_grid(frame, dark=figure.is_dark(), select=True)
+    grid = charts.volume_grid(frame, step=GRID_STEP, dark=figure.is_dark(), select=True)
     chosen = figure.draw(grid, "volume", select=True)
     figure.table(frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index())
     refs = dict(zip(frame["requirement"], frame["requirement_ref"], strict=True))

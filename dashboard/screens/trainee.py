@@ -121,11 +121,13 @@ def _minimums(person: Person) -> None:
                 ],
                 "confirmed by a supervisor": frame["confirmed_cases"],
                 "rule": [
-                    f"{row.edition}{'' if row.verified else ', ' + TO_BE_CONFIRMED}" for row in queries.records(frame)
+                    f"{row.edition}{'' if row.verified else ', to be confirmed'}" for row in queries.records(frame)
                 ],
             }
         )
     )
+    if not frame["verified"].all():
+        st.markdown(f"*To be confirmed*: {TO_BE_CONFIRMED}. Sources stand with the cases behind each count.")
     _course(person, frame)
 
 
