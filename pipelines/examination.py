@@ -151,7 +151,7 @@ def _examine_kind(
         _make_roster(
             connection,
             "(select trainee_ref, started, credit_from, expected_completion from new_trainees union all"
-            " select trainee_ref, started, credit_from, expected_completion from live_trainees"
+            " select trainee_ref, started, credit_from, expected_completion from live_roster"
             " where trainee_ref not in (select trainee_ref from new_trainees))",
         )
     if kind is CASES:

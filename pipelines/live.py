@@ -81,5 +81,5 @@ def _reading(kind: Kind, files: list[dict[str, object]], several: bool) -> str:
     latest = f"qualify rank() over (partition by source, {record} order by taken desc) = 1" if several else ""
     return (
         f"select {columns}, source, source_taken, taken, intake_id"
-        f" from read_parquet([{paths}], filename = 'path') as kept join live_file using (path) {latest}"
+        f" from read_parquet([{paths}], filename = 'path', hive_partitioning = false) as kept join live_file using (path) {latest}"
     )
