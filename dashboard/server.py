@@ -44,6 +44,6 @@ def demo_app(root: Path) -> st.App:
         routes=[Route("/people", choose), Route("/as/{person}", become)],
         middleware=[
             Middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost"]),
-            Middleware(Gate, sessions=sessions, first=director, open_paths=("/people", "/as/")),
+            Middleware(Gate, sessions=sessions, first=director, open_paths="/people|/as/[^/]+"),
         ],
     )

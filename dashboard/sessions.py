@@ -7,6 +7,7 @@ gate looks the name up, removes any viewer that a request claims to be, and sets
 from __future__ import annotations
 
 import json
+import re
 import secrets
 import time
 from http.cookies import SimpleCookie
@@ -80,13 +81,13 @@ def session_response(sessions: Sessions, told: Told, secure: bool = False) -> Re
 
 
 class Gate:
-    """ASGI middleware: closed without a session, but for the paths on which one is opened.
+    """ASGI middleware: closed without a session, but for the paths (a pattern) on which one is opened.
 
     `first` is the viewer of a page asked for without a session; without it there is no such page.
     """
 
     def __init__(
-        self, app: ASGIApp, sessions: Sessions, first: Told | None = None, open_paths: tuple[str, ...] = ()
+        self, app: ASGIApp, sessions: Sessions, first: Told | None = None, open_paths: str = ""
     ) -> None:
         self.app, self.sessions, self.first, self.open_paths = app, sessions, first, open_paths
 
@@ -99,7 +100,7 @@ class Gate:
         del headers[HEADER]
         if told is not None:
             headers[HEADER] = write_viewer(told)
-        elif not scope["path"].startswith(self.open_paths):
+        elif not re.fullmatch(self.open_paths, scope["path"]):
             await self._refuse(scope, receive, send)
             return
         await self.app(scope, receive, _with_headers(send))

@@ -16,6 +16,7 @@ from pipelines.formats import CASES, KINDS
 from pipelines.input_tables import INPUT_TABLES
 from pipelines.live import ADDED, load_live
 from pipelines.manifest import Hashes, Line, Manifest
+from pipelines.quantiles import quantile_tables
 from pipelines.specialty import specialty_tables
 from pipelines.store import Store, file_hash, publish
 
@@ -91,6 +92,8 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
     """Make the schema `input`: settings, specialty, live rows, live findings."""
     connection.execute("create schema input")
     for name, table in specialty_tables(store.specialty).items():
+        _create(connection, f"main.{name}", table)
+    for name, table in quantile_tables().items():
         _create(connection, f"main.{name}", table)
     _create(connection, "programme", _programme_table(store, manifest))
     _create(connection, "document", _documents(store))

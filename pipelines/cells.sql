@@ -24,11 +24,15 @@ create macro is_local_date(cell) as
 create macro local_parts(cell) as
     string_split(regexp_replace(regexp_extract(cell, '^[0-9./-]+'), '[.-]', '/', 'g'), '/');
 
+-- Two digits name no year.
 create macro local_date(parts, style) as
-    try_cast(
-        parts[3] || '-' || lpad(parts[if(style = 'day_first', 2, 1)], 2, '0')
-        || '-' || lpad(parts[if(style = 'day_first', 1, 2)], 2, '0') as date
-    );
+    case
+        when length(parts[3]) = 4
+            then try_cast(
+                parts[3] || '-' || lpad(parts[if(style = 'day_first', 2, 1)], 2, '0')
+                || '-' || lpad(parts[if(style = 'day_first', 1, 2)], 2, '0') as date
+            )
+    end;
 
 create macro date_value(cell, style) as
     case

@@ -15,6 +15,18 @@ KEYS: dict[str, tuple[str, ...]] = {
     "case_volume": (*_PERSON, "requirement_ref"),
     "complication_rate": (*_PERSON, "complication_ref", "procedure_group", "attribution"),
     "supervision_mix": (*_PERSON, "procedure_group", "training_quarter", "level_ref"),
+    "technique_step": (*_PERSON, "procedure_group", "step", "training_quarter"),
+    "milestone_standing": (*_PERSON, "milestone_ref", "level"),
+    "volume_summary": (*_PERSON, "requirement_ref"),
+    "supervision_band": (*_PERSON, "procedure_group", "training_quarter", "band"),
+    "volume_course": (*_PERSON, "requirement_ref", "training_month"),
+    "volume_band": ("programme_ref", "requirement_ref", "training_month"),
+    "expected_rate": (*_PERSON, "complication_ref", "attribution"),
+    "measure_course": (*_PERSON, "measure", "training_quarter"),
+    "cohort_comparison": (*_PERSON, "measure"),
+    "trainee_log": _PERSON,
+    "left_out_rule": (*_PERSON, "severity", "rule"),
+    "unverified_item": ("kind", "ref"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
 

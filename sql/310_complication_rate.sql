@@ -1,90 +1,10 @@
 -- How often did each outcome arise among a trainee's cases whose outcome is known, and how sure is that?
 --
 -- Rows:   one per trainee of the roster, complication and attribution, also with nothing known
--- Reads:  case_record, case_complication, complication, trainee
+-- Reads:  outcome_quarter, complication, trainee
 -- Source: known, unknown and not yet due as in the contract of the views; interval: 010_wilson.sql
 create view definition.complication_rate as
 with
-
-hit as (
-
-    -- An event after its window is none; one that arises in the operation counts on any day.
-    select distinct
-        case_complication.trainee_ref,
-        case_complication.case_sequence,
-        case_complication.complication_ref
-    from case_complication
-    inner join complication
-        on case_complication.complication_ref = complication.complication_ref
-    where
-        complication.window_days = 0
-        or case_complication."day" is null
-        or case_complication."day" <= complication.window_days
-
-),
-
-eligible as (
-
-    select
-        case_record.trainee_ref,
-        case_record.case_sequence,
-        case_record.role = 'surgeon' as as_surgeon,
-        case_record.event_hands,
-        complication.complication_ref,
-        complication.window_days,
-        case_record.complications is not null as told,
-        coalesce(
-            case_record.complications is not null and case_record.follow_up_days >= complication.window_days,
-            false
-        ) as followed,
-        coalesce(case_record.observed_days >= complication.window_days, false) as elapsed
-    from case_record
-    inner join complication on case_record.procedure_group = complication.procedure_group
-    where
-        not case_record.performed_elsewhere
-        and (case_record.role = 'surgeon' or case_record.takeover)
-
-),
-
-judged as (
-
-    select
-        eligible.trainee_ref,
-        eligible.complication_ref,
-        eligible.as_surgeon,
-        eligible.event_hands,
-        hit.case_sequence is not null as is_hit,
-        eligible.window_days = 0 or eligible.followed or eligible.elapsed as is_due,
-        eligible.told
-        and (eligible.window_days = 0 or hit.case_sequence is not null or eligible.followed) as is_known
-    from eligible
-    left join hit
-        on
-            eligible.trainee_ref = hit.trainee_ref
-            and eligible.case_sequence = hit.case_sequence
-            and eligible.complication_ref = hit.complication_ref
-
-),
-
-counted as (
-
-    select
-        trainee_ref,
-        complication_ref,
-        as_surgeon,
-        count(*) as eligible_cases,
-        count(*) filter (where not is_due) as not_yet_due,
-        count(*) filter (where not is_due and is_hit) as early_events,
-        count(*) filter (where is_due and is_known) as known_outcomes,
-        count(*) filter (where is_due and is_hit) as events,
-        count(*) filter (where is_due and is_hit and event_hands = 'trainee') as events_of_trainee,
-        count(*) filter (
-            where is_due and is_hit and (event_hands is null or event_hands = 'unclear')
-        ) as events_unclear
-    from judged
-    group by trainee_ref, complication_ref, as_surgeon
-
-),
 
 attribution as (
 
@@ -123,7 +43,7 @@ summed as (
     from trainee
     cross join complication
     cross join attribution
-    left join counted
+    left join outcome_quarter as counted
         on
             trainee.trainee_ref = counted.trainee_ref
             and complication.complication_ref = counted.complication_ref

@@ -12,6 +12,7 @@ import yaml
 from pipelines.definitions import KEYS, SQL, audit, publish
 from pipelines.input_tables import INPUT_TABLES
 from pipelines.specialty import parse_specialty, specialty_tables, specialty_text
+from tests.built_tables import load_built_tables
 
 Db = duckdb.DuckDBPyConnection
 
@@ -99,6 +100,7 @@ def database(specialty: bytes | None = None) -> Db:
         _load(db, f"input.{name}", schema.empty_table())
     for name, rows in _tables(specialty or example()).items():
         _load(db, f"main.{name}", rows)
+    load_built_tables(db)
     db.execute("insert into input.programme values ('harbour-eye', 'Harbour Eye', 7, 45, 5, '2026-11-24')")
     return db
 

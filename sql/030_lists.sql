@@ -1,0 +1,24 @@
+-- How are numbers counted up, texts joined and shares written?
+--
+-- Rows:   none: macros
+-- Reads:  nothing
+-- Source: none
+
+-- The whole numbers from 1 on, as a list to unnest; empty below 1.
+create macro numbers_to(last_number) as range(1, last_number + 1);
+
+-- The texts of a group in the order of their places, with a semicolon between two.
+create macro joined_in_order(part, place) as string_agg(part, '; ' order by place);
+
+-- `50 %`, `12.5 %`: a share in percent with one digit after the point at most.
+create macro percent_text(share_of_one) as
+    concat(replace(format('{:.1f}', 100e0 * share_of_one), '.0', ''), ' %');
+
+-- The next tenth of a percent below, and above: a share that falls short must not print as if it did not.
+create macro tenth_below(share_of_one) as floor(1000e0 * share_of_one) / 1000e0;
+
+create macro tenth_above(share_of_one) as ceil(1000e0 * share_of_one) / 1000e0;
+
+-- `3`, `3.5`, `2.83`: a mean score or what is asked of one, cut after the second digit, never rounded up.
+create macro score_text(score_mean) as
+    replace(replace(format('{:.2f}', floor(100e0 * score_mean + 1e-9) / 100e0), '.00', ''), '.50', '.5');

@@ -1,0 +1,50 @@
+-- What does the programme report of each trainee's volume, and on whose authority?
+--
+-- Rows:   those of case_volume
+-- Reads:  case_volume, requirement
+-- Source: minimums come from the specialty file, each with its source
+create view definition.volume_summary as
+select
+    case_volume.programme_ref,
+    case_volume.cohort,
+    case_volume.trainee_ref,
+    case_volume.requirement_ref,
+    case_volume.requirement_title,
+    case_volume.minimum,
+    case_volume.counted_cases,
+    case_volume.remaining_cases,
+    case_volume.met,
+    case_volume.edition,
+    case_volume.confirmed_cases,
+    case_volume.held_cases,
+    requirement.source,
+    requirement.verified,
+    case_volume.data_through
+from main.case_volume
+inner join requirement on case_volume.requirement_ref = requirement.requirement_ref;
+
+comment on view definition.volume_summary is
+'What does the programme report of each trainee''s volume, and on whose authority? The rows of case_volume, with the source of each requirement and whether somebody checked it. The accreditor''s own tally takes precedence.';
+comment on column definition.volume_summary.programme_ref is 'The programme, as a pseudonym.';
+comment on column definition.volume_summary.cohort is
+'The class: the academic year in which its trainees are to complete.';
+comment on column definition.volume_summary.trainee_ref is 'The trainee, as a pseudonym.';
+comment on column definition.volume_summary.requirement_ref is
+'The requirement, by its code in the specialty file.';
+comment on column definition.volume_summary.requirement_title is 'The requirement in words.';
+comment on column definition.volume_summary.minimum is 'How many cases the requirement asks for.';
+comment on column definition.volume_summary.counted_cases is 'Cases credited toward the requirement.';
+comment on column definition.volume_summary.remaining_cases is
+'Minimum less counted cases, and 0 once the minimum is reached.';
+comment on column definition.volume_summary.met is 'Whether the counted cases reach the minimum.';
+comment on column definition.volume_summary.edition is
+'The edition of the document from which the requirement comes.';
+comment on column definition.volume_summary.confirmed_cases is
+'Counted cases in which the supervisor confirmed the role.';
+comment on column definition.volume_summary.held_cases is
+'Cases held back until a double claim is decided; 0 in this version, which does not judge double claims.';
+comment on column definition.volume_summary.source is 'Where the requirement was taken from.';
+comment on column definition.volume_summary.verified is
+'Whether somebody read number and roles in that source; where not, they are to be confirmed against the current document.';
+comment on column definition.volume_summary.data_through is
+'The month through which the trainee''s data are complete; blank with no data.';

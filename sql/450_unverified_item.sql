@@ -1,0 +1,32 @@
+-- Which requirements and outcomes has nobody checked against the document named as their source?
+--
+-- Rows:   one per requirement or complication of the specialty file that is not verified
+-- Reads:  requirement, complication
+-- Source: `verified`, `source` and `reviewed_on` of the specialty file
+create view definition.unverified_item as
+select
+    'requirement' as kind,
+    requirement_ref as ref,
+    title,
+    source,
+    reviewed_on
+from requirement
+where not verified
+union all
+select
+    'complication' as kind,
+    complication_ref as ref,
+    title,
+    source,
+    cast(null as varchar) as reviewed_on
+from complication
+where not verified;
+
+comment on view definition.unverified_item is
+'Which requirements and outcomes has nobody checked against the document named as their source? They are to be confirmed against the current document.';
+comment on column definition.unverified_item.kind is 'requirement or complication.';
+comment on column definition.unverified_item.ref is 'Its code in the specialty file.';
+comment on column definition.unverified_item.title is 'It in words.';
+comment on column definition.unverified_item.source is 'Where it was taken from.';
+comment on column definition.unverified_item.reviewed_on is
+'The day on which somebody last looked at it; blank where the specialty file keeps none.';

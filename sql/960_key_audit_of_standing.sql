@@ -1,0 +1,65 @@
+-- Does each key stand once in the views of technique, milestones, comparison, volume and log?
+--
+-- Rows:   one per view and repeated key; there must be none
+-- Reads:  technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
+--         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, unverified_item
+-- Source: contract of the views: the row grain and key of a view are closed
+select 'a key stands twice in technique_step' as offence, trainee_ref
+from technique_step
+group by programme_ref, cohort, trainee_ref, procedure_group, step, training_quarter
+having count(*) > 1
+union all
+select 'a key stands twice in milestone_standing' as offence, trainee_ref
+from milestone_standing
+group by programme_ref, cohort, trainee_ref, milestone_ref, level
+having count(*) > 1
+union all
+select 'a key stands twice in volume_summary' as offence, trainee_ref
+from volume_summary
+group by programme_ref, cohort, trainee_ref, requirement_ref
+having count(*) > 1
+union all
+select 'a key stands twice in supervision_band' as offence, trainee_ref
+from supervision_band
+group by programme_ref, cohort, trainee_ref, procedure_group, training_quarter, band
+having count(*) > 1
+union all
+select 'a key stands twice in volume_course' as offence, trainee_ref
+from volume_course
+group by programme_ref, cohort, trainee_ref, requirement_ref, training_month
+having count(*) > 1
+union all
+select 'a key stands twice in volume_band' as offence, requirement_ref as trainee_ref
+from volume_band
+group by programme_ref, requirement_ref, training_month
+having count(*) > 1
+union all
+select 'a key stands twice in expected_rate' as offence, trainee_ref
+from expected_rate
+group by programme_ref, cohort, trainee_ref, complication_ref, attribution
+having count(*) > 1
+union all
+select 'a key stands twice in measure_course' as offence, trainee_ref
+from measure_course
+group by programme_ref, cohort, trainee_ref, measure, training_quarter
+having count(*) > 1
+union all
+select 'a key stands twice in cohort_comparison' as offence, trainee_ref
+from cohort_comparison
+group by programme_ref, cohort, trainee_ref, measure
+having count(*) > 1
+union all
+select 'a key stands twice in trainee_log' as offence, trainee_ref
+from trainee_log
+group by programme_ref, cohort, trainee_ref
+having count(*) > 1
+union all
+select 'a key stands twice in left_out_rule' as offence, trainee_ref
+from left_out_rule
+group by programme_ref, cohort, trainee_ref, severity, rule
+having count(*) > 1
+union all
+select 'a key stands twice in unverified_item' as offence, ref as trainee_ref
+from unverified_item
+group by kind, ref
+having count(*) > 1

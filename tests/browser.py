@@ -1,0 +1,160 @@
+"""Plumbing of the browser tests: the demo's store, served; and a window of one person, which keeps what it heard.
+
+The store is made once a session of tests from seed_data by the real commands; Chromium opens the real dashboard.
+"""
+
+from __future__ import annotations
+
+import atexit
+import functools
+import re
+import shutil
+import tempfile
+from pathlib import Path
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket, expect
+
+from dashboard.pictures import open_screen, settle
+from tests.stores import new_store, run_well, set_programme
+
+ROOT = Path(__file__).parents[1]
+EXPORTS = ROOT / "seed_data" / "exports"
+SHOTS = ROOT / ".shots"
+WIDE, NARROW, HIGH = 1280, 400, 900
+
+# Web Content Accessibility Guidelines 2.2, levels A and AA, as axe-core tags its rules.
+WCAG_22_AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+# Who has which screens, by the names in the navigation.
+SCREENS = {
+    "director": ["Cohort", "Trainee", "Cases behind a number", "Intake", "Volume summary", "Methods"],
+    "committee": ["Cohort", "Trainee", "Cases behind a number", "Methods"],
+    "coordinator": ["Cohort", "Trainee", "Cases behind a number", "Intake", "Volume summary", "Methods"],
+    "reviewer": ["My reviews", "Methods"],
+    "trainee-T22": ["My standing", "Cases behind a number", "Methods"],
+    "trainee-T29": ["My standing", "Cases behind a number", "Methods"],
+}
+
+
+@functools.cache
+def demo_store() -> Path:
+    """The demo's store: read it, never write into it."""
+    folder = Path(tempfile.mkdtemp(prefix="standing-demo-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    store = new_store(folder, programme="Saltmarsh Eye Residency")
+    set_programme(store, programme_ref="saltmarsh-eye", as_of="2026-11-15", demo=True, basis="Made-up data.")
+    run_well("intake", *sorted(EXPORTS.glob("*.csv")), "--store", store)
+    return store
+
+
+def demo_copy(folder: Path, name: str = "store") -> Path:
+    """A copy of the demo's store to write into."""
+    copy = folder / name
+    shutil.copytree(demo_store(), copy)
+    return copy
+
+
+class Window:
+    """A window of one person: what its console said, and every byte that it received."""
+
+    def __init__(self, browser: Browser, address: str, person: str, width: int = WIDE) -> None:
+        self.person = person
+        self.context = browser.new_context(viewport={"width": width, "height": HIGH}, color_scheme="light")
+        self.page: Page = self.context.new_page()
+        self.said: list[str] = []
+        self.frames: list[bytes] = []
+        self._responses: list[Response] = []
+        self.page.on("console", self._hear)
+        self.page.on("pageerror", self._fail)
+        self.page.on("websocket", self._listen)
+        self.page.on("response", self._keep)
+        self.page.goto(f"{address}/as/{person}")
+        settle(self.page)
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        self.said.append(f"{message.type}: {message.text}")
+
+    def _fail(self, error: Error) -> None:
+        self.said.append(f"page error: {error}")
+
+    def _listen(self, socket: WebSocket) -> None:
+        socket.on("framereceived", self._receive)
+
+    def _receive(self, frame: bytes | str) -> None:
+        self.frames.append(frame if isinstance(frame, bytes) else frame.encode())
+
+    def _keep(self, response: Response) -> None:
+        self._responses.append(response)
+
+    def bodies(self) -> dict[str, bytes]:
+        """The body of every response by its address; a redirection has none."""
+        return {each.url: each.body() for each in self._responses if not 300 <= each.status < 400}
+
+    @property
+    def main(self) -> Locator:
+        return self.page.get_by_test_id("stMain")
+
+    def links(self) -> list[str]:
+        """The screens in the navigation."""
+        return self.page.locator("[data-testid=stTopNavLink], [data-testid=stSidebarNavLink]").all_inner_texts()
+
+    def open(self, screen: str) -> None:
+        open_screen(self.page, screen)
+
+    def settle(self) -> None:
+        settle(self.page)
+
+    def choose(self, label: str, option: str) -> None:
+        """Choose in a select box by typing: what is typed narrows the list, Enter takes the first."""
+        box = self.page.get_by_role("combobox", name=re.compile(re.escape(label))).first
+        box.click()
+        box.fill(option)
+        box.press("Enter")
+        self.settle()
+
+    def unfold(self) -> None:
+        """Open every closed part of the screen."""
+        for part in self.main.get_by_test_id("stExpander").locator("details:not([open]) > summary").all():
+            part.click()
+        self.settle()
+
+    def text(self) -> str:
+        """Everything the screen says, closed parts too, with single spaces."""
+        return " ".join((self.main.text_content() or "").split())
+
+    def rows(self, heading: str) -> list[list[str]]:
+        """The cells of the first table after the heading, without its head."""
+        after = f"xpath=//*[self::h1 or self::h2][contains(., '{heading}')]/following::table[1]//tbody/tr"
+        return [row.locator("td, th").all_inner_texts() for row in self.page.locator(after).all()]
+
+    def mark(self, words: str) -> Locator:
+        """A mark of a chart by the beginning of its description."""
+        return self.page.locator(f'[data-testid=stVegaLiteChart] [aria-label^="{words}"]')
+
+    def faults(self) -> list[str]:
+        """What must never be on a screen: an exception, and anything that the console has heard."""
+        shown = self.page.locator("[data-testid=stException], [data-testid=stAlertContentError]")
+        return self.said + [f"shown: {each}" for each in shown.all_inner_texts()]
+
+    def violations(self) -> list[str]:
+        """What axe-core finds, as rule and element."""
+        found = Axe().run(self.page, options={"runOnly": WCAG_22_AA, "resultTypes": ["violations"]})
+        return [
+            f"{each['id']}: {node['html'][:200]}" for each in found.response["violations"] for node in each["nodes"]
+        ]
+
+    def shoot(self, name: str) -> None:
+        """A picture of the whole screen, for eyes."""
+        SHOTS.mkdir(exist_ok=True)
+        size = self.page.viewport_size or {"width": WIDE, "height": HIGH}
+        high = self.main.locator("> *").first.evaluate("element => element.scrollHeight")
+        self.page.set_viewport_size({"width": size["width"], "height": min(int(high) + 120, 5000)})
+        self.page.screenshot(path=SHOTS / f"{name}.png", animations="disabled")
+        self.page.set_viewport_size(size)
+
+    def close(self) -> None:
+        self.context.close()
+
+
+__all__ = ["EXPORTS", "NARROW", "SCREENS", "WIDE", "Window", "demo_copy", "demo_store", "expect"]

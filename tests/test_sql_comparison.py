@@ -1,0 +1,435 @@
+"""cohort_comparison and expected_rate: beside all others, at the same quarter or the same case numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.weightstats import DescrStatsW
+
+from tests.drawn import Db, database, drawn, put, run, table
+from tests.example_standing import Log, put_through, put_trainees, specialty
+
+# Data through October 2026: 2026-07 → month 4, quarter 2; 2023-07 → month 40, quarter 14.
+BEGINNER, SENIOR = "2026-07", "2023-07"
+OTHERS = [f"T{number:02d}" for number in range(11, 16)]
+REFERENCE = "value, reference, reference_low, reference_high, reference_n"
+
+
+def programme(others: int = 5, **outcomes: Any) -> tuple[Db, Log]:
+    """T01 in quarter 2 of training, and so many seniors."""
+    db = database(specialty(complications=outcomes or None))
+    refs = [f"T{number:02d}" for number in range(11, 11 + others)]
+    put_trainees(db, {"T01": BEGINNER, **dict.fromkeys(refs, SENIOR)})
+    return db, Log(db)
+
+
+def compared(db: Db, measure: str, columns: str = REFERENCE, trainee: str = "T01") -> str:
+    run(db)
+    return table(db, "cohort_comparison", columns, f"measure = '{measure}' and trainee_ref = '{trainee}'")
+
+
+def numbers(
+    db: Db, measure: str, columns: str = "reference, reference_low, reference_high"
+) -> tuple[Any, ...]:
+    run(db)
+    where = f"measure = '{measure}' and trainee_ref = 'T01'"
+    (row,) = db.execute(f"select {columns} from cohort_comparison where {where}").fetchall()
+    return row
+
+
+# ---- counts
+
+
+def test_a_count_is_compared_with_the_median_and_quartiles_of_the_others() -> None:
+    # numpy.quantile of the five others; the trainee's own 9 cases are not among them.
+    db, log = programme()
+    log.add("T01", "2026-08", 9)
+    for ref, cases in zip(OTHERS, (0, 1, 4, 6, 11), strict=True):
+        log.add(ref, "2023-08", cases)
+    found = numbers(db, "counted_cases:lens")
+    assert found == pytest.approx(np.quantile([0, 1, 4, 6, 11], [0.5, 0.25, 0.75]), abs=1e-12)
+    assert compared_again(db) == "9 | 4 | 1 | 6 | 5"
+
+
+def compared_again(db: Db, trainee: str = "T01") -> str:
+    where = f"measure = 'counted_cases:lens' and trainee_ref = '{trainee}'"
+    return table(db, "cohort_comparison", REFERENCE, where)
+
+
+def test_six_others_have_quartiles_between_two_of_them() -> None:
+    db, log = programme(others=6)
+    for place, cases in enumerate((3, 1, 4, 1, 5, 9)):
+        log.add(f"T{11 + place}", "2023-08", cases)
+    expected = np.quantile([3, 1, 4, 1, 5, 9], [0.5, 0.25, 0.75])
+    assert numbers(db, "counted_cases:lens") == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize(("others", "expected"), [(4, "0 | | | | 4"), (5, "0 | 2 | 2 | 2 | 5")])
+def test_fewer_than_five_others_are_no_reference(others: int, expected: str) -> None:
+    db, log = programme(others=others)
+    for place in range(others):
+        log.add(f"T{11 + place}", "2023-08", 2)
+    assert compared(db, "counted_cases:lens") == drawn(expected)
+
+
+def test_a_trainee_in_quarter_2_is_compared_with_the_others_first_two_quarters_only() -> None:
+    db, log = programme()
+    for ref in OTHERS:
+        log.add(ref, "2023-06", 1)  # performed elsewhere, where the rule lets it count
+        log.add(ref, "2023-07", 1)
+        log.add(ref, "2023-12", 2)  # the last month of quarter 2
+        log.add(ref, "2024-01", 8)
+    db.execute("alter table requirement alter elsewhere set data type boolean using true")
+    assert compared(db, "counted_cases:lens") == "0 | 4 | 4 | 4 | 5"
+
+
+def test_a_trainee_whose_data_end_before_the_quarter_is_no_reference() -> None:
+    db = database(specialty())
+    put_trainees(db, {"T01": BEGINNER, **dict.fromkeys(OTHERS, SENIOR)})
+    put_trainees(db, {"T20": SENIOR}, through="2023-09")
+    put_trainees(db, {"T21": SENIOR}, through="2023-10")
+    put(db, "trainees", "trainee_ref\nT22")
+    assert compared(db, "counted_cases:lens", "reference_n") == "6"
+
+
+def test_completed_classes_are_in_the_reference_and_who_left_only_while_in_training() -> None:
+    db = database(specialty())
+    put_trainees(db, {"T01": BEGINNER})
+    put(
+        db,
+        "trainees",
+        """
+        trainee_ref | cohort  | started | completed | left
+        T11         | 2022-23 | 2019-07 | 2023-06   |
+        T12         | 2022-23 | 2019-07 | 2023-06   |
+        T13         | 2022-23 | 2019-07 | 2023-06   |
+        T14         | 2022-23 | 2019-07 | 2023-06   |
+        T15         | 2022-23 | 2019-07 |           | 2019-10
+        T16         | 2022-23 | 2019-07 |           | 2019-09
+    """,
+    )
+    put_through(db, {f"T{number}": "2026-10" for number in range(11, 17)})
+    log = Log(db)
+    for number in range(11, 17):
+        log.add(f"T{number}", "2019-08", number)
+    assert compared(db, "counted_cases:lens") == "0 | 13 | 12 | 14 | 5"
+
+
+def test_a_completed_trainee_is_compared_at_their_last_quarter() -> None:
+    db = database(specialty())
+    put(
+        db,
+        "trainees",
+        """
+        trainee_ref | cohort  | started | completed
+        T01         | 2022-23 | 2023-01 | 2023-06
+    """,
+    )
+    put_through(db, {"T01": "2026-10"})
+    put_trainees(db, dict.fromkeys(OTHERS, SENIOR))
+    log = Log(db)
+    for ref in OTHERS:
+        log.add(ref, "2023-12", 2)
+        log.add(ref, "2024-01", 8)
+    assert compared(db, "counted_cases:lens") == "0 | 2 | 2 | 2 | 5"
+
+
+def test_a_quarter_still_running_of_another_counts_as_far_as_it_goes() -> None:
+    db = database(specialty())
+    put_trainees(db, {"T01": BEGINNER, **dict.fromkeys(OTHERS, "2026-07")})
+    log = Log(db)
+    for ref in OTHERS:
+        log.add(ref, "2026-10", 3)
+    assert compared(db, "counted_cases:lens") == "0 | 3 | 3 | 3 | 5"
+
+
+def test_trainees_of_another_programme_are_no_reference() -> None:
+    db, _ = programme()
+    db.execute("update input.trainees set programme_ref = 'elsewhere' where trainee_ref = 'T15'")
+    assert compared(db, "counted_cases:lens", "reference_n") == "4"
+
+
+def test_who_has_no_data_has_no_reference_and_no_value_but_the_count() -> None:
+    db, _ = programme()
+    put(db, "trainees", "trainee_ref\nT30")
+    run(db)
+    columns = f"measure, {REFERENCE}, data_through"
+    where = "trainee_ref = 'T30' and measure not like 'rate:%'"
+    assert table(db, "cohort_comparison", columns, where) == drawn("""
+        counted_cases:lens              | 0 | | | | 0 |
+        score_mean:capsulorhexis        |   | | | | 0 |
+        score_mean:nucleus_disassembly  |   | | | | 0 |
+        score_mean:wound_closure        |   | | | | 0 |
+        supervision_share:lens          |   | | | | 0 |
+        supervision_share:lid           |   | | | | 0 |
+    """)
+
+
+def test_a_class_for_which_a_requirement_is_not_in_force_is_no_reference_for_it() -> None:
+    db = database(specialty(requirements={"lens": {"cohorts": {"from": 2027, "to": None}}}))
+    put_trainees(db, {"T01": BEGINNER, **dict.fromkeys(OTHERS, SENIOR)})
+    db.execute("update input.trainees set cohort = '2025-26' where trainee_ref = 'T15'")
+    assert compared(db, "counted_cases:lens", "reference_n") == "4"
+    assert compared_again(db, "T15") == ""
+
+
+# ---- rates
+
+
+def test_a_rate_is_compared_with_the_pooled_rate_of_the_others_not_with_the_own() -> None:
+    # Wilson intervals of statsmodels: the others 3 of 60, the trainee 5 of 10.
+    db, log = programme()
+    log.add("T01", "2026-08", 5, complications="capsule_rupture")
+    log.add("T01", "2026-08", 5, complications="none")
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 11, complications="none")
+        log.add(ref, "2023-08", 4)
+        log.add(ref, "2024-01", 30, complications="capsule_rupture")
+    for ref in OTHERS[:3]:
+        log.add(ref, "2023-12", 1, complications="capsule_rupture")
+    log.add(OTHERS[4], "2023-09", 2, complications="none")
+    columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
+    found = numbers(db, "rate:capsule_rupture:as_logged", columns)
+    own, others = proportion_confint(5, 10, method="wilson"), proportion_confint(3, 60, method="wilson")
+    assert found == pytest.approx((0.5, *own, 0.05, *others, 5), abs=1e-12)
+
+
+def test_the_three_attributions_are_compared_each_with_its_own() -> None:
+    db, log = programme()
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 6, complications="none")
+        log.add(ref, "2023-08", 1, role="assistant", takeover=True, complications="none")
+    log.add(OTHERS[0], "2023-08", 1, complications="capsule_rupture", event_hands="supervisor")
+    taken_over = {"role": "assistant", "takeover": True, "event_hands": "trainee"}
+    log.add(OTHERS[1], "2023-08", 1, complications="capsule_rupture", **taken_over)
+    run(db)
+    where = "measure like 'rate:%' and trainee_ref = 'T01'"
+    assert table(db, "cohort_comparison", "measure, reference", where) == drawn(f"""
+        rate:capsule_rupture:as_logged        | {1 / 31:.9g}
+        rate:capsule_rupture:as_started       | {2 / 37:.9g}
+        rate:capsule_rupture:in_trainee_hands | {1 / 37:.9g}
+    """)
+
+
+def test_somebody_of_whom_nothing_is_known_stands_behind_no_rate() -> None:
+    db, log = programme()
+    for ref in OTHERS[:4]:
+        log.add(ref, "2023-08", 10, complications="none")
+    log.add(OTHERS[4], "2023-08", 10)
+    assert compared(db, "rate:capsule_rupture:as_logged") == drawn("| | | | 4")
+
+
+@pytest.mark.parametrize(("unknown", "expected"), [(2, "0 | 5"), (3, "| 5")])
+def test_a_windowed_rate_of_the_others_needs_half_of_their_due_outcomes(unknown: int, expected: str) -> None:
+    # Known 2 each, 10 together; unknown 2 each or 3 each: 10 of 20 due or 10 of 25.
+    db, log = programme(infection={"window_days": 30})
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 2, complications="none", follow_up_days=30)
+        log.add(ref, "2023-08", unknown, complications="none", follow_up_days=29)
+    assert compared(db, "rate:infection:as_logged", "reference, reference_n") == drawn(expected)
+
+
+# ---- shares and means
+
+
+def test_a_share_is_of_cases_at_the_second_highest_level_of_a_surgeon_or_above() -> None:
+    # The levels of a surgeon are guided and available: from guided on. Intervals by statsmodels.
+    db, log = programme()
+    log.add("T01", "2026-08", 3, supervision="observed")
+    log.add("T01", "2026-08", 1, supervision="available")
+    log.add("T01", "2026-08", 4)
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 3, supervision="observed")
+        log.add(ref, "2023-12", 1, supervision="guided")
+        log.add(ref, "2024-01", 9, supervision="guided")
+    columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
+    found = numbers(db, "supervision_share:lens", columns)
+    own, others = proportion_confint(1, 4, method="wilson"), proportion_confint(5, 20, method="wilson")
+    assert found == pytest.approx((0.25, *own, 0.25, *others, 5), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("levels", "rank"),
+    [
+        ({"one": ["surgeon"]}, 1),
+        ({"one": ["observer"], "two": ["surgeon"], "three": ["surgeon"], "four": ["surgeon"]}, 3),
+        ({"one": ["surgeon"], "two": ["surgeon"], "three": ["teaching_assistant"]}, 1),
+        ({"one": ["surgeon"], "two": ["surgeon"], "three": []}, 2),
+        ({"one": ["observer"]}, None),
+    ],
+)
+def test_the_level_from_which_on_a_share_counts_has_no_name_in_the_sql(
+    levels: dict[str, list[str]], rank: int | None
+) -> None:
+    db = database(specialty())
+    db.execute("delete from supervision_level")
+    db.execute("delete from supervision_role")
+    for place, (ref, roles) in enumerate(levels.items(), start=1):
+        db.execute("insert into supervision_level values (?, ?, ?, ?)", [ref, ref, place, ref])
+        for role in roles:
+            db.execute("insert into supervision_role values (?, ?)", [ref, role])
+    run(db)
+    assert db.execute("select level_rank from upper_level").fetchall() == ([(rank,)] if rank else [])
+
+
+def test_a_mean_score_is_compared_with_the_pooled_scores_of_the_others() -> None:
+    # Intervals of the mean by statsmodels.
+    db, log = programme()
+    own, pooled = [2, 3, 3, 4], []
+    (case,) = log.add("T01", "2026-08")
+    log.review("T01", case, own)
+    for place, ref in enumerate(OTHERS):
+        (case,) = log.add(ref, "2023-12")
+        log.review(ref, case, [3, 4, 1 + place])
+        pooled += [3, 4, 1 + place]
+        (late,) = log.add(ref, "2024-01")
+        log.review(ref, late, [5, 5, 5])
+    columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
+    found = numbers(db, "score_mean:capsulorhexis", columns)
+    mine, theirs = (DescrStatsW(np.array(each, float)) for each in (own, pooled))
+    expected = (np.mean(own), *mine.tconfint_mean(), np.mean(pooled), *theirs.tconfint_mean(), 5)
+    assert found == pytest.approx(expected, abs=1e-12)
+
+
+def test_self_reviews_and_steps_of_a_supervisor_are_in_no_comparison() -> None:
+    db, log = programme()
+    for ref in ("T01", *OTHERS):
+        (case,) = log.add(ref, BEGINNER if ref == "T01" else "2023-08")
+        log.review(ref, case, [4])
+        put(
+            db,
+            "reviews",
+            f"""
+            review_ref | trainee_ref | case_ref | step          | score | self_review | done_by_supervisor
+            {ref}A     | {ref}       | {case}   | capsulorhexis | 1     | true        |
+            {ref}B     | {ref}       | {case}   | capsulorhexis | 1     |             | planned
+        """,
+        )
+    assert compared(db, "score_mean:capsulorhexis") == drawn("4 | 4 | 4 | 4 | 5")
+
+
+def test_the_reference_of_a_programme_does_not_change_with_the_order_of_its_rows() -> None:
+    db, log = programme()
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 7, complications="none", supervision="guided")
+    run(db)
+    query = "select * from main.cohort_comparison order by all"
+    first = db.execute(query).fetchall()
+    again = db.execute(query.replace("main", "definition")).fetchall()
+    assert first == again and len(first) == 6 * (1 + 3 + 2 + 3)
+
+
+# ---- expected
+
+
+EXPECTED = "expected, expected_from_trainees, expected_known, why_none"
+
+
+def expected(db: Db, trainee: str = "T01", attribution: str = "as_logged", columns: str = EXPECTED) -> str:
+    run(db)
+    return table(db, "expected_rate", columns, f"trainee_ref = '{trainee}' and attribution = '{attribution}'")
+
+
+def logged(log: Log, ref: str, cases: int, events: set[int]) -> None:
+    """So many known cases, in order; the numbers in `events` (1 = first) are ruptures."""
+    refs = log.add(ref, "2026-08", cases, complications="none")
+    ruptures = ", ".join(f"'{refs[number - 1]}'" for number in sorted(events) if number <= cases)
+    if ruptures:
+        log.db.execute(f"update input.cases set complications = 'capsule_rupture' where case_ref in ({ruptures})")
+
+
+def test_the_expected_rate_weighs_the_others_bands_with_the_own_cases() -> None:
+    # Others, cases 1-50: 5 x 50 known, 5 x 2 events = 4 %; cases 51-100: 5 x 10 known, 5 events = 10 %.
+    # The trainee has 50 and 20 cases: (50 x 0.04 + 20 x 0.10) / 70; the own events count for nothing.
+    db, log = programme()
+    logged(log, "T01", 70, {1, 2, 3, 60})
+    for ref in OTHERS:
+        logged(log, ref, 60, {1, 50, 51})
+    assert expected(db) == drawn(f"{(50 * 0.04 + 20 * 0.10) / 70:.9g} | 5 | 300 |")
+
+
+@pytest.mark.parametrize(
+    ("cases", "rate"),
+    [
+        (50, 0.02),
+        (51, (50 * 0.02 + 1 * 0.04) / 51),
+        (100, (50 * 0.02 + 50 * 0.04) / 100),
+        (101, (50 * 0.02 + 50 * 0.04 + 1 * 0.05) / 101),
+        (200, (50 * 0.02 + 50 * 0.04 + 100 * 0.05) / 200),
+        (201, (50 * 0.02 + 50 * 0.04 + 100 * 0.05 + 1 * 0.5) / 201),
+    ],
+)
+def test_the_bands_end_with_case_50_100_and_200(cases: int, rate: float) -> None:
+    # Others: 1 of 50, 2 of 50, 5 of 100, 5 of 10 in the four bands.
+    db, log = programme()
+    logged(log, "T01", cases, set())
+    for ref in OTHERS:
+        logged(log, ref, 210, {50, 51, 100, 101, 199, 150, 151, 200, *range(201, 206)})
+    assert expected(db, columns="expected") == f"{rate:.9g}"
+    started = table(db, "expected_rate", "expected", "trainee_ref = 'T01' and attribution = 'as_started'")
+    assert started == f"{rate:.9g}"
+
+
+def test_an_unknown_case_has_no_number() -> None:
+    # 5 unknown cases first: the event of each other trainee is still the known case 50.
+    db, log = programme()
+    logged(log, "T01", 50, set())
+    for ref in OTHERS:
+        log.add(ref, "2026-07", 5)
+        logged(log, ref, 51, {50})
+    assert expected(db, columns="expected, expected_known") == "0.02 | 250"
+
+
+def test_cases_are_numbered_for_each_attribution_among_its_own() -> None:
+    # 50 taken over as assistant, then 50 as surgeon: as logged these are cases 1-50, as started 51-100.
+    db, log = programme()
+    for ref in ("T01", *OTHERS):
+        log.add(ref, "2026-07", 50, role="assistant", takeover=True, complications="none")
+        logged(log, ref, 50, {1} if ref != "T01" else set())
+    run(db)
+    assert table(
+        db, "expected_rate", "attribution, expected, expected_known", "trainee_ref = 'T01'"
+    ) == drawn("""
+        as_logged        | 0.02 | 250
+        as_started       | 0.01 | 500
+        in_trainee_hands | 0    | 500
+    """)
+
+
+TOO_LITTLE = "too few known outcomes of others among their cases {}: at least 30 of at least 5 other trainees are asked"
+
+
+@pytest.mark.parametrize(
+    ("others", "each", "expected_row"),
+    [
+        (5, 6, "0 | 5 | 30 |"),
+        (4, 10, f"| 4 | 40 | {TOO_LITTLE.format('1 to 50')}"),
+        (6, 5, "0 | 6 | 30 |"),
+    ],
+)
+def test_a_band_needs_30_known_outcomes_of_five_others(others: int, each: int, expected_row: str) -> None:
+    db, log = programme(others=others)
+    logged(log, "T01", 10, {1})
+    for place in range(others):
+        logged(log, f"T{11 + place}", each, set())
+    assert expected(db) == drawn(expected_row)
+
+
+def test_29_known_outcomes_are_too_few_and_so_is_one_band_of_several() -> None:
+    db, log = programme()
+    logged(log, "T01", 101, set())
+    for ref in OTHERS:
+        logged(log, ref, 106, set())
+    log.db.execute(
+        "delete from input.cases where trainee_ref = 'T15' and case_ref = (select max(case_ref) from input.cases)"
+    )
+    assert expected(db) == drawn(f"| 5 | 529 | {TOO_LITTLE.format('101 to 200')}")
+
+
+def test_who_has_nothing_known_has_nothing_expected() -> None:
+    db, log = programme()
+    log.add("T01", "2026-08", 3)
+    assert expected(db) == drawn("| 0 | 0 | the trainee has no known outcome")

@@ -1,0 +1,229 @@
+"""milestone_standing: rules met, missing and unknown; the committee's level beside, never a computed one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.drawn import Db, database, drawn, put, run, table
+from tests.example_standing import Log, put_trainees, specialty
+
+COUNT = {"measure": "counted_cases", "requirement": "lens", "at_least": 3.0}
+RATE = {"measure": "rate", "complication": "capsule_rupture", "attribution": "as_started", "at_most": 0.2}
+SHARE = {"measure": "supervision_share", "group": "lens", "level": "guided", "at_least": 0.5}
+SCORE = {"measure": "score_mean", "step": "capsulorhexis", "at_least": 3.5}
+TALLY = "level, rules_met, rules_total, rules_unknown, missing"
+
+
+def ready(rules: dict[str, list[dict[str, Any]]], requirements: dict[str, Any] | None = None) -> Db:
+    db = database(specialty(rules, requirements))
+    put_trainees(db, {"T01": "2023-07"})
+    return db
+
+
+def standing(db: Db, level: str = "B") -> str:
+    run(db)
+    return table(db, "milestone_standing", TALLY.replace("level, ", "", 1), f"level = '{level}'")
+
+
+def test_every_level_has_a_row_also_without_a_rule_and_without_a_case() -> None:
+    db = ready({"B": [COUNT]})
+    put(db, "trainees", "trainee_ref\nT02")
+    run(db)
+    assert table(db, "milestone_standing", f"trainee_ref, milestone_ref, {TALLY}, data_through") == drawn("""
+        T01 | lens_skill | A | 0 | 0 | 0 |                 | 2026-10
+        T01 | lens_skill | B | 0 | 1 | 0 | 3 more of A rule | 2026-10
+        T01 | lens_skill | C | 0 | 0 | 0 |                 | 2026-10
+        T02 | lens_skill | A | 0 | 0 | 0 |                 |
+        T02 | lens_skill | B | 0 | 1 | 0 | 3 more of A rule |
+        T02 | lens_skill | C | 0 | 0 | 0 |                 |
+    """)
+
+
+@pytest.mark.parametrize(
+    ("cases", "expected"),
+    [
+        (1, "0 | 1 | 0 | 2 more of A rule"),
+        (2, "0 | 1 | 0 | 1 more of A rule"),
+        (3, "1 | 1 | 0 |"),
+        (4, "1 | 1 | 0 |"),
+    ],
+)
+def test_a_count_is_met_from_its_number_on(cases: int, expected: str) -> None:
+    db = ready({"B": [COUNT]})
+    Log(db).add("T01", "2026-01", cases)
+    assert standing(db) == expected.strip()
+
+
+def test_a_requirement_that_is_not_for_this_class_cannot_be_said() -> None:
+    db = ready({"B": [COUNT]}, {"lens": {"cohorts": {"from": 2028, "to": None}}})
+    assert standing(db) == "0 | 1 | 1 | cannot be said: A rule is not counted for this class"
+
+
+@pytest.mark.parametrize(
+    ("events", "known", "expected"),
+    [
+        (0, 0, "0 | 1 | 1 | cannot be said: An outcome has no rate yet"),
+        # 0 of 15: Wilson's upper end z*z / (15 + z*z) = 3.8415 / 18.8415 = 20.389 %, of 16: 19.362 %.
+        (0, 15, "0 | 1 | 0 | An outcome may be as frequent as 20.4 %; at most 20 % is asked"),
+        (0, 16, "1 | 1 | 0 |"),
+        (1, 16, "0 | 1 | 0 | An outcome may be as frequent as 28.4 %; at most 20 % is asked"),
+    ],
+)
+def test_a_rate_is_met_by_the_upper_end_of_its_interval(events: int, known: int, expected: str) -> None:
+    # 1 of 16: 1.11 to 28.33 % by statsmodels' proportion_confint, method wilson, printed to the tenth above.
+    db = ready({"B": [RATE]})
+    log = Log(db)
+    log.add("T01", "2026-01", events, complications="capsule_rupture")
+    log.add("T01", "2026-01", known - events, complications="none")
+    log.add("T01", "2026-01", 30)
+    assert standing(db) == expected.strip()
+
+
+@pytest.mark.parametrize(
+    ("observed", "guided", "available", "expected"),
+    [
+        (0, 0, 0, "0 | 1 | 1 | cannot be said: no case of Lens surgery with a recorded level"),
+        (1, 0, 1, "1 | 1 | 0 |"),
+        (1, 1, 0, "1 | 1 | 0 |"),
+        (
+            3,
+            1,
+            1,
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 40 % of 5 known cases, 50 % asked',
+        ),
+        (
+            1001,
+            500,
+            500,
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 49.9 % of 2001 known cases, 50 % asked',
+        ),
+    ],
+)
+def test_a_share_is_of_the_cases_with_a_level_in_all_quarters(
+    observed: int, guided: int, available: int, expected: str
+) -> None:
+    db = ready({"B": [SHARE]})
+    log = Log(db)
+    log.add("T01", "2024-01", observed, supervision="observed")
+    log.add("T01", "2025-01", guided, supervision="guided")
+    log.add("T01", "2026-01", available, supervision="available")
+    log.add("T01", "2026-01", 3)
+    log.add("T01", "2026-01", 2, procedure="lid_cyst", supervision="available")
+    log.add("T01", "2023-06", 2, supervision="available")
+    assert standing(db) == expected.strip()
+
+
+@pytest.mark.parametrize(
+    ("scores", "expected"),
+    [
+        ([], "0 | 1 | 1 | cannot be said: Capsulorhexis has 0 of at least 3 scores"),
+        ([5, 5], "0 | 1 | 1 | cannot be said: Capsulorhexis has 2 of at least 3 scores"),
+        ([3, 4, 3, 4], "1 | 1 | 0 |"),
+        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean score 3.33 of 3 scores, 3.5 asked"),
+    ],
+)
+def test_a_mean_score_is_of_the_faculty_over_all_quarters(scores: list[int], expected: str) -> None:
+    db = ready({"B": [SCORE]})
+    log = Log(db)
+    for place, score in enumerate(scores):
+        (case,) = log.add("T01", f"202{4 + place % 3}-03")
+        log.review("T01", case, [score])
+        log.review("T01", case, [1], step="wound_closure")
+    (case,) = log.add("T01", "2026-03")
+    put(
+        db,
+        "reviews",
+        f"""
+        review_ref | trainee_ref | case_ref | step          | score | self_review | done_by_supervisor
+        R1         | T01         | {case}   | capsulorhexis | 1     | true        |
+        R2         | T01         | {case}   | capsulorhexis | 1     |             | rescue
+    """,
+    )
+    assert standing(db) == expected.strip()
+
+
+def test_what_is_missing_stands_in_the_order_of_the_rules() -> None:
+    db = ready({"B": [SCORE, COUNT, RATE, {**COUNT, "at_least": 1.0}], "C": [{**COUNT, "at_least": 4.0}]})
+    Log(db).add("T01", "2026-01", 2)
+    run(db)
+    missing = "; ".join(
+        (
+            "cannot be said: Capsulorhexis has 0 of at least 3 scores",
+            "1 more of A rule",
+            "cannot be said: An outcome has no rate yet",
+        )
+    )
+    assert table(db, "milestone_standing", TALLY) == drawn(f"""
+        A | 0 | 0 | 0 |
+        B | 1 | 4 | 2 | {missing}
+        C | 0 | 1 | 0 | 2 more of A rule
+    """)
+
+
+COMMITTEE = "trainee_ref, level, committee_level, committee_period"
+
+
+def test_the_committees_latest_level_stands_the_same_on_every_row_and_follows_no_rule() -> None:
+    db = ready({"B": [COUNT]})
+    put(db, "trainees", "trainee_ref\nT02")
+    put(
+        db,
+        "milestones",
+        """
+        trainee_ref | period      | milestone  | level
+        T01         | 2025-26 end | lens_skill | A
+        T01         | 2026-27 mid | lens_skill | C
+        T01         | 2024-25 end | lens_skill | B
+        T01         | 2026-27 end | lid_skill  | B
+    """,
+    )
+    run(db)
+    assert table(db, "milestone_standing", COMMITTEE) == drawn("""
+        T01 | A | C | 2026-27 mid
+        T01 | B | C | 2026-27 mid
+        T01 | C | C | 2026-27 mid
+        T02 | A |   |
+        T02 | B |   |
+        T02 | C |   |
+    """)
+
+
+def test_within_a_year_the_order_of_the_programmes_periods_decides_not_the_alphabet() -> None:
+    db = ready({})
+    put(
+        db,
+        "milestones",
+        """
+        trainee_ref | period      | milestone  | level
+        T01         | 2025-26 end | lens_skill | not assessable
+        T01         | 2025-26 mid | lens_skill | B
+    """,
+    )
+    run(db)
+    assert (
+        table(db, "milestone_standing", COMMITTEE, "level = 'A'") == "T01 | A | not assessable | 2025-26 end"
+    )
+
+
+def test_a_period_that_the_programme_no_longer_has_comes_before_those_of_its_year() -> None:
+    db = ready({})
+    put(
+        db,
+        "milestones",
+        """
+        trainee_ref | period        | milestone  | level
+        T01         | 2025-26 third | lens_skill | C
+        T01         | 2025-26 mid   | lens_skill | B
+    """,
+    )
+    run(db)
+    assert table(db, "milestone_standing", COMMITTEE, "level = 'A'") == "T01 | A | B | 2025-26 mid"
+
+
+def test_a_specialty_without_a_framework_has_no_row() -> None:
+    db = database()
+    put_trainees(db, {"T01": "2023-07"})
+    run(db)
+    assert table(db, "milestone_standing", TALLY) == ""

@@ -1,0 +1,191 @@
+"""The views of technique, milestones, comparison, volume and log: columns, comments, audits of each."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipelines.definitions import audit
+from tests.drawn import Db, database, put, run
+from tests.example_standing import Log, put_trainees, specialty
+
+# Contract of the published views: key, then columns, then data_through as the last.
+COLUMNS = {
+    "technique_step": """
+        programme_ref cohort trainee_ref procedure_group step training_quarter:INTEGER scored:BIGINT
+        score_mean:DOUBLE score_low:DOUBLE score_high:DOUBLE done_by_supervisor:BIGINT attempts:BIGINT
+        successes:BIGINT success_low:DOUBLE success_high:DOUBLE seconds_median:DOUBLE data_through
+    """,
+    "milestone_standing": """
+        programme_ref cohort trainee_ref milestone_ref level rules_met:BIGINT rules_total:BIGINT
+        rules_unknown:BIGINT missing committee_level committee_period data_through
+    """,
+    "cohort_comparison": """
+        programme_ref cohort trainee_ref measure value:DOUBLE value_low:DOUBLE value_high:DOUBLE
+        reference:DOUBLE reference_low:DOUBLE reference_high:DOUBLE reference_n:BIGINT data_through
+    """,
+    "volume_summary": """
+        programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
+        remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT source
+        verified:BOOLEAN data_through
+    """,
+    # Ours, for the screens.
+    "supervision_band": """
+        programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER band band_order:INTEGER
+        cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
+    """,
+    "volume_course": """
+        programme_ref cohort trainee_ref requirement_ref training_month:INTEGER counted_cases:BIGINT data_through
+    """,
+    "volume_band": """
+        programme_ref requirement_ref training_month:INTEGER p10:BIGINT p25:BIGINT p50:BIGINT p75:BIGINT
+        p90:BIGINT people:BIGINT
+    """,
+    "expected_rate": """
+        programme_ref cohort trainee_ref complication_ref attribution expected:DOUBLE
+        expected_from_trainees:BIGINT expected_known:BIGINT why_none data_through
+    """,
+    "measure_course": """
+        programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT
+        squares:BIGINT due:BIGINT data_through
+    """,
+    "trainee_log": """
+        programme_ref cohort trainee_ref live_intakes:BIGINT accepted_rows:BIGINT left_out_rows:BIGINT
+        warnings:BIGINT unconfirmed_cases:BIGINT is_current:BOOLEAN data_through
+    """,
+    "left_out_rule": """
+        programme_ref cohort trainee_ref severity rule findings:BIGINT data_through
+    """,
+    "unverified_item": "kind ref title source reviewed_on",
+}
+
+
+@pytest.fixture(scope="module")
+def made() -> Db:
+    """Six trainees with a row in every view; a class of ten that has completed."""
+    rules = {"B": [{"measure": "counted_cases", "requirement": "lens", "at_least": 2.0}]}
+    db = database(specialty(rules))
+    put_trainees(db, {f"T{number:02d}": "2026-07" for number in range(1, 7)})
+    put_trainees(db, {f"P{number:02d}": "2019-07" for number in range(20)})
+    db.execute(
+        "update input.trainees set cohort = '2019-20', completed = '2019-08' where trainee_ref like 'P%'"
+    )
+    log = Log(db)
+    for ref in ("T01", "T02"):
+        log.add(ref, "2026-08", 2, complications="none", supervision="guided")
+        (case,) = log.add(ref, "2026-08", 1, supervision="available")
+        log.review(ref, case, [3, 4, 4])
+    log.add("P00", "2019-07", 2)
+    db.execute("update input.reviews set attempts = 3, successes = 2, started_seconds = 1, ended_seconds = 9")
+    put(db, "milestones", "trainee_ref | period | milestone | level\nT01 | 2026-27 mid | lens_skill | B")
+    put(
+        db,
+        "finding",
+        """
+        intake_id | file_name | source_row | column_name | rule         | trainee_ref | severity | message
+        a-1       | x.csv     | 2          | role        | code_unknown | T01         | left_out | wrong
+    """,
+    )
+    run(db)
+    return db
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_a_view_has_rows_and_exactly_these_columns_and_types(made: Db, view: str) -> None:
+    columns = [each.partition(":") for each in COLUMNS[view].split()]
+    described = made.execute(f"select column_name, column_type from (describe main.{view})").fetchall()
+    assert described == [(name, kind or "VARCHAR") for name, _, kind in columns]
+    assert made.execute(f"select count(*) > 0 from {view}").fetchall() == [(True,)]
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(made: Db, view: str) -> None:
+    of_view = made.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchall()
+    of_table = made.execute("select comment from duckdb_tables() where table_name = ?", [view]).fetchall()
+    assert of_view == of_table and len(of_view[0][0]) > 40
+    told = made.execute(
+        "select schema_name, column_name, comment from duckdb_columns() where table_name = ?", [view]
+    ).fetchall()
+    stored = {name: text for schema, name, text in told if schema == "main"}
+    assert stored == {name: text for schema, name, text in told if schema == "definition"}
+    assert [name for name, text in stored.items() if not text] == []
+
+
+@pytest.mark.parametrize("view", COLUMNS)
+def test_the_stored_table_is_its_definition(made: Db, view: str) -> None:
+    for one, other in (("main", "definition"), ("definition", "main")):
+        assert made.execute(f"from {one}.{view} except all from {other}.{view}").fetchall() == []
+
+
+def test_an_empty_store_has_no_row_but_what_the_specialty_leaves_unverified() -> None:
+    db = database()
+    run(db)
+    rows = {view: db.execute(f"select count(*) from {view}").fetchall()[0][0] for view in COLUMNS}
+    assert {view for view, number in rows.items() if number} == {"unverified_item"}
+
+
+DAMAGE = [
+    *((f"insert into {view} from {view}", "960") for view in COLUMNS),
+    ("update technique_step set score_low = 4.9", "961"),
+    ("update technique_step set score_high = 1.1", "961"),
+    ("update technique_step set score_low = 0.9", "961"),
+    ("update technique_step set score_high = 5.1", "961"),
+    ("update technique_step set scored = 2", "961"),
+    ("update technique_step set score_low = null", "961"),
+    ("update technique_step set score_high = null", "961"),
+    ("update technique_step set score_mean = null, score_low = null, score_high = null, scored = 1", "961"),
+    ("update technique_step set successes = attempts + 1", "961"),
+    ("update technique_step set success_low = -0.1", "961"),
+    ("update technique_step set success_low = 1", "961"),
+    ("update technique_step set success_high = 1.1", "961"),
+    ("update technique_step set success_low = null", "961"),
+    ("update technique_step set seconds_median = -1", "961"),
+    ("delete from t_quantile where degrees = 7", "961"),
+    ("update milestone_standing set rules_unknown = 2 where level = 'B'", "962"),
+    ("update milestone_standing set rules_met = -1", "962"),
+    ("update milestone_standing set rules_unknown = -1", "962"),
+    ("update milestone_standing set missing = null where rules_met < rules_total", "962"),
+    ("update milestone_standing set committee_level = 'A' where level = 'C' and trainee_ref = 'T01'", "962"),
+    ("delete from milestone_standing where level = 'A' and trainee_ref = 'T02'", "962"),
+    ("update volume_course set counted_cases = 9 where training_month = 1", "963"),
+    ("delete from volume_course where training_month = 2", "963"),
+    ("update volume_course set counted_cases = 9", "963"),
+    ("update volume_band set p25 = p50 + 1", "963"),
+    ("update volume_band set p50 = p75 + 1", "963"),
+    ("update volume_band set p10 = p25 + 1", "963"),
+    ("update volume_band set p75 = p90 + 1, p50 = p90 + 1", "963"),
+    ("update volume_band set people = 9", "963"),
+    ("update volume_band set people = 19", "963"),
+    ("update volume_band set p50 = null", "963"),
+    ("update volume_summary set counted_cases = counted_cases + 1", "963"),
+    ("delete from volume_summary where trainee_ref = 'T01'", "963"),
+    ("update cohort_comparison set reference_n = 4", "964"),
+    ("update cohort_comparison set reference = null", "964"),
+    ("update cohort_comparison set value_low = value + 0.1", "964"),
+    ("update cohort_comparison set value_high = 1.1", "964"),
+    ("update cohort_comparison set reference_low = reference + 1", "964"),
+    ("update cohort_comparison set reference_high = reference - 1", "964"),
+    ("delete from cohort_comparison where measure = 'score_mean:wound_closure'", "964"),
+    ("update expected_rate set why_none = null", "964"),
+    ("update expected_rate set expected = 0.5", "964"),
+    ("update expected_rate set expected = 1.5, why_none = null", "964"),
+    ("delete from expected_rate where attribution = 'as_logged'", "964"),
+    ("update supervision_band set share = 0.4", "965"),
+    ("update supervision_band set cases = cases + 1", "965"),
+    ("delete from supervision_band where procedure_group = 'all'", "965"),
+    ("delete from trainee_log where trainee_ref = 'T06'", "966"),
+    ("update trainee_log set accepted_rows = 2", "966"),
+    ("update trainee_log set unconfirmed_cases = 99", "966"),
+    ("update trainee_log set live_intakes = 0", "966"),
+    ("update left_out_rule set findings = 2", "966"),
+]
+
+
+@pytest.mark.parametrize(("damage", "caught_by"), DAMAGE, ids=lambda value: value[:60])
+def test_an_audit_finds_the_damage(made: Db, damage: str, caught_by: str) -> None:
+    made.execute("begin")
+    try:
+        made.execute(damage)
+        found = [name for name, _ in audit(made)]
+    finally:
+        made.execute("rollback")
+    assert [name for name in found if name.startswith(caught_by)]
