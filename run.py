@@ -27,6 +27,8 @@ VENV_PYTHON = VENV / "bin" / "python"
 MARKER = VENV / "set-up-complete"
 LOCK = CHECKOUT / ".venv.lock"
 BROWSERS = ("chromium", "chromium-browser")
+# A process a core; the tests of one file share what they made.
+EVERY_TEST = ("-n", "auto", "--dist", "loadfile")
 PIP_INSTALL = (
     "install",
     "--disable-pip-version-check",
@@ -216,7 +218,7 @@ def main(arguments: "list[str]") -> None:
     if arguments[:1] == ["test"]:
         os.chdir(str(CHECKOUT))
         provide_browser()
-        hand_over(["-m", "pytest", *arguments[1:]])
+        hand_over(["-m", "pytest", *(arguments[1:] or EVERY_TEST)])
     hand_over(["-m", "pipelines", *arguments])
 
 

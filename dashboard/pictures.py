@@ -76,7 +76,7 @@ def served(store: Path) -> Iterator[str]:
         probe.bind((ADDRESS, 0))
         port = probe.getsockname()[1]
     command = [sys.executable, "-m", "dashboard", "--demo", "--store", str(store), "--port", str(port)]
-    with subprocess.Popen(command, cwd=CHECKOUT, stdout=subprocess.DEVNULL) as process:
+    with subprocess.Popen(command, cwd=CHECKOUT, stdout=subprocess.DEVNULL) as process:  # noqa: S603 - our own module
         try:
             _wait_for(f"http://{ADDRESS}:{port}/people", process)
             yield f"http://{ADDRESS}:{port}"

@@ -18,10 +18,12 @@ def _settings(name: str, palette: Palette) -> dict[str, object]:
 
 SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
 
-# Less air above the page; figures of equal width; a wide picture scrolls inside a narrow page.
+# Less air above the page; figures of equal width; a table breaks its words to fit a narrow page,
+# a wide picture scrolls inside it.
 STYLE = """
 .stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
 .stHtml a { color: inherit; }
 table { font-variant-numeric: tabular-nums; }
-[data-testid="stVegaLiteChart"] { overflow-x: auto; }
+[data-testid="stTable"] * { overflow-wrap: anywhere !important; min-width: 0; }
+[data-testid="stTable"] > div { overflow: visible; }
 """

@@ -2,7 +2,7 @@
 --
 -- Reads:  trimmed text, null where the cell was blank
 -- Source: the export format, version 1 (DEVELOPERS.md); every fault is a rule that leaves the row out
-create type fault as enum (
+create type fault as enum(
     'case_ref_malformed', 'ref_malformed', 'date_unreadable', 'date_ambiguous', 'date_impossible',
     'code_unknown', 'number_unreadable', 'number_out_of_range', 'yes_no_unreadable'
 );

@@ -34,7 +34,8 @@ KEYS: dict[str, tuple[str, ...]] = {
 def publish(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
     """Makes every table and published view; needs the schema `input` and the specialty's tables.
 
-    A view that reads another one reads its stored table: a number is worked out once.
+    A view that reads another one reads its stored table, as `main.<name>`: a number is worked out once. Without
+    `main.` the name inside a definition would mean the definition.
     """
     con.execute("create schema if not exists definition")
     for path in sql_files(folder):

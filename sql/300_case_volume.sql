@@ -29,7 +29,7 @@ expected as (
 counted as (
 
     select trainee_ref, requirement_ref, count(*) as counted_cases
-    from case_credit
+    from main.case_credit
     where credited
     group by trainee_ref, requirement_ref
 
@@ -38,7 +38,7 @@ counted as (
 confirmed as (
 
     select case_credit.trainee_ref, case_credit.requirement_ref, count(*) as confirmed_cases
-    from case_credit
+    from main.case_credit
     inner join case_record
         on
             case_credit.trainee_ref = case_record.trainee_ref

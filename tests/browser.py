@@ -10,12 +10,14 @@ import functools
 import re
 import shutil
 import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket, expect
+from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket
 
-from dashboard.pictures import open_screen, settle
+from dashboard.pictures import browsing, open_screen, served, settle
 from tests.stores import new_store, run_well, set_programme
 
 ROOT = Path(__file__).parents[1]
@@ -27,6 +29,7 @@ WIDE, NARROW, HIGH = 1280, 400, 900
 WCAG_22_AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 # Who has which screens, by the names in the navigation.
+CASES = "Cases behind a number"
 SCREENS = {
     "director": ["Cohort", "Trainee", "Cases behind a number", "Intake", "Volume summary", "Methods"],
     "committee": ["Cohort", "Trainee", "Cases behind a number", "Methods"],
@@ -97,7 +100,9 @@ class Window:
 
     def links(self) -> list[str]:
         """The screens in the navigation."""
-        return self.page.locator("[data-testid=stTopNavLink], [data-testid=stSidebarNavLink]").all_inner_texts()
+        return self.page.locator(
+            "[data-testid=stTopNavLink], [data-testid=stSidebarNavLink]"
+        ).all_inner_texts()
 
     def open(self, screen: str) -> None:
         open_screen(self.page, screen)
@@ -115,13 +120,14 @@ class Window:
 
     def unfold(self) -> None:
         """Open every closed part of the screen."""
-        for part in self.main.get_by_test_id("stExpander").locator("details:not([open]) > summary").all():
-            part.click()
+        closed = self.main.get_by_test_id("stExpander").locator("details:not([open]) > summary")
+        for _ in range(closed.count()):
+            closed.first.click()
         self.settle()
 
     def text(self) -> str:
-        """Everything the screen says, closed parts too, with single spaces."""
-        return " ".join((self.main.text_content() or "").split())
+        """Everything the screen shows, with single spaces."""
+        return " ".join(self.main.inner_text().split())
 
     def rows(self, heading: str) -> list[list[str]]:
         """The cells of the first table after the heading, without its head."""
@@ -133,15 +139,18 @@ class Window:
         return self.page.locator(f'[data-testid=stVegaLiteChart] [aria-label^="{words}"]')
 
     def faults(self) -> list[str]:
-        """What must never be on a screen: an exception, and anything that the console has heard."""
+        """What must never be on a screen: an exception, and anything that the console heard since the last time."""
         shown = self.page.locator("[data-testid=stException], [data-testid=stAlertContentError]")
-        return self.said + [f"shown: {each}" for each in shown.all_inner_texts()]
+        heard, self.said = self.said, []
+        return heard + [f"shown: {each}" for each in shown.all_inner_texts()]
 
     def violations(self) -> list[str]:
         """What axe-core finds, as rule and element."""
         found = Axe().run(self.page, options={"runOnly": WCAG_22_AA, "resultTypes": ["violations"]})
         return [
-            f"{each['id']}: {node['html'][:200]}" for each in found.response["violations"] for node in each["nodes"]
+            f"{each['id']}: {node['html'][:200]}"
+            for each in found.response["violations"]
+            for node in each["nodes"]
         ]
 
     def shoot(self, name: str) -> None:
@@ -157,4 +166,31 @@ class Window:
         self.context.close()
 
 
-__all__ = ["EXPORTS", "NARROW", "SCREENS", "WIDE", "Window", "demo_copy", "demo_store", "expect"]
+# ---- fixtures, for the modules that name them
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with browsing() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    with served(demo_store()) as served_at:
+        yield served_at
+
+
+@pytest.fixture(scope="module")
+def windows(browser: Browser, address: str) -> Callable[[str], Window]:
+    """One window a person, opened when first asked for."""
+    return functools.cache(lambda person: Window(browser, address, person))
+
+
+@pytest.fixture
+def window(windows: Callable[[str], Window], request: pytest.FixtureRequest) -> Iterator[Window]:
+    """The window of the person that the test names, else of the director, at a screen without choices."""
+    opened = windows(getattr(request, "param", "director"))
+    opened.open("Methods")
+    yield opened
+    assert opened.faults() == []

@@ -108,8 +108,9 @@ def test_check_gives_exactly_the_expected_findings_and_exit_code(
 
 
 @pytest.mark.parametrize("file", [file for file in FILES if EXIT_CODE[file]])
+@pytest.mark.usefixtures("without_the_suite")
 def test_a_strict_intake_ends_with_the_expected_code_and_stores_nothing(
-    file: str, base: Path, as_published: dict[str, bytes], large: Path, without_the_suite: None
+    file: str, base: Path, as_published: dict[str, bytes], large: Path
 ) -> None:
     result = run("intake", path_of(file, large), "--strict", "--store", base, *OPTIONS[file])
     assert result.code == EXIT_CODE[file], result.err
@@ -121,8 +122,9 @@ CHANGES_WHAT_IS_LIVE = {"trainees-roster_redates_cases.csv"}
 
 
 @pytest.mark.parametrize("file", [file for file in FILES if not EXIT_CODE[file] and file not in BASE])
+@pytest.mark.usefixtures("without_the_suite")
 def test_a_strict_intake_of_a_file_with_warnings_alone_adds_to_what_is_published(
-    file: str, base: Path, large: Path, tmp_path: Path, without_the_suite: None
+    file: str, base: Path, large: Path, tmp_path: Path
 ) -> None:
     store = tmp_path / "store"
     shutil.copytree(base, store)

@@ -315,7 +315,7 @@ def test_test_passes_its_arguments_to_pytest_in_the_checkout(
 def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(ready: Path, tmp_path: Path) -> None:
     script = 'echo "$DEBIAN_FRONTEND $@"'
     done = start_where(ROOT, ready, "test", path=tools(tmp_path / "bin", **{"apt-get": script}))
-    assert (done.returncode, done.stdout) == (5, f"{ready} []\n")
+    assert (done.returncode, done.stdout) == (5, f"{ready} {list(run.EVERY_TEST)}\n")
     assert done.stderr.splitlines() == [
         "Installing Chromium for the browser tests.",
         "noninteractive -qq -o DPkg::Lock::Timeout=300 update",
@@ -335,5 +335,5 @@ def test_without_a_browser_the_tests_still_start_and_are_told(
     who: str, scripts: dict[str, str], words: str, ready: Path, tmp_path: Path
 ) -> None:
     done = start_where(who, ready, "test", path=tools(tmp_path / "bin", **scripts))
-    assert (done.returncode, done.stdout) == (5, f"{ready} []\n")
+    assert (done.returncode, done.stdout) == (5, f"{ready} {list(run.EVERY_TEST)}\n")
     assert words in done.stderr

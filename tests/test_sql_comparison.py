@@ -338,7 +338,9 @@ def logged(log: Log, ref: str, cases: int, events: set[int]) -> None:
     refs = log.add(ref, "2026-08", cases, complications="none")
     ruptures = ", ".join(f"'{refs[number - 1]}'" for number in sorted(events) if number <= cases)
     if ruptures:
-        log.db.execute(f"update input.cases set complications = 'capsule_rupture' where case_ref in ({ruptures})")
+        log.db.execute(
+            f"update input.cases set complications = 'capsule_rupture' where case_ref in ({ruptures})"
+        )
 
 
 def test_the_expected_rate_weighs_the_others_bands_with_the_own_cases() -> None:

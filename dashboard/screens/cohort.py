@@ -12,6 +12,7 @@ from dashboard.access import Viewer, can_see_cohort, check_can_see_counts
 from dashboard.queries import Snapshot
 from pipelines.store import Store
 
+LATEST = "Each trainee's latest"
 CURRENT, EVERYBODY = "Current classes", "All classes"
 # Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
 ENOUGH_TO_SET_THE_AXIS = 10
@@ -196,15 +197,25 @@ def _group(view: View, key: str, everything: bool) -> str:
     return str(st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key=key))
 
 
+def quarter_text(quarter: object) -> str:
+    """A quarter of training, or each person's latest."""
+    return "latest quarter" if quarter == LATEST else f"quarter {quarter}"
+
+
 def _supervision(view: View) -> None:
     st.header("How close did the supervisor stand?")
     group = _group(view, "supervision_group", everything=True)
     frame = view.in_order(queries.bands(view.snapshot, view.viewer.scope, view.people, group))
-    latest = frame[frame["is_latest"].astype(bool)]
-    if latest.empty:
+    quarter = st.selectbox("Quarter of training", [LATEST, *sorted(set(frame["training_quarter"]))])
+    shown = frame["is_latest"].astype(bool) if quarter == LATEST else frame["training_quarter"] == quarter
+    of_quarter = frame[shown]
+    if of_quarter.empty:
         figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
         return
-    drawn = charts.supervision_bands(latest, width=HALF_WIDTH, dark=figure.is_dark(), select=True)
+    heading = charts.Heading(f"Supervision as surgeon, {quarter_text(quarter)}", charts.BANDS_HEADING.lines)
+    drawn = charts.supervision_bands(
+        of_quarter, heading=heading, width=HALF_WIDTH, dark=figure.is_dark(), select=True
+    )
     chosen = figure.draw(drawn, "bands", select=True)
     figure.table(queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter")
     if chosen:

@@ -140,6 +140,9 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     minimum = int(frame.loc[frame["requirement_ref"] == ref, "minimum"].iloc[0])
     own = queries.course(person.snapshot, person.viewer.scope, person.ref, ref)
     bands = queries.course_bands(person.snapshot, person.viewer.scope, ref)
+    if person.viewer.role == "trainee" and person.row.completed:
+        # The bands hold completed classes, and so this person's own: a colleague could be read off them.
+        bands = bands.iloc[:0]
     if own.empty:
         figure.nothing("There is no month of training with data yet.", "The line begins with the first export.")
         return

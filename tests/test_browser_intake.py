@@ -1,0 +1,157 @@
+"""What came in shows at the next rerun; an upload ends as the command `intake` ends."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from dashboard.pictures import served
+from tests.browser import EXPORTS, Window, browser, demo_copy
+from tests.stores import rows_of, run, run_well
+
+__all__ = ["browser"]
+
+CATARACT = {"trainee_ref": "T22", "requirement_ref": "cataract"}
+
+# ---- what came in shows
+
+
+class Desk(NamedTuple):
+    """A store to write into, a twin store for the command, and the Intake screen of the first."""
+
+    store: Path
+    twin: Path
+    window: Window
+
+
+@pytest.fixture(scope="module")
+def stores(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Path, str]]:
+    """Two copies of the demo's store, and the address of the first; each test takes a trainee of its own."""
+    folder = tmp_path_factory.mktemp("desk")
+    store, twin = demo_copy(folder), demo_copy(folder, "twin")
+    with served(store) as at:
+        yield store, twin, at
+
+
+@pytest.fixture
+def desk(browser: Browser, stores: tuple[Path, Path, str]) -> Iterator[Desk]:
+    store, twin, at = stores
+    window = Window(browser, at, "director")
+    window.open("Intake")
+    yield Desk(store, twin, window)
+    assert window.faults() == []
+    window.close()
+
+
+def _export(
+    folder: Path, trainee: str, change: Callable[[list[dict[str, str]]], list[dict[str, str]]]
+) -> Path:
+    """The trainee's export of the demo, changed."""
+    with (EXPORTS / f"{trainee}-cases.csv").open(encoding="utf-8", newline="") as file:
+        rows = change(list(csv.DictReader(file)))
+    path = folder / f"{trainee}-later.csv"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    return path
+
+
+def _one_more(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """The last case that may count toward cataract again, as another operation."""
+    case = next(
+        row
+        for row in reversed(rows)
+        if row["procedure"] == "phaco_iol"
+        and row["role"] == "surgeon"
+        and row["takeover"] != "yes"
+        and row["supervisor_agreed"] == "yes"
+    )
+    return [*rows, case | {"case_ref": f"N3W1{case['trainee_ref']}"}]
+
+
+def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> None:
+    before = int(rows_of(desk.store, "case_volume", **CATARACT)[0]["counted_cases"])
+    desk.window.open("Cohort")
+    expect(desk.window.mark(f"T22, Cataract 86: {before}")).to_have_count(1)
+    file = _export(tmp_path, "T22", _one_more)
+    for store in (desk.store, desk.twin):
+        run_well("intake", file, "--store", store)
+    desk.window.main.get_by_text("Only what is not yet met").click()
+    desk.window.settle()
+    expect(desk.window.mark(f"T22, Cataract 86: {before + 1}")).to_have_count(1)
+
+
+def _upload(window: Window, file: Path) -> None:
+    window.page.locator("input[type=file]").set_input_files(file)
+    take = window.page.get_by_role("button", name="Take these exports")
+    expect(take).to_be_enabled()
+    window.settle()
+    take.click()
+    expect(window.main.get_by_test_id("stCode").first).to_be_visible(timeout=60_000)
+    window.settle()
+
+
+def _said(window: Window) -> str:
+    return _one_line(window.main.get_by_test_id("stCode").first.inner_text())
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+VIEWS = ("case_volume", "case_credit", "complication_rate", "finding")
+
+
+def _same_stores(desk: Desk) -> bool:
+    return all(rows_of(desk.store, view) == rows_of(desk.twin, view) for view in VIEWS)
+
+
+def test_an_upload_ends_as_the_command_ends(desk: Desk, tmp_path: Path) -> None:
+    file = _export(tmp_path, "T24", _one_more)
+    done = run_well("intake", file, "--store", desk.twin)
+    _upload(desk.window, file)
+    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert "Taken." in desk.window.text()
+    assert rows_of(desk.store, "case_credit", case_ref="N3W1T24")
+    assert _same_stores(desk)
+    assert desk.window.violations() == []
+
+
+def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, tmp_path: Path) -> None:
+    before = rows_of(desk.store, "case_volume")
+    file = _export(
+        tmp_path, "T23", lambda rows: [row | {"remark": "ask a.person@example.org"} for row in rows]
+    )
+    done = run("intake", file, "--store", desk.twin)
+    _upload(desk.window, file)
+    assert done.code == 12
+    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert "Nothing was stored" in desk.window.text()
+    assert "a.person@example.org" not in desk.window.text()
+    assert rows_of(desk.store, "case_volume") == before
+
+
+def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path: Path) -> None:
+    file = _export(tmp_path, "T21", lambda rows: rows[: len(rows) // 2])
+    held = run("intake", file, "--store", desk.twin)
+    _upload(desk.window, file)
+    assert held.code == 14
+    assert _said(desk.window) == _one_line(held.out + held.err)
+    assert _same_stores(desk)
+    assert desk.window.violations() == []
+
+    word = ("--accept-withdrawals", "--by", "the director", "--reason", "the log was kept twice")
+    done = run_well("intake", file, *word, "--store", desk.twin)
+    desk.window.page.get_by_label("Who", exact=True).fill("the director")
+    desk.window.page.get_by_label("Why", exact=True).fill("the log was kept twice")
+    desk.window.page.get_by_role("button", name="Accept and take").click()
+    expect(desk.window.main.get_by_text("Taken.")).to_be_visible(timeout=60_000)
+    desk.window.settle()
+    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert _same_stores(desk)
