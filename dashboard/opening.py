@@ -49,7 +49,9 @@ def figures(snapshot: Snapshot, with_rates: bool) -> dict[str, str]:
     requirements = queries.listed(snapshot, "requirement")
     named = {
         f"requirement:{ref}": f"Counted cases: {title}"
-        for ref, title, minimum in requirements[["requirement_ref", "title", "minimum"]].itertuples(index=False)
+        for ref, title, minimum in requirements[["requirement_ref", "title", "minimum"]].itertuples(
+            index=False
+        )
         if pd.notna(minimum)
     }
     if with_rates:

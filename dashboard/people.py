@@ -37,4 +37,6 @@ def demo_people(store: Store) -> list[Person]:
 def roster(store: Store) -> list[tuple[str, str]]:
     """Class and reference of every trainee."""
     with open_snapshot(store) as connection:
-        return connection.execute("select cohort, trainee_ref from trainee order by cohort, trainee_ref").fetchall()
+        return connection.execute(
+            "select cohort, trainee_ref from trainee order by cohort, trainee_ref"
+        ).fetchall()

@@ -19,7 +19,7 @@ def show(viewer: Viewer, store: Store) -> None:
         return
     who = viewer.role.replace("_", " ") + (f" {viewer.person_ref}" if viewer.person_ref else "")
     st.html(
-        f'<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. '
+        f"<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. "
         '<a href="/people" target="_self">Look as somebody else</a></p>'
     )
 
@@ -29,7 +29,9 @@ def page(title: str, people: Sequence[Person]) -> str:
     groups: dict[str, list[Person]] = {}
     for person in people:
         groups.setdefault(person.group, []).append(person)
-    lists = "".join(f"<h2>{html.escape(name)}</h2><ul>{_links(of_group)}</ul>" for name, of_group in groups.items())
+    lists = "".join(
+        f"<h2>{html.escape(name)}</h2><ul>{_links(of_group)}</ul>" for name, of_group in groups.items()
+    )
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(title)}</title>'
         f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body><main>'
@@ -39,7 +41,9 @@ def page(title: str, people: Sequence[Person]) -> str:
 
 
 def _links(people: Sequence[Person]) -> str:
-    return "".join(f'<li><a href="/as/{html.escape(each.key)}">{html.escape(each.label)}</a></li>' for each in people)
+    return "".join(
+        f'<li><a href="/as/{html.escape(each.key)}">{html.escape(each.label)}</a></li>' for each in people
+    )
 
 
 _STYLE = f"""

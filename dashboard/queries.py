@@ -57,7 +57,9 @@ def records(frame: pd.DataFrame) -> list[Any]:
     """The rows as objects with the columns for names; null is None."""
     names = list(frame.columns)
     return [
-        SimpleNamespace(**{name: None if pd.isna(value) else value for name, value in zip(names, row, strict=True)})
+        SimpleNamespace(
+            **{name: None if pd.isna(value) else value for name, value in zip(names, row, strict=True)}
+        )
         for row in frame.itertuples(index=False, name=None)
     ]
 
@@ -279,7 +281,9 @@ def comparison(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFra
     )
 
 
-def cases_of_requirement(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str) -> pd.DataFrame:
+def cases_of_requirement(
+    snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str
+) -> pd.DataFrame:
     """The cases that a count was made from, and those that did not count, each with its reason."""
     return _select(
         snapshot,
@@ -474,4 +478,6 @@ def definitions(snapshot: Snapshot) -> pd.DataFrame:
 
 def unverified(snapshot: Snapshot) -> pd.DataFrame:
     """Every rule that nobody has checked against the current document yet."""
-    return _rows(snapshot.path, "select kind, title, source, reviewed_on from unverified_item order by kind, title", {})
+    return _rows(
+        snapshot.path, "select kind, title, source, reviewed_on from unverified_item order by kind, title", {}
+    )

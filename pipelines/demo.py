@@ -42,7 +42,9 @@ def run(serve: bool) -> int:
         return 0
     sys.stdout.flush()
     # The dashboard reads what pipelines made, never the other way round: it takes this process over.
-    return os.execv(sys.executable, [sys.executable, "-P", "-m", "dashboard", "--demo", "--store", str(store.root)])
+    return os.execv(
+        sys.executable, [sys.executable, "-P", "-m", "dashboard", "--demo", "--store", str(store.root)]
+    )
 
 
 @contextlib.contextmanager
@@ -75,7 +77,12 @@ def _make() -> None:
     (FOLDER / "made-from").unlink(missing_ok=True)
     _command("init", "--store", str(root), "--specialty", "ophthalmology", "--programme", TITLE)
     settings = load_programme(root / "programme.yaml").model_copy(
-        update={"programme_ref": "saltmarsh-eye", "as_of": AS_OF, "demo": True, "basis": "Made-up data; nobody is in it."}
+        update={
+            "programme_ref": "saltmarsh-eye",
+            "as_of": AS_OF,
+            "demo": True,
+            "basis": "Made-up data; nobody is in it.",
+        }
     )
     (root / "programme.yaml").write_text(yaml_text(settings), encoding="utf-8")
     _command("intake", *map(str, sorted(EXPORTS.glob("*.csv"))), "--store", str(root))

@@ -54,7 +54,9 @@ class Examination:
 
     @property
     def left_out_rows(self) -> int:
-        return self._count("select count(distinct (kind, row_id)) from finding_cell where severity = 'left_out'")
+        return self._count(
+            "select count(distinct (kind, row_id)) from finding_cell where severity = 'left_out'"
+        )
 
     def _count(self, query: str) -> int:
         row = self.connection.execute(query).fetchone()
@@ -88,7 +90,9 @@ def _make_context(examination: Examination) -> None:
         _create(connection, name, tables[name])
     _create(connection, "procedure_table", tables["procedure"])
     _create(connection, "complication_table", tables["complication"])
-    connection.execute("create table procedure_group as select procedure, procedure_group from procedure_table")
+    connection.execute(
+        "create table procedure_group as select procedure, procedure_group from procedure_table"
+    )
     connection.execute(
         "create table complication_window as select complication_ref, procedure_group, window_days from complication_table"
     )
@@ -197,10 +201,14 @@ def source_of(kind: Kind, setting: Setting) -> str:
 def _load_elsewhere(examination: Examination, named: set[str]) -> None:
     """Make `other_source_key` and `live_operation`: what is live besides the rows that these files replace."""
     connection, setting = examination.connection, examination.setting
-    other = [line for line in setting.manifest.live if line.trainee_ref in named and line.source != setting.source]
+    other = [
+        line for line in setting.manifest.live if line.trainee_ref in named and line.source != setting.source
+    ]
     live.load_live(connection, setting.store, other, CASES, "other_source_key")
     others = [
-        line for line in setting.manifest.live if not (line.trainee_ref in named and line.source == setting.source)
+        line
+        for line in setting.manifest.live
+        if not (line.trainee_ref in named and line.source == setting.source)
     ]
     live.load_live(connection, setting.store, others, CASES, "live_elsewhere")
     programme = setting.programme.programme_ref
@@ -220,13 +228,17 @@ def _load_cases(examination: Examination) -> None:
     replaced = CASES in examination.kinds
     named = {each.trainee_ref for each in examination.balances.get(CASES.name, [])}
     lines = [
-        line for line in setting.manifest.live if not (replaced and line.trainee_ref in named and line.source == setting.source)
+        line
+        for line in setting.manifest.live
+        if not (replaced and line.trainee_ref in named and line.source == setting.source)
     ]
     live.load_live(connection, setting.store, lines, CASES, "live_case_row")
     connection.execute("create table live_case as select distinct case_ref from live_case_row")
     connection.execute("drop table live_case_row")
     if replaced:
-        connection.execute("insert into live_case select case_ref from comparison_cases where outcome <> 'withdrawn'")
+        connection.execute(
+            "insert into live_case select case_ref from comparison_cases where outcome <> 'withdrawn'"
+        )
 
 
 def _make_findings(examination: Examination) -> None:
@@ -275,6 +287,8 @@ def _texts(examination: Examination) -> pa.Table:
         message, remedy = messages.message_and_remedy(
             rule, severity, kinds[kind], column, codes, examination.setting.programme.dates
         )
-        found.append({"kind": kind, "rule": rule, "column_name": column, "message": message, "remedy": remedy})
+        found.append(
+            {"kind": kind, "rule": rule, "column_name": column, "message": message, "remedy": remedy}
+        )
     schema = pa.schema([(name, pa.string()) for name in ("kind", "rule", "column_name", "message", "remedy")])
     return pa.Table.from_pylist(found, schema=schema)

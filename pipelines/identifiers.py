@@ -37,7 +37,9 @@ HEADER_WORDS = frozenset(
 )
 # Two neighbouring words of a header, or one word that it cuts in two.
 HEADER_PAIRS = frozenset({("record", "number"), ("e", "mail")})
-PLAIN_WORDS = frozenset(["record", "number", "e", "mail", "of", "id", "no", "date", "first", "last", "full", "middle"])
+PLAIN_WORDS = frozenset(
+    ["record", "number", "e", "mail", "of", "id", "no", "date", "first", "last", "full", "middle"]
+)
 FILE_WORDS = (
     "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
 )

@@ -42,11 +42,19 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     it = queries.records(row)[0]
     st.header(
         wording.volume_sentence(
-            it.requirement_title, it.counted_cases, it.minimum, it.remaining_cases, it.met, it.parts_short, it.parts
+            it.requirement_title,
+            it.counted_cases,
+            it.minimum,
+            it.remaining_cases,
+            it.met,
+            it.parts_short,
+            it.parts,
         )
     )
     roles = list(queries.roles_of(snapshot, ref)["title"])
-    st.markdown(f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}")
+    st.markdown(
+        f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}"
+    )
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
     _not_counted(cases[~counted].drop(columns=["credited"]))

@@ -47,7 +47,9 @@ def show(viewer: Viewer, store: Store) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     st.title("Cohort")
     if roster.empty:
-        figure.nothing("Nobody is in the roster yet.", "Bring in a roster and case exports on the screen Intake.")
+        figure.nothing(
+            "Nobody is in the roster yet.", "Bring in a roster and case exports on the screen Intake."
+        )
         return
     figure.caution()
     view = View(snapshot, viewer, _of_class(roster))
@@ -79,7 +81,9 @@ def _through(view: View, within_days: int) -> None:
         wording.through_sentence(row.trainee_ref, row.data_through, False, within_days)
         for row in queries.records(late)
     ]
-    st.markdown(f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}. " + " ".join(told))
+    st.markdown(
+        f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}. " + " ".join(told)
+    )
 
 
 def _volume(view: View) -> None:
@@ -88,14 +92,20 @@ def _volume(view: View) -> None:
     frame = view.in_order(queries.volume(view.snapshot, view.viewer.scope, view.people))
     if only_open:
         unmet = frame[~frame["met"].astype(bool)]
-        frame = frame[frame["requirement_ref"].isin(unmet["requirement_ref"]) & frame["trainee"].isin(unmet["trainee"])]
+        frame = frame[
+            frame["requirement_ref"].isin(unmet["requirement_ref"]) & frame["trainee"].isin(unmet["trainee"])
+        ]
     if frame.empty:
-        figure.nothing("Every minimum shown is reached.", "A met minimum is a floor, not a finding of competence.")
+        figure.nothing(
+            "Every minimum shown is reached.", "A met minimum is a floor, not a finding of competence."
+        )
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
     grid = charts.volume_grid(frame, step=GRID_STEP, dark=figure.is_dark(), select=True)
     chosen = figure.draw(grid, "volume", select=True)
-    figure.table(frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index())
+    figure.table(
+        frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index()
+    )
     refs = dict(zip(frame["requirement"], frame["requirement_ref"], strict=True))
     if chosen:
         label = chosen.get("requirement")
@@ -144,15 +154,14 @@ def _outcomes(view: View) -> None:
     complications = queries.listed(view.snapshot, "complication")
     titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
     complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
-    attribution = st.selectbox("Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__)
+    attribution = st.selectbox(
+        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__
+    )
     frame = view.in_order(
         queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
     )
     frame = frame.assign(
-        label=[
-            wording.rate_label(row.events, row.known_outcomes, row.rate)
-            for row in queries.records(frame)
-        ]
+        label=[wording.rate_label(row.events, row.known_outcomes, row.rate) for row in queries.records(frame)]
     )
     title = f"{titles[complication]}, {attribution.replace('_', ' ')}"
     enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
@@ -210,14 +219,18 @@ def _supervision(view: View) -> None:
     shown = frame["is_latest"].astype(bool) if quarter == LATEST else frame["training_quarter"] == quarter
     of_quarter = frame[shown]
     if of_quarter.empty:
-        figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
+        figure.nothing(
+            "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
+        )
         return
     heading = charts.Heading(f"Supervision as surgeon, {quarter_text(quarter)}", charts.BANDS_HEADING.lines)
     drawn = charts.supervision_bands(
         of_quarter, heading=heading, width=HALF_WIDTH, dark=figure.is_dark(), select=True
     )
     chosen = figure.draw(drawn, "bands", select=True)
-    figure.table(queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter")
+    figure.table(
+        queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter"
+    )
     if chosen:
         opening.go("trainee", chosen["trainee"])
 
@@ -227,10 +240,14 @@ def _technique(view: View) -> None:
     group = _group(view, "technique_group", everything=False)
     frame = view.in_order(queries.technique(view.snapshot, view.viewer.scope, view.people, group))
     if frame.empty:
-        figure.nothing("No operation of these trainees was reviewed step by step.", "Bring in a file of reviews.")
+        figure.nothing(
+            "No operation of these trainees was reviewed step by step.", "Bring in a file of reviews."
+        )
         return
     drawn = charts.technique_cohort(frame, dark=figure.is_dark(), select=True)
     chosen = figure.draw(drawn, "technique", select=True)
-    figure.table(frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]])
+    figure.table(
+        frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]]
+    )
     if chosen:
         opening.go("trainee", chosen["trainee"])

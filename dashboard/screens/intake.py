@@ -106,5 +106,9 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
 def _fix_list(ref: str, findings: pd.DataFrame) -> None:
     columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
     st.download_button(
-        f"Fix list for {ref}", findings[columns].to_csv(index=False), f"{ref}-fixes.csv", "text/csv", key=f"fixes-{ref}"
+        f"Fix list for {ref}",
+        findings[columns].to_csv(index=False),
+        f"{ref}-fixes.csv",
+        "text/csv",
+        key=f"fixes-{ref}",
     )

@@ -16,11 +16,15 @@ def show(viewer: Viewer, store: Store) -> None:
     st.title("My reviews")
     frame = queries.own_reviews(snapshot, viewer.scope)
     if frame.empty:
-        figure.nothing("You have not reviewed an operation yet.", "The coordinator brings in files of reviews.")
+        figure.nothing(
+            "You have not reviewed an operation yet.", "The coordinator brings in files of reviews."
+        )
         return
     refs = list(dict.fromkeys(frame["review_ref"]))
     chosen = st.selectbox("Review", refs)
     of_review = frame[frame["review_ref"] == chosen]
     first = queries.records(of_review)[0]
-    st.markdown(f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {len(refs)} reviews in all.")
+    st.markdown(
+        f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {len(refs)} reviews in all."
+    )
     figure.plain_table(of_review[["step", "score", "done_by_supervisor", "comment"]])

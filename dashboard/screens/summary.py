@@ -27,7 +27,9 @@ def show(viewer: Viewer, store: Store) -> None:
         figure.nothing("There is no class yet.", "Bring in a roster and case exports on the screen Intake.")
         return
     figure.caution()
-    st.markdown("This summary names everyone and hides nothing: it is for those who may read about every trainee.")
+    st.markdown(
+        "This summary names everyone and hides nothing: it is for those who may read about every trainee."
+    )
     cohorts = list(dict.fromkeys(roster["cohort"]))
     first = roster.loc[roster["completed"].isna(), "cohort"]
     cohort = st.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)

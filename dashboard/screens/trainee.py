@@ -102,12 +102,16 @@ def _minimums(person: Person) -> None:
     st.header("Minimums: what is reached, what is still to come?")
     frame = queries.volume(person.snapshot, person.viewer.scope, (person.ref,))
     if frame.empty:
-        figure.nothing("No requirement is in force for this class.", "Requirements stand in the specialty file.")
+        figure.nothing(
+            "No requirement is in force for this class.", "Requirements stand in the specialty file."
+        )
         return
     figure.plain_table(
         pd.DataFrame(
             {
-                "requirement": [("– " if row.part_of else "") + row.requirement_title for row in queries.records(frame)],
+                "requirement": [
+                    ("– " if row.part_of else "") + row.requirement_title for row in queries.records(frame)
+                ],
                 "counted, of minimum": [
                     wording.volume_text(
                         row.counted_cases,
@@ -121,7 +125,8 @@ def _minimums(person: Person) -> None:
                 ],
                 "confirmed by a supervisor": frame["confirmed_cases"],
                 "rule": [
-                    f"{row.edition}{'' if row.verified else ', to be confirmed'}" for row in queries.records(frame)
+                    f"{row.edition}{'' if row.verified else ', to be confirmed'}"
+                    for row in queries.records(frame)
                 ],
             }
         )
@@ -144,7 +149,9 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
         # The bands hold completed classes, and so this person's own: a colleague could be read off them.
         bands = bands.iloc[:0]
     if own.empty:
-        figure.nothing("There is no month of training with data yet.", "The line begins with the first export.")
+        figure.nothing(
+            "There is no month of training with data yet.", "The line begins with the first export."
+        )
         return
     words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     drawn = charts.volume_over_time(own, bands, dark=figure.is_dark(), **words)
@@ -160,7 +167,10 @@ def _outcomes(person: Person) -> None:
         return
     titles = dict(zip(frame["complication_ref"], frame["title"], strict=True))
     attribution = st.selectbox(
-        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__, key="own_attribution"
+        "Whose cases",
+        list(opening.ATTRIBUTIONS),
+        format_func=opening.ATTRIBUTIONS.__getitem__,
+        key="own_attribution",
     )
     of_attribution = frame[frame["attribution"] == attribution]
     said = [
@@ -189,7 +199,9 @@ def _supervision(person: Person) -> None:
     group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_group")
     frame = queries.bands(person.snapshot, person.viewer.scope, (person.ref,), group)
     if frame.empty:
-        figure.nothing("No level of supervision is recorded for these cases.", "Exports carry it in supervision.")
+        figure.nothing(
+            "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
+        )
         return
     figure.draw(charts.supervision_over_time(frame, dark=figure.is_dark()), "quarters")
     figure.table(queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group), "Every level")
@@ -210,7 +222,9 @@ def _technique(person: Person) -> None:
     )
     figure.draw(charts.technique_steps(frame, dark=figure.is_dark()), "steps")
     figure.table(
-        frame[["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]]
+        frame[
+            ["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]
+        ]
     )
 
 

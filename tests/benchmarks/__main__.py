@@ -61,7 +61,9 @@ def _intake_figures(scratch: Path, rosters: list[Path], cases: Path, store: Path
     _command("init", "--store", str(store), "--specialty", "ophthalmology", "--programme", "Benchmark")
     building = _timed(build, "build_and_publish")
     whole = _seconds(lambda: _command("intake", *map(str, rosters), str(cases), "--store", str(store)))
-    print(f"intake of {rows:,} rows x 22 columns, without the build: {(whole - building[-1]) / base:.1f} (target 12)")
+    print(
+        f"intake of {rows:,} rows x 22 columns, without the build: {(whole - building[-1]) / base:.1f} (target 12)"
+    )
     print(f"build and audit of all views: {building[-1] / base:.1f}")
     small = scratch / "few.csv"
     small.write_text(_few_rows(cases, 500), encoding="utf-8")
