@@ -13,6 +13,7 @@ from streamlit import config
 
 from dashboard import theme
 from dashboard.server import demo_app
+from pipelines.errors import UserError
 
 ADDRESS = "127.0.0.1"
 FIRST_PORT = 8501
@@ -41,12 +42,17 @@ def main(argv: list[str] | None = None) -> int:
     if not arguments.demo:
         print("Without --demo this needs sign-in, which this version does not have.", file=sys.stderr)
         return 2
+    try:
+        app = demo_app(arguments.store.resolve())
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
     os.environ["STANDING_STORE"] = str(arguments.store.resolve())
     for name, value in {**SETTINGS, **theme.SETTINGS}.items():
         config.set_option(name, value)
     port = arguments.port or free_port()
     print(f"The dashboard: http://{ADDRESS}:{port}  (made-up data; stop it with Ctrl-C)", flush=True)
-    uvicorn.run(demo_app(arguments.store.resolve()), host=ADDRESS, port=port, log_level="error")
+    uvicorn.run(app, host=ADDRESS, port=port, log_level="error")
     return 0
 
 

@@ -18,8 +18,8 @@ def _settings(name: str, palette: Palette) -> dict[str, object]:
 
 SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
 
-# Less air above the page; figures of equal width; a table breaks its words to fit a narrow page,
-# a wide picture scrolls inside it.
+# Less air above the page; figures of equal width; a table breaks its words to fit a narrow page. What is wider still
+# scrolls with the page: a part that scrolls by itself is one that the keyboard does not reach.
 STYLE = """
 .stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
 .stHtml a { color: inherit; }

@@ -20,6 +20,7 @@ from pipelines.holding import Reason
 from pipelines.manifest import Manifest
 from pipelines.programme import Programme
 from pipelines.replacement import Balance
+from pipelines.sheets import column_shown
 from pipelines.specialty import Specialty, code_sets, specialty_tables
 from pipelines.store import Store
 
@@ -268,7 +269,7 @@ def _make_findings(examination: Examination) -> None:
 
 
 def _add_unknown_column(examination: Examination, part: Part, name: str) -> None:
-    shown = "".join(each for each in name if each.isprintable())[:40]
+    shown = column_shown(part.header, part.header.index(name) + 1)
     message, remedy = messages.message_and_remedy("column_unknown", "warning", part.kind, shown, {}, "iso")
     examination.connection.execute(
         "insert into finding select ?, ?, null, ?, 1, ?, 'column_unknown', null, 'warning', ?, ?",

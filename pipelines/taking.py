@@ -19,6 +19,7 @@ from pipelines.export_files import Part
 from pipelines.findings import Finding
 from pipelines.formats import TRAINEES
 from pipelines.holding import Reason
+from pipelines.identifiers import shown_name, vocabulary
 from pipelines.intake import intake_ids, lines_after, parts_that_change, reasons_to_hold, write_intake
 from pipelines.programme import Programme
 from pipelines.receipts import part_receipt, receipt_text
@@ -98,9 +99,10 @@ def _check_usage(arguments: argparse.Namespace) -> None:
         raise WrongUsage("--through: data cannot run through a month that has not come.")
     if arguments.accept_withdrawals and not (_says(arguments.by) and _says(arguments.reason)):
         raise WrongUsage("--accept-withdrawals needs --by WHO and --reason TEXT.")
-    for path in arguments.files:
+    for number, path in enumerate(arguments.files, 1):
         if not path.exists():
-            raise WrongUsage(f"{path} is not there.")
+            # The name of a file may be a person's.
+            raise WrongUsage(f"{shown_name(path.name, number, vocabulary(()))} is not there.")
 
 
 def _each_once(paths: list[Path]) -> list[Path]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from pipelines.definitions import KEYS
 from pipelines.store import Store
 from tests.stores import new_store, rows_of, run_well, write_csv
 
@@ -27,6 +26,7 @@ C002,T01,2025-02-18,phaco_iol,surgeon,capsule_rupture
 C004,T01,2025-04-22,phaco_iol,surgeon,none
 C005,T01,2025-05-20,yag_capsulotomy,surgeon,none
 """
+VIEWS = ("case_credit", "case_volume", "complication_rate", "supervision_mix", "finding")
 Rows = dict[str, list[dict[str, str]]]
 
 
@@ -52,8 +52,8 @@ def copy_of(store: Path, folder: Path, name: str = "store") -> Path:
 
 
 def published(store: Path) -> Rows:
-    """Every row of every published view."""
-    return {view: rows_of(store, view) for view in KEYS}
+    """Every row of the views that these cases reach."""
+    return {view: rows_of(store, view) for view in VIEWS}
 
 
 def content(store: Path) -> dict[str, bytes]:

@@ -117,12 +117,22 @@ WRITTEN = (
 )
 
 
+YEARS = "|".join(sorted({str(day.year) for day in DAYS}))
+
+
+def near_a_year(text: str) -> str:
+    """What stands around each year of a day: so little is soon searched, and every form holds the year."""
+    around = (text[max(match.start() - 14, 0) : match.end() + 7] for match in re.finditer(YEARS, text))
+    return "\n".join(around)
+
+
 def days_written_in(text: str) -> set[str]:
     """The days of operation and logging that stand in a text."""
+    searched = near_a_year(text)
     found = set()
     for pattern, form in WRITTEN:
         # Looking ahead finds what overlaps too, such as a date after other digits.
-        written = {match.group(1) for match in re.finditer(f"(?=({pattern}))", text)}
+        written = {match.group(1) for match in re.finditer(f"(?=({pattern}))", searched)}
         found |= written & {form.format(day) for day in DAYS}
     return found
 

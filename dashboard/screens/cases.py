@@ -20,10 +20,11 @@ def show(viewer: Viewer, store: Store) -> None:
     if roster.empty:
         figure.nothing("Nobody is in the roster yet.", "Bring in a roster and case exports first.")
         return
+    for ref in roster["trainee_ref"]:
+        check_can_see_volume(viewer, ref)
     left, right = st.columns(2)
     with left:
         trainee = opening.choose_trainee(roster)
-    check_can_see_volume(viewer, trainee)
     with right:
         chosen = opening.choose_figure(opening.figures(snapshot, can_see_trainee(viewer, trainee)))
     kind, ref, *attribution = chosen.split(":")

@@ -33,8 +33,9 @@ def show(viewer: Viewer, store: Store) -> None:
     if roster.empty:
         figure.nothing("Nobody is in the roster yet.", "The coordinator brings in a roster and case exports.")
         return
+    for ref in roster["trainee_ref"]:
+        check_can_see_volume(viewer, ref)
     ref = opening.choose_trainee(roster) if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
-    check_can_see_volume(viewer, ref)
     person = Person(viewer, snapshot, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
     _head(person, store.programme.current_within_days)
     figure.caution()

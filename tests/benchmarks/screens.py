@@ -1,0 +1,112 @@
+"""How long a rerun of the Cohort screen takes on a big store and on the demo's, and how soon the demo shows.
+
+A real browser is asked: from the click on a switch until the screen is at rest with the numbers that belong to it.
+Both stores in one run and in turns, so that a slow machine slows both.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from playwright.sync_api import Browser, Error, Page
+
+from dashboard.pictures import browsing, served
+from pipelines.commands import main as command
+from tests.browser import ROOT, Window, demo_store
+from tests.stores import set_programme
+
+RERUNS = 12
+# From the moment of the click until the script has run and the screen shows what it made; no wait of ours is in it.
+CLICK_AND_WAIT = """(label) => new Promise(done => {
+    const app = document.querySelector('[data-testid=stApp]');
+    const started = performance.now();
+    let ran = false;
+    const look = () => {
+        const state = app.getAttribute('data-test-script-state');
+        ran = ran || state !== 'notRunning';
+        if (ran && state === 'notRunning') { watch.disconnect(); done(performance.now() - started); }
+    };
+    const watch = new MutationObserver(look);
+    watch.observe(app, {attributes: true});
+    label.click();
+})"""
+
+
+def screen_figures(store: Path) -> None:
+    """Print both figures; `store` is marked demo, which a dashboard without sign-in asks for."""
+    set_programme(store, demo=True)
+    _quietly("build", "--store", str(store))
+    with served(store) as big, served(demo_store()) as small, browsing() as browser:
+        pages = {"big": _at_the_cohort(browser, big), "demo": _at_the_cohort(browser, small)}
+        rounds = [{name: _rerun(page) for name, page in pages.items()} for _ in range(RERUNS + 1)][1:]
+    middle = {name: statistics.median(each[name] for each in rounds) for name in pages}
+    print(
+        f"rerun of the Cohort screen, click to rest in a browser, median of {RERUNS}: {middle['big']:.0f} ms on the big "
+        f"store (target 150), {middle['demo']:.0f} ms on the demo's: {middle['big'] / middle['demo']:.2f} (target 1.5)"
+    )
+    print(f"first picture after `demo`, second start: {_first_picture():.1f} s (target 4)")
+
+
+def _at_the_cohort(browser: Browser, address: str) -> Page:
+    window = Window(browser, address, "director")
+    window.open("Cohort")
+    return window.page
+
+
+def _rerun(page: Page) -> float:
+    """Milliseconds of one rerun."""
+    switch = page.get_by_test_id("stCheckbox").first.locator("label")
+    return float(switch.evaluate(CLICK_AND_WAIT))
+
+
+def _first_picture() -> float:
+    """Seconds from the start of the command on a demo that is made until the first chart is drawn."""
+    _demo("--no-serve")
+    with browsing() as browser:
+        page = browser.new_page()
+        started = time.perf_counter()
+        with subprocess.Popen(
+            [sys.executable, "-m", "pipelines", "demo"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+        ) as process:
+            try:
+                assert process.stdout is not None
+                address = next(
+                    word for line in process.stdout for word in line.split() if word.startswith("http://")
+                )
+                _go_as_soon_as_possible(page, address)
+                page.locator("[data-testid=stVegaLiteChart] svg").first.wait_for()
+                return time.perf_counter() - started
+            finally:
+                process.terminate()
+
+
+def _go_as_soon_as_possible(page: Page, address: str) -> None:
+    deadline = time.perf_counter() + 60
+    while True:
+        try:
+            page.goto(address)
+            return
+        except Exception:
+            if time.perf_counter() > deadline:
+                raise
+            time.sleep(0.02)
+
+
+def _demo(*arguments: str) -> None:
+    subprocess.run(
+        [sys.executable, "-m", "pipelines", "demo", *arguments], check=True, cwd=ROOT, capture_output=True
+    )
+
+
+def _quietly(*argv: str) -> None:
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+        code = command(argv)
+    if code:
+        sys.exit(f"{argv[0]} ended with {code}:\n{said.getvalue()}")
