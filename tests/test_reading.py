@@ -288,7 +288,7 @@ def test_a_file_keeps_its_path_number_hash_and_raw_label(put: Put) -> None:
 def both_ways(text: bytes) -> tuple[object, object]:
     """What the fast and the plain way give: a sheet's content, or the findings, or None."""
     delimiter = delimited.delimiter_of(delimited.lines_of(text))
-    return tuple(outcome(way, text, delimiter) for way in (delimited.read_fast, delimited.read_plain))  # type: ignore[return-value]
+    return tuple(outcome(way, text, delimiter) for way in (delimited.read_fast, delimited.read_plain))  # type: ignore[return-value] - there are two ways
 
 
 def outcome(way: Callable[[Origin, bytes, str], Sheet | None], text: bytes, delimiter: str) -> object:

@@ -39,8 +39,8 @@ CLICK_AND_WAIT = """(label) => new Promise(done => {
 
 
 def screen_figures(store: Path) -> None:
-    """Print both figures; `store` is marked demo, which a dashboard without sign-in asks for."""
-    set_programme(store, demo=True)
+    """Print both figures; `store` becomes a demo of the programme that the made-up roster names."""
+    set_programme(store, demo=True, programme_ref="saltmarsh-eye", as_of="2026-11-15")
     _quietly("build", "--store", str(store))
     with served(store) as big, served(demo_store()) as small, browsing() as browser:
         pages = {"big": _at_the_cohort(browser, big), "demo": _at_the_cohort(browser, small)}
@@ -89,13 +89,12 @@ def _first_picture() -> float:
 def _go_as_soon_as_possible(page: Page, address: str) -> None:
     deadline = time.perf_counter() + 60
     while True:
-        try:
+        with contextlib.suppress(Error):  # the server is not there yet
             page.goto(address)
             return
-        except Exception:
-            if time.perf_counter() > deadline:
-                raise
-            time.sleep(0.02)
+        if time.perf_counter() > deadline:
+            raise TimeoutError(address)
+        time.sleep(0.02)
 
 
 def _demo(*arguments: str) -> None:
