@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import judging
 from seed_data import awkward_large
 from tests.stores import new_store, rows_of, run, run_well
 
@@ -75,12 +74,6 @@ def as_published(base: Path) -> dict[str, bytes]:
 @pytest.fixture(scope="module")
 def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return awkward_large.make_large(tmp_path_factory.mktemp("large"))
-
-
-@pytest.fixture
-def without_the_suite(monkeypatch: pytest.MonkeyPatch) -> None:
-    """`check` of the same file has run it; the intake need not wait for it once more."""
-    monkeypatch.setattr(judging, "validate", lambda *_: None)
 
 
 def path_of(file: str, large: Path) -> Path:
