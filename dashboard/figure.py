@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import wording
+from dashboard import charts, wording
 
 
 def is_dark() -> bool:
@@ -15,14 +15,26 @@ def is_dark() -> bool:
     return st.context.theme.type == "dark"
 
 
-def draw(chart: Any, key: str, select: bool = False) -> dict[str, Any] | None:
-    """Draw a chart, which carries its own description; returns the fields of the mark that was chosen, None without one."""
+def draw(
+    chart: str, *frames: pd.DataFrame, key: str, select: bool = False, **words: Any
+) -> dict[str, Any] | None:
+    """Draw one of the charts, by its name; returns the fields of the mark that was chosen, None without one."""
+    given = words | {"dark": is_dark()} | ({"select": True} if select else {})
+    spec = _spec(chart, frames, given)
     if not select:
-        st.altair_chart(chart, theme=None, width="content", key=key)
+        st.vega_lite_chart(spec, theme=None, width="content", key=key)
         return None
-    event = st.altair_chart(chart, theme=None, width="content", key=key, on_select="rerun")
+    event = st.vega_lite_chart(spec, theme=None, width="content", key=key, on_select="rerun")
     chosen = event.get("selection", {}).get("chosen", [])
     return dict(chosen[0]) if chosen else None
+
+
+# To build a chart and check it against its schema takes longer than everything else on a screen; all that the
+# chart depends on is an argument, for the cache is shared by all viewers.
+@st.cache_data(max_entries=256, show_spinner=False)
+def _spec(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]) -> dict[str, Any]:
+    drawn: dict[str, Any] = getattr(charts, chart)(*frames, **words).to_dict()
+    return drawn
 
 
 def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:

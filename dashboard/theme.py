@@ -18,12 +18,12 @@ def _settings(name: str, palette: Palette) -> dict[str, object]:
 
 SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
 
-# Less air above the page; figures of equal width; a table breaks its words to fit a narrow page. What is wider still
-# scrolls with the page: a part that scrolls by itself is one that the keyboard does not reach.
+# Less air above the page; figures of equal width; a table breaks its lines, never a word or a reference. What is wider
+# than a narrow page scrolls with the page: a part that scrolls by itself is one that the keyboard does not reach.
 STYLE = """
 .stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
 .stHtml a { color: inherit; }
 table { font-variant-numeric: tabular-nums; }
-[data-testid="stTable"] * { overflow-wrap: anywhere !important; min-width: 0; }
+[data-testid="stTable"] * { white-space: normal; overflow-wrap: normal; }
 [data-testid="stTable"] > div { overflow: visible; }
 """

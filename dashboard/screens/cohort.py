@@ -101,8 +101,7 @@ def _volume(view: View) -> None:
         )
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
-    grid = charts.volume_grid(frame, step=GRID_STEP, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(grid, "volume", select=True)
+    chosen = figure.draw("volume_grid", frame, key="volume", step=GRID_STEP, select=True)
     figure.table(
         frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index()
     )
@@ -166,10 +165,9 @@ def _outcomes(view: View) -> None:
     title = f"{titles[complication]}, {attribution.replace('_', ' ')}"
     enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
     top = None if enough.empty else charts.axis_top(enough)
-    intervals = charts.complication_intervals(
-        frame, title=title, top=top, width=HALF_WIDTH, dark=figure.is_dark(), select=True
+    chosen = figure.draw(
+        "complication_intervals", frame, key="rates", title=title, top=top, width=HALF_WIDTH, select=True
     )
-    chosen = figure.draw(intervals, "rates", select=True)
     _say_why_not_expected(frame)
     figure.table(_rate_table(frame), "Each trainee in words")
     if chosen:
@@ -224,10 +222,9 @@ def _supervision(view: View) -> None:
         )
         return
     heading = charts.Heading(f"Supervision as surgeon, {quarter_text(quarter)}", charts.BANDS_HEADING.lines)
-    drawn = charts.supervision_bands(
-        of_quarter, heading=heading, width=HALF_WIDTH, dark=figure.is_dark(), select=True
+    chosen = figure.draw(
+        "supervision_bands", of_quarter, key="bands", heading=heading, width=HALF_WIDTH, select=True
     )
-    chosen = figure.draw(drawn, "bands", select=True)
     figure.table(
         queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter"
     )
@@ -244,8 +241,7 @@ def _technique(view: View) -> None:
             "No operation of these trainees was reviewed step by step.", "Bring in a file of reviews."
         )
         return
-    drawn = charts.technique_cohort(frame, dark=figure.is_dark(), select=True)
-    chosen = figure.draw(drawn, "technique", select=True)
+    chosen = figure.draw("technique_cohort", frame, key="technique", select=True)
     figure.table(
         frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]]
     )

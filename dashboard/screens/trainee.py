@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import charts, figure, opening, queries, wording
+from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
 from pipelines.cautions import TO_BE_CONFIRMED
@@ -155,8 +155,7 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
         )
         return
     words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
-    drawn = charts.volume_over_time(own, bands, dark=figure.is_dark(), **words)
-    figure.draw(drawn, "course")
+    figure.draw("volume_over_time", own, bands, key="course", **words)
     figure.table(own.merge(bands, on="training_month", how="left"))
 
 
@@ -204,7 +203,7 @@ def _supervision(person: Person) -> None:
             "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
         )
         return
-    figure.draw(charts.supervision_over_time(frame, dark=figure.is_dark()), "quarters")
+    figure.draw("supervision_over_time", frame, key="quarters")
     figure.table(queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group), "Every level")
 
 
@@ -221,7 +220,7 @@ def _technique(person: Person) -> None:
         f"Quarter {frame['training_quarter'].iloc[0]} of training, the latest with a review. Self-reviews and steps "
         "done by a supervisor are not in the means."
     )
-    figure.draw(charts.technique_steps(frame, dark=figure.is_dark()), "steps")
+    figure.draw("technique_steps", frame, key="steps")
     figure.table(
         frame[
             ["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]
