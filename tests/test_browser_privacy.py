@@ -49,13 +49,12 @@ def _walk(window: Window) -> None:
     """Every screen; other choices of every select box, by keyboard; every closed part; the opened cases."""
     for screen in SCREENS[window.person]:
         window.open(screen)
-        boxes = window.main.locator("[role=combobox]")
+        boxes = window.main.get_by_role("combobox")
         for at in range(boxes.count()):
-            for key in ("Home", "End"):
-                boxes.nth(at).press("ArrowDown")
-                window.page.get_by_role("option").first.wait_for()
-                boxes.nth(at).press(key)
-                boxes.nth(at).press("Enter")
+            for further in (1, 3):
+                boxes.nth(at).focus()
+                for key in [*["ArrowDown"] * further, "Enter"]:
+                    window.page.keyboard.press(key)
                 window.settle()
         window.unfold()
         for name in ("Open the cases behind this count", "Open the cases behind this rate"):
