@@ -25,5 +25,5 @@ STYLE = """
 .stHtml a { color: inherit; }
 table { font-variant-numeric: tabular-nums; }
 [data-testid="stTable"] * { white-space: normal; overflow-wrap: normal; }
-[data-testid="stTable"] > div { overflow: visible; }
+[data-testid="stTable"], [data-testid="stTable"] > div { overflow: visible; }
 """

@@ -28,6 +28,16 @@ WIDE, NARROW, HIGH = 1280, 400, 900
 # Web Content Accessibility Guidelines 2.2, levels A and AA, as axe-core tags its rules.
 WCAG_22_AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
+# A table or chart is cut off where a part around it clips what lies beyond its right edge.
+CUT_OFF = """main => [...main.querySelectorAll('table, [data-testid=stVegaLiteChart] svg.marks')].filter(each => {
+    const right = each.getBoundingClientRect().right;
+    for (let part = each.parentElement; part && part !== main; part = part.parentElement) {
+        const hides = ['hidden', 'clip'].includes(getComputedStyle(part).overflowX);
+        if (hides && right > part.getBoundingClientRect().right + 2) return true;
+    }
+    return false;
+}).map(each => each.textContent.slice(0, 60))"""
+
 # Who has which screens, by the names in the navigation.
 CASES = "Cases behind a number"
 SCREENS = {
@@ -143,6 +153,11 @@ class Window:
         shown = self.page.locator("[data-testid=stException], [data-testid=stAlertContentError]")
         heard, self.said = self.said, []
         return heard + [f"shown: {each}" for each in shown.all_inner_texts()]
+
+    def cut_off(self) -> list[str]:
+        """Tables and charts that reach out of a part which hides what is outside of it."""
+        found: list[str] = self.main.evaluate(CUT_OFF)
+        return found
 
     def violations(self) -> list[str]:
         """What axe-core finds, as rule and element."""

@@ -41,9 +41,11 @@ def test_every_screen_is_quiet_and_readable_in_light_and_dark_wide_and_narrow(
         for screen in reversed(SCREENS[person]):
             window.open(screen)
             assert window.violations() == [], (screen, theme, WIDE)
+            assert window.cut_off() == [], (screen, theme, WIDE)
             window.shoot(f"{person}-{screen}-{WIDE}-{theme}")
             window.page.set_viewport_size({"width": NARROW, "height": 900})
             window.settle()
+            assert window.cut_off() == [], (screen, theme, NARROW)
             if theme == "light":
                 assert window.violations() == [], (screen, theme, NARROW)
             window.shoot(f"{person}-{screen}-{NARROW}-{theme}")

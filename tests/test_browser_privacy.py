@@ -81,6 +81,8 @@ def test_no_reference_of_anybody_else_reaches_a_trainees_browser(
 ) -> None:
     window = windows(f"trainee-{trainee}")
     _walk(window)
+    window.open(CASES)
+    window.choose("Figure", "Counted cases: Laser: capsulotomy")
     received = [*window.frames, *_pages(window).values()]
     others = _of_others(trainee)
     own = {row["case_ref"] for row in rows_of(demo_store(), "case_credit", trainee_ref=trainee)}
