@@ -84,6 +84,16 @@ def complication_intervals_alt(frame: pd.DataFrame, title: str, end: float | Non
     return " ".join(sentences)
 
 
+def line_ends(frame: pd.DataFrame, end: float) -> list[str]:
+    """The denominator of each line, and in brackets a rate that lies beyond the end of the axis."""
+    return [
+        f"{row['label']} ({share_text(row['rate'], WHOLE_PERCENTS)})"
+        if row["rate"] is not None and row["rate"] > end
+        else row["label"]
+        for row in rows(frame)
+    ]
+
+
 def spoken_rates(frame: pd.DataFrame) -> list[str]:
     told = [(row, "" if row["rate_low"] is None else f", {_interval(row)}") for row in rows(frame)]
     return [f"{row['trainee']}: {row['label']}{interval}" for row, interval in told]
@@ -150,10 +160,12 @@ def _band(row: dict[str, Any]) -> str:
 # ---- technique
 
 
-def scored_label(scored: int) -> str:
-    """The denominator at the end of a line."""
+def scored_label(scored: int, low: float | None = None, high: float | None = None) -> str:
+    """The denominator at the end of a line; scores that are all alike have no interval to draw."""
     if scored == 0:
         return "not scored"
+    if low is not None and low == high:
+        return f"{scored} scored, all alike"
     return f"{scored} scored" if scored >= FEWEST_FOR_AN_INTERVAL else f"{scored} scored, no interval"
 
 
@@ -164,8 +176,9 @@ def spoken_scores(frame: pd.DataFrame, of: tuple[str, ...]) -> list[str]:
 def _score(row: dict[str, Any]) -> str:
     if row["score_mean"] is None:
         return scored_label(0)
-    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']))}"
-    return told if row["score_low"] is None else f"{told}, {row['score_low']:.1f}–{row['score_high']:.1f}"
+    low, high = row["score_low"], row["score_high"]
+    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']), low, high)}"
+    return told if low is None or low == high else f"{told}, {low:.1f}–{high:.1f}"
 
 
 def technique_steps_alt(frame: pd.DataFrame) -> str:

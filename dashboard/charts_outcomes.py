@@ -9,7 +9,7 @@ import pandas as pd
 
 from dashboard.chart_axes import axis_top, numbers
 from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, palette, spoken_rows
-from dashboard.chart_words import complication_intervals_alt, spoken_rates
+from dashboard.chart_words import complication_intervals_alt, line_ends, spoken_rates
 
 ROW = 34
 COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")
@@ -35,7 +35,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     """
     end = axis_top(frame) if top is None else top
     colours, names = palette(dark), in_order(frame, "trainee", "trainee_order")
-    shown = frame[list(COLUMNS)].assign(spoken=spoken_rates(frame))
+    shown = frame[list(COLUMNS)].assign(label=line_ends(frame, end), spoken=spoken_rates(frame))
     axis = alt.Axis(title=None, grid=True, labelExpr=PERCENT, tickCount=6)
     scale = alt.Scale(domain=[0, end], nice=False, zero=True)
     y = alt.Y(
@@ -53,7 +53,9 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
         height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
     ).encode(x=x("rate_low"), x2="rate_high:Q")
     ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
-    points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False, clip=True)
+    # Not clipped, or a dot at 0 % would be half a dot; a rate beyond the axis is told in words.
+    on_axis = base.transform_filter(f"isValid(datum.rate) && datum.rate <= {end}")
+    points = on_axis.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     layers = [
         spoken_rows(base, width, dark, select),
         ranges,
@@ -85,4 +87,6 @@ def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, str]:
     told = ["Bar: 95 % interval", "dot: observed"]
     if any(high > end for high in numbers(frame, "rate_high")):
         told.append("arrow: the interval goes on")
+    if any(rate > end for rate in numbers(frame, "rate")):
+        told.append("in brackets: a rate beyond the axis")
     return " · ".join(told), EXPECTED if numbers(frame, "expected") else NO_EXPECTED

@@ -30,14 +30,14 @@ STEPS_HEADING = Heading(
     "Technique by step",
     (
         "Mean of the scores from 1 to 5, without self-reviews and steps that a supervisor did.",
-        "Bar: 95 % interval, cut at the ends of the scale, none below three scores · dot: mean",
+        "Bar: 95 % interval, cut at the ends of the scale, none below three scores or where all are alike · dot: mean",
     ),
 )
 COHORT_HEADING = Heading(
     "Technique by step",
     (
         "Mean score, and in brackets how many were scored. – not scored. Who scored differs between people.",
-        "Under it the same on a scale from 1 to 5: bar 95 % interval, none below three scores; dot mean.",
+        "Under it on a scale from 1 to 5: dot mean, bar 95 % interval; no bar below three scores or where all are alike.",
     ),
 )
 
@@ -54,7 +54,7 @@ def technique_steps(
     Columns: step, step_order, phase, score_mean, score_low, score_high, scored; an interval may be blank.
     """
     colours, names = palette(dark), in_order(frame, "step", "step_order")
-    labels = [scored_label(int(each)) for each in frame["scored"]]
+    labels = [scored_label(int(row["scored"]), row["score_low"], row["score_high"]) for row in rows(frame)]
     shown = frame[list(COLUMNS)].assign(label=labels, spoken=spoken_scores(frame, ("step",)))
     y_axis = alt.Axis(title=None, labelPadding=14)
     y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import queries
+from dashboard import figure, queries
+from dashboard.access import Viewer
 from dashboard.queries import Snapshot
 
 ATTRIBUTIONS = {
@@ -21,6 +22,17 @@ def go(screen: str, trainee_ref: str, figure: str | None = None) -> None:
     if figure:
         st.session_state["opened_figure"] = figure
     st.switch_page(st.session_state["pages"][screen])
+
+
+def nobody(viewer: Viewer, snapshot: Snapshot) -> None:
+    """Say why no trainee is to be seen, and what brings them in."""
+    if queries.names_another_programme(snapshot, viewer.scope):
+        figure.nothing(
+            f"The roster names nobody of the programme {viewer.programme_ref}, only of another one.",
+            "Write the programme_ref of programme.yaml in the roster, or leave that column blank.",
+        )
+        return
+    figure.nothing("Nobody is in the roster yet.", "The coordinator brings in a roster and case exports.")
 
 
 def choose_trainee(roster: pd.DataFrame, label: str = "Trainee") -> str:

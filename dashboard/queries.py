@@ -80,6 +80,19 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     )
 
 
+def names_another_programme(snapshot: Snapshot, scope: Scope) -> bool:
+    """Whether anybody of another programme is in the roster; who, is not said."""
+    found = _select(
+        snapshot, scope, "select count(*) > 0 as found from trainee where programme_ref <> $programme_ref"
+    )
+    return bool(found["found"].iloc[0])
+
+
+def framework(snapshot: Snapshot) -> pd.DataFrame:
+    """The framework of the milestones, and whether it is the accreditor's; no row without one."""
+    return _rows(snapshot.path, "select framework, official from milestone_framework", {})
+
+
 def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.DataFrame:
     """Counted cases against each minimum, with how many parts of a parent are short."""
     return _select(
@@ -348,8 +361,9 @@ def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.Da
             finding.trainee_ref, finding.file_name, finding.source_row, finding.column_name, finding.rule,
             finding.severity, finding.message, finding.remedy
         from finding
+        cross join input.programme as programme
         left join trainee on finding.trainee_ref = trainee.trainee_ref
-        where coalesce(trainee.programme_ref, $programme_ref) = $programme_ref
+        where coalesce(trainee.programme_ref, programme.programme_ref) = $programme_ref
             and ($trainee_ref is null or finding.trainee_ref = $trainee_ref)
             and ($person is null or finding.trainee_ref = $person)
         order by finding.trainee_ref, finding.file_name, finding.source_row
@@ -375,12 +389,19 @@ def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
 
 
 def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
-    """How many findings each rule has, by trainee."""
+    """How many findings each rule has, by trainee, with the first of them for an example."""
     return _select(
         snapshot,
         scope,
         f"""
-        select trainee_ref, rule, severity, findings
+        select
+            trainee_ref, rule, severity, findings,
+            (
+                select arg_min(finding.message, coalesce(finding.source_row, 0))
+                from finding
+                where finding.trainee_ref is not distinct from left_out_rule.trainee_ref
+                    and finding.rule = left_out_rule.rule and finding.severity = left_out_rule.severity
+            ) as for_example
         from left_out_rule
         where {IN_SCOPE}
         order by trainee_ref, severity, rule
@@ -395,7 +416,8 @@ def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         scope,
         """
         select taken_on, file_name, kind, source, rows_in_file, accepted_rows, left_out_rows
-        from input.intake
+        from live_intake
+        where programme_ref = $programme_ref
         order by taken_on desc, kind, file_name
         """,
     )
@@ -446,7 +468,9 @@ def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
             review.score, review.done_by_supervisor, review.comment
         from input.reviews as review
         inner join step on review.step = step.step
-        where review.reviewer_ref = $reviewer_ref and not coalesce(review.self_review, false)
+        inner join trainee on review.trainee_ref = trainee.trainee_ref
+        where trainee.programme_ref = $programme_ref and review.reviewer_ref = $reviewer_ref
+            and not coalesce(review.self_review, false)
         order by review.review_ref, step.position
         """,
         reviewer_ref=scope.reviewer_ref,

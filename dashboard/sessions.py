@@ -29,6 +29,9 @@ RESPONSE_HEADERS = {
     "referrer-policy": "no-referrer",
     "content-security-policy": "frame-ancestors 'none'",
 }
+# But the library's own scripts and styles, the same for everybody: each has a hash of its content in its name.
+LIBRARY = "/static/"
+KEEP = "private, immutable, max-age=31536000"
 
 Told = tuple[str, str, str | None]
 
@@ -103,7 +106,7 @@ class Gate:
         elif not re.fullmatch(self.open_paths, scope["path"]):
             await self._refuse(scope, receive, send)
             return
-        await self.app(scope, receive, _with_headers(send))
+        await self.app(scope, receive, _with_headers(send, scope["path"]))
 
     async def _refuse(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "websocket":
@@ -116,12 +119,15 @@ class Gate:
         await PlainTextResponse("There is no session.", status_code=403)(scope, receive, send)
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, path: str) -> Send:
     async def send_with_headers(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
+            lasting = path.startswith(LIBRARY) and "immutable" in headers.get("cache-control", "")
             for name, value in RESPONSE_HEADERS.items():
                 headers[name] = value
+            if lasting:
+                headers["cache-control"] = KEEP
         await send(message)
 
     return send_with_headers

@@ -252,6 +252,8 @@ def score_sentence(scored: int, mean: float | None, low: float | None, high: flo
     told = f"{scored} scored: mean {mean:.1f} of 5"
     if low is None or high is None:
         return f"{told} (no interval: fewer than three scores)" if scored < 3 else f"{told} (no interval)"
+    if low == high:
+        return f"{told} (all alike: no interval can be told from them)"
     return f"{told} (95 % interval {low:.1f}–{high:.1f})"
 
 

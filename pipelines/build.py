@@ -107,6 +107,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
                 connection.execute(f"alter table input.{kind.name} drop column {name}")
     _create(connection, "data_through", _data_through(manifest))
     _create(connection, "intake", _intakes(store, manifest))
+    _create(connection, "intake_trainee", _intake_trainees(manifest))
     _create(connection, "finding", _findings(store, manifest))
 
 
@@ -166,6 +167,15 @@ def _intakes(store: Store, manifest: Manifest) -> pa.Table:
         for part in receipt["parts"]
     ]
     return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake"])
+
+
+def _intake_trainees(manifest: Manifest) -> pa.Table:
+    rows = [
+        {"intake_id": entry.intake_id, "kind": line.kind, "trainee_ref": line.trainee_ref}
+        for line in manifest.live
+        for entry in line.intakes
+    ]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake_trainee"])
 
 
 def _findings(store: Store, manifest: Manifest) -> pa.Table:

@@ -39,11 +39,12 @@ def publish(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
     """
     con.execute("create schema if not exists definition")
     for path in sql_files(folder):
-        if path.name[0] in "01":
+        if path.name[0] != "9":
+            con.begin()  # on a disk each comment would else be a write of its own
             _run(con, path)
-        elif path.name[0] != "9":
-            _run(con, path)
-            _store(con, view_name(path))
+            if path.name[0] not in "01":
+                _store(con, view_name(path))
+            con.commit()
 
 
 def audit(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> list[tuple[str, list[tuple[object, ...]]]]:

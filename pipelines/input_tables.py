@@ -53,4 +53,5 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "intake_id text, kind text, source text, file_name text, taken_on text, rows_in_file int, "
         "accepted_rows int, left_out_rows int"
     ),
+    "intake_trainee": _schema("intake_id text, kind text, trainee_ref text"),
 }

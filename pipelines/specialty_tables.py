@@ -33,6 +33,7 @@ COLUMNS: dict[str, str] = {
     "complication": "complication_ref text, title text, procedure_group text, window_days int, "
     "definition text, source text, verified bool, position int",
     "step": "step text, title text, phase text, position int",
+    "milestone_framework": "framework text, official bool",
     "milestone_level": "level text, position int",
     "milestone": "milestone_ref text, title text, position int",
     "milestone_rule": "milestone_ref text, level text, rule_number int, measure text, requirement_ref text, "
@@ -124,9 +125,10 @@ def _definition(outcome: Complication) -> Row:
 
 def _milestones(spec: Specialty) -> dict[str, list[Row]]:
     if spec.milestones is None:
-        return {"milestone_level": [], "milestone": [], "milestone_rule": []}
+        return {name: [] for name in COLUMNS if name.startswith("milestone")}
     items = spec.milestones.items
     return {
+        "milestone_framework": [(spec.milestones.framework, spec.milestones.official)],
         "milestone_level": [(level, place) for place, level in enumerate(spec.milestones.levels, start=1)],
         "milestone": _titled({ref: item.title for ref, item in items.items()}),
         "milestone_rule": [

@@ -29,11 +29,12 @@ def columns(store: Path) -> Iterator[tuple[str, str, list[Any]]]:
 def columns_of_database(
     connection: duckdb.DuckDBPyConnection, name: str
 ) -> Iterator[tuple[str, str, list[Any]]]:
-    for schema, table, column, kind in connection.execute(
-        "select schema_name, table_name, column_name, data_type from duckdb_columns() where not internal"
-    ).fetchall():
-        rows = connection.execute(f'select "{column}" from "{schema}"."{table}"').fetchall()
-        yield f"{name} {schema}.{table}.{column}", kind, [row[0] for row in rows]
+    for schema, table in connection.execute("select schema_name, table_name from duckdb_tables()").fetchall():
+        read = connection.execute(f'select * from "{schema}"."{table}"')
+        kinds = [(column, str(kind)) for column, kind, *_ in read.description or []]
+        rows = read.fetchall()
+        for position, (column, kind) in enumerate(kinds):
+            yield f"{name} {schema}.{table}.{column}", kind, [row[position] for row in rows]
 
 
 def texts(store: Path) -> Iterator[tuple[str, str]]:

@@ -91,6 +91,7 @@ def test_the_base_has_rows_that_could_be_harmed(base: Path) -> None:
 
 
 @pytest.mark.parametrize("file", FILES)
+@pytest.mark.usefixtures("without_the_suite")
 def test_check_gives_exactly_the_expected_findings_and_exit_code(
     file: str, base: Path, as_published: dict[str, bytes], large: Path
 ) -> None:

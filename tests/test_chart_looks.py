@@ -173,6 +173,24 @@ def test_the_alt_text_of_technique_names_what_is_scored_and_what_is_not() -> Non
     assert "Not scored: T10, T11, T12." in charts.technique_cohort_alt(frames.everybody())
 
 
+def test_scores_that_are_all_alike_are_told_so_and_never_as_an_exact_interval() -> None:
+    alike = frames.steps().head(1).assign(score_mean=4.0, score_low=4.0, score_high=4.0, scored=3)
+    assert "mean 4.0, 3 scored, all alike" in charts.technique_steps_alt(alike)
+    assert "4.0–4.0" not in charts.technique_steps_alt(alike)
+    assert "3 scored, all alike" in str(charts.technique_steps(alike).to_dict())
+
+
+def test_a_rate_beyond_the_axis_is_told_in_words() -> None:
+    drawn = str(
+        charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=0.3).to_dict()
+    )
+    assert "1 of 2 known (50 %)" in drawn and "in brackets: a rate beyond the axis" in drawn
+    whole = str(
+        charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=1.0).to_dict()
+    )
+    assert "1 of 2 known'" in whole and "in brackets" not in whole
+
+
 def test_the_alt_text_of_a_line_says_where_it_ends_and_what_lies_behind() -> None:
     told = charts.volume_over_time_alt(frames.months(), frames.completed(), "T31", "cataract", 86)
     # 150 x (24/36)^2.2 = 61.5, its middle half 0.8 and 1.2 times that

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import http.client
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -159,6 +160,19 @@ HEADERS = {
 def test_an_answer_is_not_kept_not_framed_and_not_guessed_at(address: str, path: str) -> None:
     answer = Answer(address, path, cookie=_signed_in(address))
     assert {name: answer.headers[name] for name in HEADERS} == HEADERS
+
+
+def test_only_the_librarys_own_scripts_are_kept_by_the_browser(address: str) -> None:
+    cookie = _signed_in(address)
+    page = Answer(address, "/", cookie=cookie).body.decode()
+    scripts = re.findall(r'"\./(static/[^"]+)"', page)
+    assert len(scripts) >= 2
+    for path in scripts:
+        assert re.search(r"\.[\w-]{8,}\.(js|css|woff2)$", path), path
+        kept = Answer(address, f"/{path}", cookie=cookie).headers["cache-control"]
+        assert kept == "private, immutable, max-age=31536000", path
+    missing = Answer(address, "/static/js/none.js", cookie=cookie).headers["cache-control"]
+    assert missing == "no-store"
 
 
 # ---- the gate by itself

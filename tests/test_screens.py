@@ -74,15 +74,15 @@ def said(app: AppTest) -> str:
 
 SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
     "empty": [
-        (cohort, DIRECTOR, ["Nobody is in the roster yet.", "Bring in a roster"]),
+        (cohort, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (trainee, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
-        (cases, DIRECTOR, ["Nobody is in the roster yet.", "Bring in a roster"]),
+        (cases, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (intake, DIRECTOR, ["Bring exports in", "Nobody is in the roster yet.", "Nothing was left out"]),
-        (summary, DIRECTOR, ["There is no class yet.", "Bring in a roster"]),
+        (summary, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (methods, DIRECTOR, ["Cautions", "Nobody has written it down yet", "How is each number made?"]),
         (reviews, REVIEWER, ["You have not reviewed an operation yet.", "brings in files of reviews"]),
         (trainee, T01, ["Nobody is in the roster yet.", "roster and case exports"]),
-        (cases, T01, ["Nobody is in the roster yet.", "Bring in a roster"]),
+        (cases, T01, ["Nobody is in the roster yet.", "roster and case exports"]),
         (methods, T01, ["Cautions"]),
     ],
     "without_cases": [

@@ -99,6 +99,49 @@ def test_only_what_nobody_checked_is_to_be_confirmed() -> None:
     """)
 
 
+def test_a_framework_that_is_not_the_accreditors_is_to_be_confirmed() -> None:
+    for official, expected in ((False, "milestones | framework | Ours"), (True, "")):
+        db = database(example({}, {"rupture": {"verified": True}}))
+        db.execute("insert into milestone_framework values ('Ours', ?)", [official])
+        run(db)
+        assert table(db, "unverified_item", "kind, ref, source") == expected
+
+
+def test_a_file_is_live_for_each_programme_that_has_somebody_in_it_and_for_no_other() -> None:
+    db = database()
+    put(db, "trainees", "trainee_ref | programme_ref\nT01 | harbour-eye\nT02 | dune-eye\nT03 | dune-eye")
+    put(
+        db,
+        "intake",
+        """
+        intake_id | kind     | file_name | rows_in_file | accepted_rows | left_out_rows
+        a-1       | cases    | a.csv     | 3            | 2             | 1
+        a-1       | trainees | r.csv     | 3            | 3             | 0
+        b-1       | cases    | b.csv     | 1            | 1             | 0
+    """,
+    )
+    put(
+        db,
+        "intake_trainee",
+        """
+        intake_id | kind     | trainee_ref
+        a-1       | cases    | T02
+        a-1       | cases    | T03
+        a-1       | trainees | T01
+        a-1       | trainees | T02
+        b-1       | cases    | T99
+    """,
+    )
+    run(db)
+    columns = "programme_ref, file_name, rows_in_file, accepted_rows, left_out_rows"
+    assert table(db, "live_intake", columns) == drawn("""
+        dune-eye    | a.csv | 3 | 2 | 1
+        dune-eye    | r.csv | 3 | 3 | 0
+        harbour-eye | b.csv | 1 | 1 | 0
+        harbour-eye | r.csv | 3 | 3 | 0
+    """)
+
+
 def test_the_volume_summary_is_case_volume_with_source_and_whether_it_was_checked() -> None:
     rules = {
         "lens": {"source": "Table 3", "verified": True},

@@ -319,6 +319,7 @@ def test_supervision_is_told_in_shares_with_their_counts_and_the_unrecorded() ->
     [
         (8, 3.62, 2.91, 4.33, "8 scored: mean 3.6 of 5 (95 % interval 2.9–4.3)"),
         (2, 3.5, None, None, "2 scored: mean 3.5 of 5 (no interval: fewer than three scores)"),
+        (3, 4.0, 4.0, 4.0, "3 scored: mean 4.0 of 5 (all alike: no interval can be told from them)"),
         (0, None, None, None, "not scored yet"),
     ],
 )

@@ -18,7 +18,7 @@ def show(viewer: Viewer, store: Store) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     st.title("Cases behind a number")
     if roster.empty:
-        figure.nothing("Nobody is in the roster yet.", "Bring in a roster and case exports first.")
+        opening.nobody(viewer, snapshot)
         return
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)

@@ -17,7 +17,7 @@ CURRENT, EVERYBODY = "Current classes", "All classes"
 # Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
 ENOUGH_TO_SET_THE_AXIS = 10
 HALF_WIDTH = 300
-GRID_STEP = 70
+GRID_STEP = 76
 
 
 @dataclass(frozen=True)
@@ -47,9 +47,7 @@ def show(viewer: Viewer, store: Store) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     st.title("Cohort")
     if roster.empty:
-        figure.nothing(
-            "Nobody is in the roster yet.", "Bring in a roster and case exports on the screen Intake."
-        )
+        opening.nobody(viewer, snapshot)
         return
     figure.caution()
     view = View(snapshot, viewer, _of_class(roster))

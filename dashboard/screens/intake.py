@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, queries, wording
+from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from pipelines.store import Store
@@ -42,7 +42,7 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
         "CSV, XLSX or Parquet in the export format; several files are taken together, all or none. A new export of a "
         "trainee replaces the one before. Rows with a day of operation stay in memory; only the month is kept."
     )
-    files = st.file_uploader("Exports", accept_multiple_files=True)
+    files = st.file_uploader("Exports", accept_multiple_files=True, on_change=_forget_outcome)
     if st.button("Take these exports", type="primary", disabled=not files):
         _take(store, files or [])
     outcome: Outcome | None = st.session_state.get("outcome")
@@ -52,6 +52,11 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
     st.code(f"{outcome.receipt}\n{outcome.said}".strip(), language=None)
     if outcome.code == 14 and files:
         _accept(viewer, store, files)
+
+
+def _forget_outcome() -> None:
+    """What was said of one choice of files is not true of another."""
+    st.session_state.pop("outcome", None)
 
 
 def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
@@ -77,7 +82,7 @@ def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
     st.header("Through when do the data run?")
     frame = queries.logs(snapshot, viewer.scope)
     if frame.empty:
-        figure.nothing("Nobody is in the roster yet.", "Bring in a roster first, or together with the cases.")
+        opening.nobody(viewer, snapshot)
         return
     roster = queries.trainees(snapshot, viewer.scope)
     late = roster[~roster["is_current"].astype(bool) & roster["completed"].isna()]

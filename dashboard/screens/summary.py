@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import figure, queries, wording
+from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
 from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
@@ -24,7 +24,7 @@ def show(viewer: Viewer, store: Store) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     st.title("Volume summary")
     if roster.empty:
-        figure.nothing("There is no class yet.", "Bring in a roster and case exports on the screen Intake.")
+        opening.nobody(viewer, snapshot)
         return
     figure.caution()
     st.markdown(
@@ -36,7 +36,11 @@ def show(viewer: Viewer, store: Store) -> None:
     _files(store, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     st.header(f"Preview: {wording.cohort_text(cohort)}")
-    figure.plain_table(frame.assign(verified=[_checked(verified) for verified in frame["verified"]]))
+    of_rule = ["requirement_title", "edition", "source", "verified"]
+    figure.plain_table(frame.drop(columns=of_rule[1:]))
+    st.header("Where is each minimum from?")
+    rules = frame[of_rule].drop_duplicates()
+    figure.plain_table(rules.assign(verified=[_checked(verified) for verified in rules["verified"]]))
 
 
 def _files(store: Store, cohort: str) -> None:

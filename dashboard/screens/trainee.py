@@ -31,7 +31,7 @@ def show(viewer: Viewer, store: Store) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     st.title("My standing" if viewer.role == "trainee" else "Trainee")
     if roster.empty:
-        figure.nothing("Nobody is in the roster yet.", "The coordinator brings in a roster and case exports.")
+        opening.nobody(viewer, snapshot)
         return
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)
@@ -66,9 +66,10 @@ def _head(person: Person, within_days: int) -> None:
 def _milestones(person: Person) -> None:
     st.header("Milestones: which evidence is there, which is missing?")
     st.markdown(
-        "Rules over the numbers below, beside the level that the committee recorded. No level is computed. "
-        "The framework is an example, not the accreditor's."
+        "Rules over the numbers below, beside the level that the committee recorded. No level is computed."
     )
+    for row in queries.records(queries.framework(person.snapshot)):
+        st.markdown(f"Framework ({'official' if row.official else 'not official'}): {row.framework}.")
     frame = queries.milestones(person.snapshot, person.viewer.scope, person.ref)
     ruled = frame[frame["rules_total"] > 0]
     if ruled.empty:
