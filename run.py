@@ -27,8 +27,8 @@ VENV_PYTHON = VENV / "bin" / "python"
 MARKER = VENV / "set-up-complete"
 LOCK = CHECKOUT / ".venv.lock"
 BROWSERS = ("chromium", "chromium-browser")
-# A process a core; the tests of one file share what they made.
-EVERY_TEST = ("-n", "auto", "--dist", "loadfile")
+# A process a core; the tests of one file share what they made; files are taken in the order of tests/conftest.py.
+EVERY_TEST = ("-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder")
 PIP_INSTALL = (
     "install",
     "--disable-pip-version-check",
