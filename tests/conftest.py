@@ -6,7 +6,6 @@ import pytest
 
 from pipelines import judging
 
-
 # The longest files, so that no process is left with one of them at the end.
 FIRST = ("test_browser", "test_oracle", "test_privacy", "test_ended_halfway", "test_awkward")
 
