@@ -66,24 +66,28 @@ def _rerun(page: Page) -> float:
 
 
 def _first_picture() -> float:
-    """Seconds from the start of the command on a demo that is made until the first chart is drawn."""
+    """Seconds from the second start of the command until the first chart is drawn, in the browser of the first."""
     _demo("--no-serve")
     with browsing() as browser:
         page = browser.new_page()
-        started = time.perf_counter()
-        with subprocess.Popen(
-            [sys.executable, "-m", "pipelines", "demo"], cwd=ROOT, stdout=subprocess.PIPE, text=True
-        ) as process:
-            try:
-                assert process.stdout is not None
-                address = next(
-                    word for line in process.stdout for word in line.split() if word.startswith("http://")
-                )
-                _go_as_soon_as_possible(page, address)
-                page.locator("[data-testid=stVegaLiteChart] svg").first.wait_for()
-                return time.perf_counter() - started
-            finally:
-                process.terminate()
+        return [_start(page) for _ in range(2)][1]
+
+
+def _start(page: Page) -> float:
+    started = time.perf_counter()
+    with subprocess.Popen(
+        [sys.executable, "-m", "pipelines", "demo"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            assert process.stdout is not None
+            address = next(
+                word for line in process.stdout for word in line.split() if word.startswith("http://")
+            )
+            _go_as_soon_as_possible(page, address)
+            page.locator("[data-testid=stVegaLiteChart] svg").first.wait_for()
+            return time.perf_counter() - started
+        finally:
+            process.terminate()
 
 
 def _go_as_soon_as_possible(page: Page, address: str) -> None:
