@@ -76,7 +76,7 @@ def _first_picture() -> float:
 def _start(page: Page) -> float:
     started = time.perf_counter()
     with subprocess.Popen(
-        [sys.executable, "-m", "pipelines", "demo"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+        [sys.executable, "run.py", "demo"], cwd=ROOT, stdout=subprocess.PIPE, text=True
     ) as process:
         try:
             assert process.stdout is not None
