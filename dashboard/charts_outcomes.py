@@ -83,10 +83,11 @@ def _denominators(base: Any, width: int, dark: bool) -> Any:
     return text.encode(x=alt.value(width + 14), text="label:N", color=alt.value(palette(dark).secondary))
 
 
-def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, str]:
+def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
     told = ["Bar: 95 % interval", "dot: observed"]
     if any(high > end for high in numbers(frame, "rate_high")):
         told.append("arrow: the interval goes on")
+    lines = [" · ".join(told), EXPECTED if numbers(frame, "expected") else NO_EXPECTED]
     if any(rate > end for rate in numbers(frame, "rate")):
-        told.append("in brackets: a rate beyond the axis")
-    return " · ".join(told), EXPECTED if numbers(frame, "expected") else NO_EXPECTED
+        lines.append("In brackets: a rate beyond the axis.")
+    return tuple(lines)

@@ -23,6 +23,7 @@ from dashboard.chart_words import REACHED, spoken_marks, volume_grid_alt, volume
 
 # Drawn, not written: a font without the sign would set the number beside it in another face.
 TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
+NARROW = 12  # so that `3 of 3 short` keeps clear of its neighbours
 ROW, COLUMN = 32, 74
 # No other column of the frame reaches the browser.
 GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "met", "mark", "group")
@@ -72,7 +73,10 @@ def _marks(base: Any, dark: bool) -> list[Any]:
     lines: list[tuple[str, dict[str, Any]]] = [
         (f"!({ticked}) && indexof(datum.mark, ',') < 0", {"fontSize": TEXT}),
         (ticked, {"fontSize": TEXT, "dx": 5}),
-        ("indexof(datum.mark, ',') >= 0", {"fontSize": SMALL, "dy": -7, "lineBreak": ", ", "lineHeight": 14}),
+        (
+            "indexof(datum.mark, ',') >= 0",
+            {"fontSize": NARROW, "dy": -7, "lineBreak": ", ", "lineHeight": 14},
+        ),
     ]
     texts = [
         number.transform_filter(which).mark_text(aria=False, **how).encode(text="number:N", color=ink)

@@ -184,11 +184,11 @@ def test_a_rate_beyond_the_axis_is_told_in_words() -> None:
     drawn = str(
         charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=0.3).to_dict()
     )
-    assert "1 of 2 known (50 %)" in drawn and "in brackets: a rate beyond the axis" in drawn
+    assert "1 of 2 known (50 %)" in drawn and "In brackets: a rate beyond the axis." in drawn
     whole = str(
         charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=1.0).to_dict()
     )
-    assert "1 of 2 known'" in whole and "in brackets" not in whole
+    assert "1 of 2 known'" in whole and "In brackets" not in whole
 
 
 def test_the_alt_text_of_a_line_says_where_it_ends_and_what_lies_behind() -> None:

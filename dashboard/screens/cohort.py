@@ -17,7 +17,7 @@ CURRENT, EVERYBODY = "Current classes", "All classes"
 # Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
 ENOUGH_TO_SET_THE_AXIS = 10
 HALF_WIDTH = 300
-GRID_STEP = 76
+GRID_STEP = 70
 
 
 @dataclass(frozen=True)
