@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 import socket
 import sys
+import threading
 from pathlib import Path
 
 import uvicorn
@@ -50,6 +52,8 @@ def main(argv: list[str] | None = None) -> int:
     os.environ["STANDING_STORE"] = str(arguments.store.resolve())
     for name, value in {**SETTINGS, **theme.SETTINGS}.items():
         config.set_option(name, value)
+    # The first rerun needs the screens: they are imported while the server starts and the browser loads its scripts.
+    threading.Thread(target=importlib.import_module, args=("dashboard.navigation",), daemon=True).start()
     port = arguments.port or free_port()
     print(f"The dashboard: http://{ADDRESS}:{port}  (made-up data; stop it with Ctrl-C)", flush=True)
     uvicorn.run(app, host=ADDRESS, port=port, log_level="error")

@@ -7,7 +7,7 @@ its own. Each `…_alt` says what the picture shows; the chart carries it as its
 from __future__ import annotations
 
 from dashboard.chart_axes import axis_top
-from dashboard.chart_theme import DARK, LIGHT, Heading, Palette, palette
+from dashboard.chart_theme import Heading
 from dashboard.chart_words import (
     complication_intervals_alt,
     supervision_bands_alt,
@@ -24,14 +24,10 @@ from dashboard.charts_volume import volume_grid, volume_over_time
 
 __all__ = [
     "BANDS_HEADING",
-    "DARK",
-    "LIGHT",
     "Heading",
-    "Palette",
     "axis_top",
     "complication_intervals",
     "complication_intervals_alt",
-    "palette",
     "supervision_bands",
     "supervision_bands_alt",
     "supervision_over_time",

@@ -8,8 +8,9 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import axis_top, numbers
-from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, palette, spoken_rows
+from dashboard.chart_theme import TEXT, Heading, chart_of, finished, in_order, spoken_rows
 from dashboard.chart_words import complication_intervals_alt, line_ends, spoken_rates
+from dashboard.palette import palette
 
 ROW = 34
 COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")

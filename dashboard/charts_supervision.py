@@ -8,20 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import quarters
-from dashboard.chart_theme import (
-    SMALL,
-    TEXT,
-    Heading,
-    band_colours,
-    band_steps,
-    chart_of,
-    chosen,
-    finished,
-    in_order,
-    palette,
-    rows,
-    spoken,
-)
+from dashboard.chart_theme import SMALL, TEXT, Heading, chart_of, chosen, finished, in_order, rows, spoken
 from dashboard.chart_words import (
     NOTHING_RECORDED,
     band_figures,
@@ -29,6 +16,7 @@ from dashboard.chart_words import (
     supervision_bands_alt,
     supervision_over_time_alt,
 )
+from dashboard.palette import band_colours, band_steps, palette
 from dashboard.wording import cases_text
 
 ROW, COLUMN = 34, 62

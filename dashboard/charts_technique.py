@@ -15,12 +15,12 @@ from dashboard.chart_theme import (
     chosen,
     finished,
     in_order,
-    palette,
     rows,
     spoken,
     spoken_rows,
 )
 from dashboard.chart_words import scored_label, spoken_scores, technique_cohort_alt, technique_steps_alt
+from dashboard.palette import palette
 
 LOWEST, HIGHEST = 1, 5
 COLUMNS = ("step", "score_mean", "score_low", "score_high", "scored")

@@ -8,18 +8,9 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import highest_count, last_month, numbers
-from dashboard.chart_theme import (
-    SMALL,
-    TEXT,
-    Heading,
-    chart_of,
-    chosen,
-    finished,
-    in_order,
-    palette,
-    spoken,
-)
+from dashboard.chart_theme import SMALL, TEXT, Heading, chart_of, chosen, finished, in_order, spoken
 from dashboard.chart_words import REACHED, spoken_marks, volume_grid_alt, volume_over_time_alt
+from dashboard.palette import palette
 
 # Drawn, not written: a font without the sign would set the number beside it in another face.
 TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"

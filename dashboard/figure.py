@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from html import escape
 from typing import Any
 
 import pandas as pd
@@ -29,11 +31,11 @@ def draw(
     return dict(chosen[0]) if chosen else None
 
 
-# To build a chart and check it against its schema takes longer than everything else on a screen; all that the
-# chart depends on is an argument, for the cache is shared by all viewers.
+# To build a chart takes longer than everything else on a screen, so its schema is checked by the tests alone; all that
+# the chart depends on is an argument, for the cache is shared by all viewers.
 @st.cache_data(max_entries=256, show_spinner=False)
 def _spec(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]) -> dict[str, Any]:
-    drawn: dict[str, Any] = getattr(charts, chart)(*frames, **words).to_dict()
+    drawn: dict[str, Any] = getattr(charts, chart)(*frames, **words).to_dict(validate=False)
     return drawn
 
 
@@ -43,9 +45,28 @@ def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
         plain_table(frame)
 
 
+def supervision_tables(bands: pd.DataFrame, levels: pd.DataFrame) -> None:
+    """Every quarter in bands, and of one procedure group in the levels that the bands are made of."""
+    table(bands.drop(columns=["cohort", "band_order", "is_latest"], errors="ignore"), "Every quarter")
+    if not levels.empty:
+        table(levels, "Every level and quarter")
+
+
 def plain_table(frame: pd.DataFrame) -> None:
-    """A table in the order given, its heads in words."""
-    st.table(frame.rename(columns=lambda name: str(name).replace("_", " ")).map(_cell), hide_index=True)
+    """A table in the order given, its heads in words; what a file brought in is text there, never markup."""
+    numbers = [pd.api.types.is_any_real_numeric_dtype(frame[name]) for name in frame.columns]
+    heads = [str(name).replace("_", " ") for name in frame.columns]
+    rows = (map(_cell, row) for row in frame.astype(object).itertuples(index=False, name=None))
+    body = "".join(_row("td", row, numbers) for row in rows)
+    st.html(
+        f'<table class="plain"><thead>{_row("th", heads, numbers)}</thead><tbody>{body}</tbody></table>',
+        width="content",
+    )
+
+
+def _row(tag: str, cells: Iterable[str], numbers: list[bool]) -> str:
+    opened = (f'<{tag} class="number">' if number else f"<{tag}>" for number in numbers)
+    return f"<tr>{''.join(f'{tag_in}{escape(cell)}</{tag}>' for tag_in, cell in zip(opened, cells, strict=True))}</tr>"
 
 
 def _cell(value: Any) -> str:

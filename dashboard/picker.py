@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from dashboard.access import Viewer
-from dashboard.chart_theme import DARK, LIGHT
+from dashboard.palette import DARK, LIGHT
 from dashboard.people import Person
 from pipelines.store import Store
 

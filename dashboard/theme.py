@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.chart_theme import DARK, LIGHT, Palette
+from dashboard.palette import DARK, LIGHT, Palette
 
 
 def _settings(name: str, palette: Palette) -> dict[str, object]:
@@ -18,12 +18,16 @@ def _settings(name: str, palette: Palette) -> dict[str, object]:
 
 SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
 
-# Less air above the page; figures of equal width; a table breaks its lines, never a word or a reference. What is wider
-# than a narrow page scrolls with the page: a part that scrolls by itself is one that the keyboard does not reach.
+# Less air above the page; figures of equal width. What is wider than a narrow page scrolls with the page: a part that
+# scrolls by itself is one that the keyboard does not reach.
 STYLE = """
 .stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
 .stHtml a { color: inherit; }
-table { font-variant-numeric: tabular-nums; }
-[data-testid="stTable"] * { white-space: normal; overflow-wrap: normal; }
-[data-testid="stTable"], [data-testid="stTable"] > div { overflow: visible; }
+table.plain { border-collapse: collapse; font-size: 0.95rem; font-variant-numeric: tabular-nums; }
+table.plain :is(th, td) {
+  padding: 0.3rem 1rem 0.3rem 0; text-align: left; vertical-align: top;
+  border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent);
+}
+table.plain th { font-weight: 600; }
+table.plain .number { text-align: right; }
 """

@@ -139,7 +139,7 @@ def opened(screen: Any, viewer: Viewer) -> AppTest:
 def test_a_screen_that_is_not_theirs_refuses_and_shows_nothing(screen: Any, who: str) -> None:
     app = opened(screen, WHO[who])
     assert [each.proto.type for each in app.exception] == ["dashboard.access.NotYours"]
-    assert [*app.table, *app.selectbox, *app.get("vega_lite_chart")] == []
+    assert [*app.get("html"), *app.selectbox, *app.get("vega_lite_chart")] == []
 
 
 def test_the_coordinator_sees_volumes_and_no_rates() -> None:

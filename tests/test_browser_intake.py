@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from dashboard.pictures import served
+from pipelines.store import Store
 from tests.browser import EXPORTS, Window, browser, demo_copy
 from tests.stores import rows_of, run, run_well
 
@@ -85,6 +86,8 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     desk.window.main.get_by_text("Only what is not yet met").click()
     desk.window.settle()
     expect(desk.window.mark(f"T22, Cataract 86: {before + 1}")).to_have_count(1)
+    # Only one part was asked for, but no screen shows two snapshots.
+    assert f"snapshot {Store(desk.store).current().snapshot}." in desk.window.text()
 
 
 def _upload(window: Window, file: Path) -> None:

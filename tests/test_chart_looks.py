@@ -14,7 +14,8 @@ import pytest
 import vl_convert
 
 from dashboard import charts
-from dashboard.chart_theme import FONT, band_colours, band_steps
+from dashboard.chart_theme import FONT
+from dashboard.palette import band_colours, band_steps, palette
 from tests import chart_frames as frames
 from tests.chart_specs import CHARTS, CHOOSING, NO_BANDS, OWN, RUPTURE, spec, svg, walk
 
@@ -47,7 +48,7 @@ def test_contrast_is_reckoned_as_the_guideline_has_it() -> None:
 
 @both_themes
 def test_text_can_be_read_on_everything_it_stands_on(dark: bool) -> None:
-    colours = charts.palette(dark)
+    colours = palette(dark)
     grounds = (colours.paper, colours.cell, colours.chosen, colours.band_wide, colours.band_half)
     assert [ground for ground in grounds if contrast(colours.ink, ground) < 4.5] == []
     # Secondary words stand on paper, cells and the pale band; the chosen column is shown below.
@@ -61,7 +62,7 @@ def test_text_can_be_read_on_everything_it_stands_on(dark: bool) -> None:
 
 @both_themes
 def test_secondary_words_can_be_read_in_a_chosen_row_or_column(dark: bool) -> None:
-    colours = charts.palette(dark)
+    colours = palette(dark)
     assert contrast(colours.secondary, colours.chosen) >= 4.5
 
 
@@ -75,7 +76,7 @@ def test_a_ladder_only_darkens_or_only_brightens_so_that_it_reads_in_grey(dark: 
 
 @both_themes
 def test_what_carries_the_meaning_stands_out_from_the_paper(dark: bool) -> None:
-    colours = charts.palette(dark)
+    colours = palette(dark)
     for drawn in (colours.interval_edge, colours.blue, colours.ink, colours.secondary):
         assert contrast(drawn, colours.paper) >= 3
     assert contrast(colours.blue, colours.interval) >= 3
@@ -85,15 +86,15 @@ def test_what_carries_the_meaning_stands_out_from_the_paper(dark: bool) -> None:
 @every_chart
 def test_every_colour_is_one_of_the_palette(name: str, dark: bool) -> None:
     how = {"select": True} if name in CHOOSING else {}
-    own = charts.palette(dark)
-    palette = {own.paper, own.ink, own.secondary, own.rule, own.cell, own.blue, own.interval}
-    palette |= {own.interval_edge, own.chosen, own.band_wide, own.band_half, own.on_far_band, *own.bands}
+    own = palette(dark)
+    colours = {own.paper, own.ink, own.secondary, own.rule, own.cell, own.blue, own.interval}
+    colours |= {own.interval_edge, own.chosen, own.band_wide, own.band_half, own.on_far_band, *own.bands}
     drawn = spec(name, dark=dark, **how)
     used = set(re.findall(r"#[0-9a-fA-F]{3,8}\b", str(list(walk(drawn)))))
-    assert used and used - palette == set()
+    assert used and used - colours == set()
     picture = str(vl_convert.vegalite_to_svg(drawn))
     painted = set(re.findall(r'(?:fill|stroke)="([^"]+)"', picture)) - {"none", "transparent"}
-    assert painted - palette - {rgb(colour) for colour in palette} == set()
+    assert painted - colours - {rgb(colour) for colour in colours} == set()
 
 
 def rgb(colour: str) -> str:

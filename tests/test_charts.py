@@ -11,6 +11,7 @@ import pytest
 import vl_convert
 
 from dashboard import charts
+from dashboard.palette import DARK, LIGHT
 from tests import chart_frames as frames
 from tests.chart_specs import CHARTS, CHOOSING, OF_PEOPLE, RUPTURE, bars, spec, svg, walk
 
@@ -220,7 +221,7 @@ def test_the_line_of_a_person_ends_with_its_count_of_the_minimum() -> None:
 
 def test_a_bar_of_an_outcome_reaches_from_the_lower_to_the_upper_end_of_its_interval() -> None:
     # 640 pixels for 0-20 %; rows of 34 pixels, in roster order.
-    drawn = bars(svg("complication_intervals"), charts.LIGHT.interval)
+    drawn = bars(svg("complication_intervals"), LIGHT.interval)
     known = frames.outcomes().dropna(subset=["rate"])
     assert len(drawn) == len(known) == 8
     for place, (row, (left, top, width, height)) in enumerate(
@@ -236,7 +237,7 @@ POINT = re.compile(r"translate\((-?[\d.]+),(-?[\d.]+)\)")
 
 def test_the_points_of_an_outcome_lie_at_the_rate_and_at_the_expected_value() -> None:
     picture = svg("complication_intervals")
-    dots = [path for path in re.findall(r"<path [^>]+>", picture) if f'fill="{charts.LIGHT.blue}"' in path]
+    dots = [path for path in re.findall(r"<path [^>]+>", picture) if f'fill="{LIGHT.blue}"' in path]
     found = [tuple(float(part) for part in POINT.findall(path)[0]) for path in dots]
     drawn = [place for place in found if place[0] != 640 - 2]  # the arrows stand there
     known = frames.outcomes().dropna(subset=["rate"]).to_dict("records")
@@ -253,7 +254,7 @@ def test_the_points_of_an_outcome_lie_at_the_rate_and_at_the_expected_value() ->
 def test_the_steps_of_a_bar_of_supervision_are_as_long_as_their_shares_and_in_the_ladders_order() -> None:
     frame = frames.bands().dropna(subset=["band"])
     picture = svg("supervision_bands")
-    for band, colour in zip(frames.BANDS, [charts.LIGHT.bands[at] for at in (0, 2, 4, 6)], strict=True):
+    for band, colour in zip(frames.BANDS, [LIGHT.bands[at] for at in (0, 2, 4, 6)], strict=True):
         own = frame[frame["band"] == band]
         drawn = [each for each in bars(picture, colour) if each[3] > 20]
         before = [
@@ -267,7 +268,7 @@ def test_the_steps_of_a_bar_of_supervision_are_as_long_as_their_shares_and_in_th
 
 
 def test_a_bar_of_a_step_reaches_over_its_interval_on_the_scale_from_one_to_five() -> None:
-    drawn = bars(svg("technique_steps"), charts.LIGHT.interval)
+    drawn = bars(svg("technique_steps"), LIGHT.interval)
     sure = frames.steps().dropna(subset=["score_low"])
     assert len(drawn) == len(sure) > 5
     for row, (left, _, width, _) in zip(sure.to_dict("records"), drawn, strict=True):
@@ -277,7 +278,7 @@ def test_a_bar_of_a_step_reaches_over_its_interval_on_the_scale_from_one_to_five
 
 def test_a_little_scale_lies_inside_its_cell_and_is_cut_at_one_and_five() -> None:
     # A cell is 78 pixels wide; its scale begins at a tenth and is eight tenths long.
-    drawn = bars(svg("technique_cohort"), charts.LIGHT.interval)
+    drawn = bars(svg("technique_cohort"), LIGHT.interval)
     sure = frames.everybody().dropna(subset=["score_low"])
     assert len(drawn) == len(sure) > 50
     for row, (left, _, width, _) in zip(sure.to_dict("records"), drawn, strict=True):
@@ -322,5 +323,5 @@ def test_a_chart_is_drawn_as_svg_with_its_own_size_and_theme(name: str) -> None:
     drawn = spec(name)
     assert drawn["usermeta"]["embedOptions"]["renderer"] == "svg"
     assert drawn["autosize"]["type"] == "pad"
-    assert drawn["config"]["background"] == charts.LIGHT.paper
-    assert spec(name, dark=True)["config"]["background"] == charts.DARK.paper
+    assert drawn["config"]["background"] == LIGHT.paper
+    assert spec(name, dark=True)["config"]["background"] == DARK.paper

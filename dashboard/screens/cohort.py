@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import charts, figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, check_can_see_counts
+from dashboard.parts import part
 from dashboard.queries import Snapshot
 from pipelines.store import Store
 
@@ -22,8 +23,9 @@ GRID_STEP = 70
 
 @dataclass(frozen=True)
 class View:
-    """What the filters of the screen leave: a snapshot, a viewer, the people shown in the order of the roster."""
+    """What the choice of class leaves: a store's snapshot, a viewer, the people shown in the order of the roster."""
 
+    store: Store
     snapshot: Snapshot
     viewer: Viewer
     roster: pd.DataFrame
@@ -50,12 +52,13 @@ def show(viewer: Viewer, store: Store) -> None:
         opening.nobody(viewer, snapshot)
         return
     figure.caution()
-    view = View(snapshot, viewer, _of_class(roster))
-    _through(view, store.programme.current_within_days)
+    view = View(store, snapshot, viewer, _of_class(roster))
+    _through(view)
     if view.roster.empty:
         figure.nothing("Nobody of the roster is in training now.", "Choose another class above.")
         return
     _volume(view)
+    _open_by_keyboard(view)
     if can_see_cohort(viewer):
         left, right = st.columns(2, gap="large")
         with left:
@@ -73,7 +76,8 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
     return roster if chosen == EVERYBODY else roster.loc[shown]
 
 
-def _through(view: View, within_days: int) -> None:
+def _through(view: View) -> None:
+    within_days = view.store.programme.current_within_days
     late = view.roster[~view.roster["is_current"].astype(bool) & view.roster["completed"].isna()]
     told = [
         wording.through_sentence(row.trainee_ref, row.data_through, False, within_days)
@@ -84,6 +88,7 @@ def _through(view: View, within_days: int) -> None:
     )
 
 
+@part
 def _volume(view: View) -> None:
     st.header("Who has reached which minimum?")
     only_open = st.toggle("Only what is not yet met", key="only_open")
@@ -108,7 +113,6 @@ def _volume(view: View) -> None:
         label = chosen.get("requirement")
         figure_ref = f"requirement:{refs[label]}" if label in refs else None
         opening.go("cases" if figure_ref else "trainee", chosen["trainee"], figure_ref)
-    _open_by_keyboard(view)
 
 
 def _labels(frame: pd.DataFrame) -> list[str]:
@@ -131,6 +135,7 @@ def _order(frame: pd.DataFrame) -> list[str]:
     return list(dict.fromkeys(frame.sort_values("requirement_order")["requirement"]))
 
 
+@part
 def _open_by_keyboard(view: View) -> None:
     """The same choice without a mouse."""
     named = opening.figures(view.snapshot, can_see_cohort(view.viewer))
@@ -146,6 +151,7 @@ def _open_by_keyboard(view: View) -> None:
             opening.go("cases", trainee, chosen)
 
 
+@part
 def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
     complications = queries.listed(view.snapshot, "complication")
@@ -207,6 +213,7 @@ def quarter_text(quarter: object) -> str:
     return "latest quarter" if quarter == LATEST else f"quarter {quarter}"
 
 
+@part
 def _supervision(view: View) -> None:
     st.header("How close did the supervisor stand?")
     group = _group(view, "supervision_group", everything=True)
@@ -223,13 +230,12 @@ def _supervision(view: View) -> None:
     chosen = figure.draw(
         "supervision_bands", of_quarter, key="bands", heading=heading, width=HALF_WIDTH, select=True
     )
-    figure.table(
-        queries.levels(view.snapshot, view.viewer.scope, view.people, group), "Every level and quarter"
-    )
+    figure.supervision_tables(frame, queries.levels(view.snapshot, view.viewer.scope, view.people, group))
     if chosen:
         opening.go("trainee", chosen["trainee"])
 
 
+@part
 def _technique(view: View) -> None:
     st.header("Which steps were scored, and how?")
     group = _group(view, "technique_group", everything=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import streamlit as st
@@ -11,7 +11,9 @@ from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from pipelines.store import Store
-from pipelines.uploads import Outcome, Upload, take
+
+if TYPE_CHECKING:
+    from pipelines.uploads import Outcome
 
 ENDINGS = {
     0: "Taken.",
@@ -60,6 +62,11 @@ def _forget_outcome() -> None:
 
 
 def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
+    from pipelines.uploads import (  # the whole intake, which no other screen needs, is slow to import
+        Upload,
+        take,
+    )
+
     with st.spinner("Reading, checking, storing …"):
         uploads = [Upload(file.name, file.getvalue()) for file in files]
         st.session_state["outcome"] = take(store.root, uploads, by, reason)

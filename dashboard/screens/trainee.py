@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
+from dashboard.parts import part
 from dashboard.queries import Snapshot
 from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
@@ -19,8 +20,9 @@ from pipelines.store import Store
 class Person:
     """Whose page it is, who looks, and from which snapshot."""
 
-    viewer: Viewer
+    store: Store
     snapshot: Snapshot
+    viewer: Viewer
     ref: str
     row: Any
 
@@ -36,8 +38,8 @@ def show(viewer: Viewer, store: Store) -> None:
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)
     ref = opening.choose_trainee(roster) if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
-    person = Person(viewer, snapshot, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
-    _head(person, store.programme.current_within_days)
+    person = Person(store, snapshot, viewer, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
+    _head(person)
     figure.caution()
     if can_see_trainee(viewer, ref):
         _milestones(person)
@@ -51,7 +53,8 @@ def show(viewer: Viewer, store: Store) -> None:
     _findings(person)
 
 
-def _head(person: Person, within_days: int) -> None:
+def _head(person: Person) -> None:
+    within_days = person.store.programme.current_within_days
     row = person.row
     started = f"started {wording.month_text(row.started)}"
     ends = (
@@ -100,6 +103,7 @@ def _committee(row: Any) -> str:
     return f"{row.committee_level}, {row.committee_period}" if row.committee_level else "nothing recorded"
 
 
+@part
 def _minimums(person: Person) -> None:
     st.header("Minimums: what is reached, what is still to come?")
     frame = queries.volume(person.snapshot, person.viewer.scope, (person.ref,))
@@ -160,6 +164,7 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     figure.table(own.merge(bands, on="training_month", how="left"))
 
 
+@part
 def _outcomes(person: Person) -> None:
     st.header("Outcomes: what is known, and what can it not say?")
     frame = queries.own_rates(person.snapshot, person.viewer.scope, person.ref)
@@ -193,6 +198,7 @@ def _outcomes(person: Person) -> None:
         opening.go("cases", person.ref, f"complication:{ref}:{attribution}")
 
 
+@part
 def _supervision(person: Person) -> None:
     st.header("Supervision as surgeon, by quarter of training")
     groups = queries.listed(person.snapshot, "procedure_group")
@@ -205,9 +211,12 @@ def _supervision(person: Person) -> None:
         )
         return
     figure.draw("supervision_over_time", frame, key="quarters")
-    figure.table(queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group), "Every level")
+    figure.supervision_tables(
+        frame, queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group)
+    )
 
 
+@part
 def _technique(person: Person) -> None:
     st.header("Technique, step by step")
     groups = queries.listed(person.snapshot, "procedure_group")

@@ -22,18 +22,20 @@ from tests.browser import ROOT, Window, demo_store
 from tests.stores import set_programme
 
 RERUNS = 12
-# From the moment of the click until the script has run and the screen shows what it made; no wait of ours is in it.
+# From the moment of the click until the last change of the page, known by the quiet after it; the quiet is not counted.
 CLICK_AND_WAIT = """(input) => new Promise(done => {
-    const app = document.querySelector('[data-testid=stApp]');
+    const page = document.querySelector('[data-testid=stMain]');
     const started = performance.now();
-    let ran = false;
+    let last = started, changes = 0;
+    const watch = new MutationObserver(() => { last = performance.now(); changes += 1; });
+    watch.observe(page, {attributes: true, childList: true, characterData: true, subtree: true});
     const look = () => {
-        const state = app.getAttribute('data-test-script-state');
-        ran = ran || state !== 'notRunning';
-        if (ran && state === 'notRunning') { watch.disconnect(); done(performance.now() - started); }
+        const busy = document.querySelector('[data-testid=stApp]:not([data-test-script-state=notRunning])');
+        const drawn = page.querySelector('[data-testid=stVegaLiteChart] svg');
+        if (changes && drawn && !busy && performance.now() - last > 400) { watch.disconnect(); done(last - started); }
+        else setTimeout(look, 50);
     };
-    const watch = new MutationObserver(look);
-    watch.observe(app, {attributes: true});
+    look();
     input.click();
 })"""
 
