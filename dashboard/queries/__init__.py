@@ -1,0 +1,61 @@
+"""The only SQL of the dashboard: which rows and columns of a published view a screen shows to this viewer.
+
+Every query takes the viewer's scope and selects exactly what the screen draws: what is selected reaches the
+browser. Numbers are made in sql/, never here.
+"""
+
+from dashboard.queries.cases import cases_of_outcome, cases_of_requirement
+from dashboard.queries.desk import findings, intakes, left_out, logs, own_reviews, volume_summary
+from dashboard.queries.live import Snapshot, live_snapshot, records
+from dashboard.queries.rules import (
+    definitions,
+    framework,
+    listed,
+    names_another_programme,
+    roles_of,
+    unverified,
+)
+from dashboard.queries.standing import (
+    bands,
+    comparison,
+    course,
+    course_bands,
+    levels,
+    milestones,
+    own_rates,
+    rates,
+    technique,
+    trainees,
+    volume,
+)
+
+__all__ = [
+    "Snapshot",
+    "bands",
+    "cases_of_outcome",
+    "cases_of_requirement",
+    "comparison",
+    "course",
+    "course_bands",
+    "definitions",
+    "findings",
+    "framework",
+    "intakes",
+    "left_out",
+    "levels",
+    "listed",
+    "live_snapshot",
+    "logs",
+    "milestones",
+    "names_another_programme",
+    "own_rates",
+    "own_reviews",
+    "rates",
+    "records",
+    "roles_of",
+    "technique",
+    "trainees",
+    "unverified",
+    "volume",
+    "volume_summary",
+]

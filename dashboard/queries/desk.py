@@ -1,0 +1,119 @@
+"""What came in, what was left out and why, and what goes to the accreditor."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.access import Scope
+from dashboard.queries.live import IN_SCOPE, Snapshot, select
+
+
+def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.DataFrame:
+    """The findings of live intakes about one trainee, or about everybody."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            finding.trainee_ref, finding.file_name, finding.source_row, finding.column_name, finding.rule,
+            finding.severity, finding.message, finding.remedy
+        from finding
+        cross join input.programme as programme
+        left join trainee on finding.trainee_ref = trainee.trainee_ref
+        where coalesce(trainee.programme_ref, programme.programme_ref) = $programme_ref
+            and ($trainee_ref is null or finding.trainee_ref = $trainee_ref)
+            and ($person is null or finding.trainee_ref = $person)
+        order by finding.trainee_ref, finding.file_name, finding.source_row
+        """,
+        person=trainee_ref,
+    )
+
+
+def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """What came in of each trainee, and through when."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            cohort, trainee_ref, data_through, is_current, live_intakes, accepted_rows, left_out_rows, warnings,
+            unconfirmed_cases
+        from trainee_log
+        where {IN_SCOPE}
+        order by cohort, trainee_ref
+        """,
+    )
+
+
+def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """How many findings each rule has, by trainee, with the first of them for an example."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            trainee_ref, rule, severity, findings,
+            (
+                select arg_min(finding.message, coalesce(finding.source_row, 0))
+                from finding
+                where finding.trainee_ref is not distinct from left_out_rule.trainee_ref
+                    and finding.rule = left_out_rule.rule and finding.severity = left_out_rule.severity
+            ) as for_example
+        from left_out_rule
+        where {IN_SCOPE}
+        order by trainee_ref, severity, rule
+        """,
+    )
+
+
+def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """The live intakes with their balance."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select taken_on, file_name, kind, source, rows_in_file, accepted_rows, left_out_rows
+        from live_intake
+        where programme_ref = $programme_ref
+        order by taken_on desc, kind, file_name
+        """,
+    )
+
+
+def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFrame:
+    """The rows of the volume summary of one class."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            summary.trainee_ref, summary.requirement_title, summary.minimum, summary.counted_cases,
+            summary.remaining_cases, summary.met, summary.confirmed_cases, summary.held_cases, summary.edition,
+            summary.source, summary.verified, summary.data_through
+        from volume_summary as summary
+        inner join requirement on summary.requirement_ref = requirement.requirement_ref
+        where {IN_SCOPE} and cohort = $cohort
+        order by summary.trainee_ref, requirement.position
+        """,
+        cohort=cohort,
+    )
+
+
+def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """The reviews that one reviewer wrote."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            review.review_ref, review.trainee_ref, review.case_ref, review.setting, step.title as step,
+            review.score, review.done_by_supervisor, review.comment
+        from input.reviews as review
+        inner join step on review.step = step.step
+        inner join trainee on review.trainee_ref = trainee.trainee_ref
+        where trainee.programme_ref = $programme_ref and review.reviewer_ref = $reviewer_ref
+            and not coalesce(review.self_review, false)
+        order by review.review_ref, step.position
+        """,
+        reviewer_ref=scope.reviewer_ref,
+    )

@@ -1,0 +1,225 @@
+"""Who is where: volume, outcomes, supervision, technique and milestones, of a cohort or of one trainee."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.access import Scope
+from dashboard.queries.live import IN_SCOPE, Snapshot, select
+
+
+def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """The roster in its order: class, then reference."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
+            row_number() over (order by cohort, trainee_ref) as trainee_order
+        from trainee
+        where {IN_SCOPE}
+        order by cohort, trainee_ref
+        """,
+    )
+
+
+def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.DataFrame:
+    """Counted cases against each minimum, with how many parts of a parent are short."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            volume.cohort, volume.trainee_ref, volume.requirement_ref, volume.requirement_title, volume.minimum,
+            volume.counted_cases, volume.remaining_cases, volume.met, volume.edition, volume.confirmed_cases,
+            requirement.part_of, requirement.position as requirement_order, requirement.source,
+            requirement.verified,
+            (
+                select count(*)
+                from case_volume as part
+                inner join requirement as part_rule on part.requirement_ref = part_rule.requirement_ref
+                where part.trainee_ref = volume.trainee_ref and part_rule.part_of = volume.requirement_ref
+            ) as parts,
+            (
+                select count(*)
+                from case_volume as part
+                inner join requirement as part_rule on part.requirement_ref = part_rule.requirement_ref
+                where part.trainee_ref = volume.trainee_ref and part_rule.part_of = volume.requirement_ref
+                    and not part.met
+            ) as parts_short
+        from case_volume as volume
+        inner join requirement on volume.requirement_ref = requirement.requirement_ref
+        where {IN_SCOPE} and list_contains($people, trainee_ref)
+        order by volume.cohort, volume.trainee_ref, requirement.position
+        """,
+        people=list(people),
+    )
+
+
+def rates(
+    snapshot: Snapshot, scope: Scope, people: tuple[str, ...], complication: str, attribution: str
+) -> pd.DataFrame:
+    """One complication of each trainee, with what would be expected at the same case numbers without them."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
+            rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
+            rate.early_events, expected.expected, expected.why_none
+        from complication_rate as rate
+        left join expected_rate as expected
+            using (programme_ref, cohort, trainee_ref, complication_ref, attribution)
+        where {IN_SCOPE} and list_contains($people, trainee_ref)
+            and complication_ref = $complication and attribution = $attribution
+        order by rate.cohort, rate.trainee_ref
+        """,
+        people=list(people),
+        complication=complication,
+        attribution=attribution,
+    )
+
+
+def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """Every complication and attribution of one trainee."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            rate.complication_ref, complication.title, rate.attribution, rate.events, rate.known_outcomes,
+            rate.unknown_outcomes, rate.rate, rate.rate_low, rate.rate_high, rate.eligible_cases,
+            rate.not_yet_due, rate.events_unclear, rate.early_events, complication.definition,
+            complication.window_days, complication.source, complication.verified
+        from complication_rate as rate
+        inner join complication on rate.complication_ref = complication.complication_ref
+        where {IN_SCOPE} and trainee_ref = $person
+        order by complication.position, rate.attribution
+        """,
+        person=trainee_ref,
+    )
+
+
+def bands(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
+    """Shares of the bands of supervision as surgeon in each quarter of training."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            cohort, trainee_ref, training_quarter, band, band_order, cases, known_cases, share,
+            training_quarter = max(training_quarter) over (partition by trainee_ref) as is_latest
+        from supervision_band
+        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        order by cohort, trainee_ref, training_quarter, band_order
+        """,
+        people=list(people),
+        group=group,
+    )
+
+
+def levels(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
+    """Every level of supervision as surgeon, for the table behind the bands."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            mix.trainee_ref, mix.training_quarter, coalesce(level.title, 'not recorded') as level, mix.cases,
+            mix.known_cases, mix.share
+        from supervision_mix as mix
+        left join supervision_level as level on mix.level_ref = level.level_ref
+        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        order by mix.cohort, mix.trainee_ref, mix.training_quarter, mix.level_rank nulls last
+        """,
+        people=list(people),
+        group=group,
+    )
+
+
+def technique(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
+    """Scores by step in the latest quarter in which somebody scored the trainee."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            scored.cohort, scored.trainee_ref, step.title as step, step.position as step_order, step.phase,
+            scored.training_quarter, scored.scored, scored.score_mean, scored.score_low, scored.score_high,
+            scored.done_by_supervisor, scored.attempts, scored.successes, scored.success_low,
+            scored.success_high, scored.seconds_median
+        from technique_step as scored
+        inner join step on scored.step = step.step
+        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        qualify scored.training_quarter = max(scored.training_quarter) over (partition by scored.trainee_ref)
+        order by scored.cohort, scored.trainee_ref, step.position
+        """,
+        people=list(people),
+        group=group,
+    )
+
+
+def milestones(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """The rules met, missing and unknown of each milestone and level, the committee's level beside."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select
+            milestone.title, standing.level, standing.rules_met, standing.rules_total, standing.rules_unknown,
+            standing.missing, standing.committee_level, standing.committee_period
+        from milestone_standing as standing
+        inner join milestone on standing.milestone_ref = milestone.milestone_ref
+        where {IN_SCOPE} and trainee_ref = $person
+        order by milestone.position, standing.level
+        """,
+        person=trainee_ref,
+    )
+
+
+def course(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str) -> pd.DataFrame:
+    """Counted cases so far by month of training."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select training_month, counted_cases
+        from volume_course
+        where {IN_SCOPE} and trainee_ref = $person and requirement_ref = $requirement
+        order by training_month
+        """,
+        person=trainee_ref,
+        requirement=requirement,
+    )
+
+
+def course_bands(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataFrame:
+    """The completed classes at the same month of training, blank where they were too few."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select training_month, p10, p25, p50, p75, p90
+        from volume_band
+        where programme_ref = $programme_ref and requirement_ref = $requirement
+        order by training_month
+        """,
+        requirement=requirement,
+    )
+
+
+def comparison(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """Each measure of a trainee beside the other trainees at the same training quarter."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        select measure, value, value_low, value_high, reference, reference_low, reference_high, reference_n
+        from cohort_comparison
+        where {IN_SCOPE} and trainee_ref = $person
+        order by measure
+        """,
+        person=trainee_ref,
+    )
