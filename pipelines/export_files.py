@@ -75,7 +75,9 @@ def _parts_of(path: Path, number: int, vocabulary: frozenset[str], refs_are_pseu
         refused += identifiers.screen(
             sheet, kind or nearest_kind(sheet.header), label, refs_are_pseudonyms, vocabulary
         )
-        if kind is None or not kind.read:
+        if sheet.header_twice:
+            refused.append(sheet.header_twice)
+        elif kind is None or not kind.read:
             refused.append(_not_of_a_kind(sheet, kind, label))
         else:
             parts.append(Part(0, file.sha256, kind, label, sheet.header, sheet.rows.num_rows, sheet.rows))

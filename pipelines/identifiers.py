@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from pipelines.findings import LEFT_OUT, REFUSALS, WARNINGS, Finding
 from pipelines.formats import FORMAT_CODES, KINDS, Kind
 from pipelines.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Group, found_shapes, has_certain_shape
-from pipelines.sheets import SOURCE_ROW, Sheet, column_shown
+from pipelines.sheets import Sheet, column_shown
 
 HEADER_WORDS = frozenset(
     {
@@ -222,7 +222,7 @@ def column_hits(sheet: Sheet, position: int, in_header: dict[int, str], shapes: 
         return Hits(position, shown, 0, [])
     places = pc.indices_nonzero(pc.is_in(column, pa.array(found, column.type)))
     first = places[:LISTED]
-    source_rows = sheet.rows.column(SOURCE_ROW).take(first).to_pylist()
+    source_rows = sheet.rows.column(len(sheet.header)).take(first).to_pylist()
     texts = column.take(first).to_pylist()
     rows = [(row, found[text]) for row, text in zip(source_rows, texts, strict=True)]
     return Hits(position, shown, len(places), rows)

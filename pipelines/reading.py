@@ -34,7 +34,7 @@ class SourceFile:
 def read_file(path: Path, number: int, words: frozenset[str] = CONTRACT_WORDS) -> SourceFile:
     """The tables of a file. `words` are those that a printed file name may hold (identifiers.vocabulary).
 
-    Raises FileRefused (not_a_table, header_twice, cell_too_long), WrongUsage where there is no such path,
+    Raises FileRefused (not_a_table, cell_too_long), WrongUsage where there is no such path,
     UserError where it may not be read.
     """
     origin = Origin(path.name, shown_name(path.name, number, words))

@@ -27,12 +27,15 @@ NumberedRecord = tuple[int, Record]
 class Sheet:
     """One table: `rows` has a text column a name of `header`, then `__source_row` and `__too_many_cells`.
 
-    `label` is the raw name of the file, in a book with the sheet: `book.xlsx [sheet]`.
+    `label` is the raw name of the file, in a book with the sheet: `book.xlsx [sheet]`. A header that stands twice
+    refuses the table, but only after its cells were screened: a name in one of them outranks it. Until then take its
+    columns by their place.
     """
 
     label: str
     header: list[str]
     rows: pa.Table
+    header_twice: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -42,12 +45,18 @@ class Origin:
     label: str
     shown: str
 
+    def fault(
+        self, rule: str, says: str, remedy: str, row: int | None = None, column: str | None = None
+    ) -> Finding:
+        """What refuses the whole file, saying where."""
+        place = ", ".join([self.shown, *([f"row {row}"] if row else []), *([column] if column else [])])
+        return Finding(self.shown, rule, "refused", f"{place}: {says}", remedy, row, column)
+
     def refusal(
         self, rule: str, says: str, remedy: str, row: int | None = None, column: str | None = None
     ) -> FileRefused:
-        """The error that refuses the whole file, saying where."""
-        place = ", ".join([self.shown, *([f"row {row}"] if row else []), *([column] if column else [])])
-        return FileRefused([Finding(self.shown, rule, "refused", f"{place}: {says}", remedy, row, column)])
+        """The error that refuses it at once."""
+        return FileRefused([self.fault(rule, says, remedy, row, column)])
 
     def no_rows(self) -> FileRefused:
         return self.refusal(
@@ -100,7 +109,7 @@ def finished(
     rows = without_blank_rows(rows, texts, too_many)
     if not rows.num_rows:
         raise origin.no_rows()
-    return Sheet(origin.label, header, rows)
+    return Sheet(origin.label, header, rows, header_twice(origin, header, header_row))
 
 
 def trimmed(column: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -155,27 +164,23 @@ def header_names(origin: Origin, cells: Record, row: int) -> list[str]:
     names = [normalised(cell) for cell in cells]
     while names and not names[-1]:
         names.pop()
-    names = [name or f"column_{position}" for position, name in enumerate(names, start=1)]
-    refuse_twice(origin, names, row)
-    return names
+    return [name or f"column_{position}" for position, name in enumerate(names, start=1)]
 
 
 def normalised(cell: str) -> str:
     return re.sub(r"[\s-]", "_", cell.strip().lower())
 
 
-def refuse_twice(origin: Origin, names: list[str], row: int) -> None:
+def header_twice(origin: Origin, names: list[str], row: int) -> Finding | None:
+    """What refuses the first column whose header stands before it already, or is one of ours."""
     seen = {SOURCE_ROW, TOO_MANY_CELLS}
     for position, name in enumerate(names, start=1):
         if name in seen:
-            raise origin.refusal(
-                "header_twice",
-                "two columns have this header.",
-                "Give each column a header of its own and export again.",
-                row,
-                column_shown(names, position),
-            )
+            remedy = "Give each column a header of its own and export again."
+            column = column_shown(names, position)
+            return origin.fault("header_twice", "two columns have this header.", remedy, row, column)
         seen.add(name)
+    return None
 
 
 def column_shown(header: list[str], position: int) -> str:

