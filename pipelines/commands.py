@@ -91,11 +91,17 @@ Commands = argparse._SubParsersAction  # noqa: SLF001 - argparse has no public n
 
 
 def _add_store(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--store", type=Path, default=Path(os.environ.get("COHORT_STORE") or "store"))
+    command.add_argument(
+        "--store",
+        type=Path,
+        metavar="DIR",
+        default=Path(os.environ.get("COHORT_STORE") or "store"),
+        help="the folder of the programme's data; without it COHORT_STORE, else ./store",
+    )
 
 
 def _add_format(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--format", choices=("table", "csv", "json"), default="table")
+    command.add_argument("--format", choices=("table", "csv", "json"), default="table", help="of the answer")
 
 
 def _add_demo(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -107,8 +113,8 @@ def _add_demo(commands: Commands[argparse.ArgumentParser]) -> None:
 def _add_init(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("init", help="make an empty store")
     _add_store(command)
-    command.add_argument("--specialty", required=True, metavar="NAME-or-FILE")
-    command.add_argument("--programme", required=True, metavar="NAME")
+    command.add_argument("--specialty", required=True, metavar="NAME-or-FILE", help="the rules to count by")
+    command.add_argument("--programme", required=True, metavar="NAME", help="its title")
     command.set_defaults(run=_init)
 
 
@@ -116,20 +122,32 @@ def _add_check(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("check", help="validate exports, or a specialty file; store nothing")
     command.add_argument("files", nargs="*", type=Path, metavar="FILE")
     _add_store(command)
-    command.add_argument("--specialty", metavar="NAME-or-FILE")
+    command.add_argument(
+        "--specialty",
+        metavar="NAME-or-FILE",
+        help="judge by it and read no store; alone, check it and say each of its rules",
+    )
     _add_taking(command)
     _add_format(command)
     command.set_defaults(run=_check)
 
 
 def _add_taking(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--source", default="main", metavar="NAME")
-    command.add_argument("--through", metavar="YYYY-MM")
-    command.add_argument("--append", action="store_true")
-    command.add_argument("--accept-withdrawals", action="store_true")
-    command.add_argument("--by", metavar="WHO")
-    command.add_argument("--reason", metavar="TEXT")
-    command.add_argument("--fixes", type=Path, metavar="DIR")
+    command.add_argument(
+        "--source", default="main", metavar="NAME", help="which log it is from, if there are several"
+    )
+    command.add_argument("--through", metavar="YYYY-MM", help="the data are complete through that month")
+    command.add_argument(
+        "--append", action="store_true", help="add to what is live; else an export replaces the one before"
+    )
+    command.add_argument(
+        "--accept-withdrawals",
+        action="store_true",
+        help="let vanish what would be held; with --by and --reason",
+    )
+    command.add_argument("--by", metavar="WHO", help="who accepts it; stands in the receipt")
+    command.add_argument("--reason", metavar="TEXT", help="why; stands in the receipt")
+    command.add_argument("--fixes", type=Path, metavar="DIR", help="write a fix list a trainee there")
 
 
 def _add_intake(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -149,9 +167,13 @@ def _add_build(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def _add_show(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("show", help="print a published view")
-    command.add_argument("view", metavar="VIEW")
+    command.add_argument(
+        "view", metavar="VIEW", help="case_volume, complication_rate, … (the Methods screen lists them)"
+    )
     _add_store(command)
-    command.add_argument("--where", action="append", default=[], metavar="column=value")
+    command.add_argument(
+        "--where", action="append", default=[], metavar="column=value", help="only these rows"
+    )
     _add_format(command)
     command.set_defaults(run=_show)
 
@@ -165,7 +187,7 @@ def _add_serve(commands: Commands[argparse.ArgumentParser]) -> None:
 def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("history", help="what each intake changed for a trainee")
     _add_store(command)
-    command.add_argument("--trainee", required=True)
+    command.add_argument("--trainee", required=True, metavar="T07")
     _add_format(command)
     command.set_defaults(run=_history)
     command = commands.add_parser("snapshots", help="the snapshots there are")
@@ -179,9 +201,9 @@ def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
         "summary", help="the accreditation volume summary of a class: xlsx, csv, json"
     )
     _add_store(command)
-    command.add_argument("--cohort", required=True, metavar="2027")
-    command.add_argument("--out", type=Path, required=True, metavar="DIR")
-    command.add_argument("--snapshot", type=int, metavar="N")
+    command.add_argument("--cohort", required=True, metavar="2027", help="the class")
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the files go")
+    command.add_argument("--snapshot", type=int, metavar="N", help="of an earlier snapshot")
     command.add_argument(
         "--since", type=int, metavar="N", help="say how the counts changed since that snapshot"
     )
@@ -194,10 +216,10 @@ def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def _add_seed(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("seed", help="write example exports of a made-up programme")
-    command.add_argument("--out", type=Path, required=True, metavar="DIR")
-    command.add_argument("--trainees", type=int)
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the files go")
+    command.add_argument("--trainees", type=int, help="how many")
     command.add_argument("--cases", type=int, help="the total number of rows")
-    command.add_argument("--random-seed", type=int)
+    command.add_argument("--random-seed", type=int, help="another programme of the same kind")
     command.set_defaults(run=_seed)
 
 

@@ -89,10 +89,9 @@ def receipt_text(receipts: list[Receipt]) -> str:
 
 
 def _lines(receipt: Receipt) -> list[str]:
-    left_out = sum(receipt["left_out"].values())
-    lines = [
-        f"{receipt['file_name']} ({receipt['kind']}): {receipt['rows']} rows = {receipt['accepted']} accepted + {left_out} left out"
-    ]
+    left_out, rows = sum(receipt["left_out"].values()), "row" if receipt["rows"] == 1 else "rows"
+    balance = f"{receipt['rows']} {rows} = {receipt['accepted']} accepted + {left_out} left out"
+    lines = [f"{receipt['file_name']} ({receipt['kind']}): {balance}"]
     lines += [f"    left out, {rule}: {count}" for rule, count in receipt["left_out"].items()]
     lines += [f"    warning, {rule}: {count}" for rule, count in receipt["warnings"].items()]
     trainees = receipt["trainees"]
