@@ -6,9 +6,14 @@ from typing import Any
 
 import yaml
 
-from tests.drawn import Db, example, put
+from tests.drawn import Db, database, example, put
 
 STEPS = {"lens": ["capsulorhexis", "nucleus_disassembly"], "closing": ["wound_closure"]}
+
+
+# Data through October 2026: 2026-07 → month 4, quarter 2; 2023-07 → month 40, quarter 14.
+BEGINNER, SENIOR = "2026-07", "2023-07"
+OTHERS = [f"T{number:02d}" for number in range(11, 16)]
 
 
 def specialty(
@@ -73,3 +78,11 @@ class Log:
                 "score) values (?, ?, ?, 'S01', false, ?, ?)",
                 [f"{case_ref}-{step}-{place}", case_ref, trainee, step, score],
             )
+
+
+def programme(others: int = 5, **outcomes: Any) -> tuple[Db, Log]:
+    """T01 in quarter 2 of training, and so many seniors."""
+    db = database(specialty(complications=outcomes or None))
+    refs = [f"T{number:02d}" for number in range(11, 11 + others)]
+    put_trainees(db, {"T01": BEGINNER, **dict.fromkeys(refs, SENIOR)})
+    return db, Log(db)
