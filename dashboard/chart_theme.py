@@ -122,7 +122,7 @@ def config(colours: Palette) -> dict[str, Any]:
             "labelLimit": 300,
             "symbolType": "square",
             "symbolSize": 220,
-            "columnPadding": 18,
+            "columnPadding": 10,
             "offset": 8,
         },
         "text": {"font": FONT, "fontSize": TEXT, "color": colours.ink},

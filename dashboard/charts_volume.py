@@ -22,7 +22,7 @@ TITLE = "Volume against minimum"
 COUNTS = (
     "Cases that count; the minimum stands after the name. A tick: reached, a floor, not a sign of competence."
 )
-SHORT = "Short: enough in all, but so many of its parts are still under a minimum of their own."
+SHORT = "Short: so many of its parts are still under a minimum of their own, whatever the total."
 
 
 def volume_grid(
