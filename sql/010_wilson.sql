@@ -16,7 +16,7 @@ create macro z_two_sided(confidence) as
 -- formula leaves 1e-17 where none has.
 create macro wilson_low(events, trials, z) as
     case
-        when trials = 0 then null
+        when events is null or trials is null or trials = 0 then null
         when events = 0 then 0e0
         else greatest(
             0e0,
@@ -27,7 +27,7 @@ create macro wilson_low(events, trials, z) as
 
 create macro wilson_high(events, trials, z) as
     case
-        when trials = 0 then null
+        when events is null or trials is null or trials = 0 then null
         when events = trials then 1e0
         else least(
             1e0,

@@ -27,6 +27,12 @@ select 'a value or a reference lies outside its interval' as offence, trainee_re
 from cohort_comparison
 where value_low > "value" or "value" > value_high or reference_low > reference or reference > reference_high
 union all
+select 'an interval of no value or of no reference' as offence, trainee_ref, measure
+from cohort_comparison
+where
+    ("value" is null and (value_low is not null or value_high is not null))
+    or (reference is null and (reference_low is not null or reference_high is not null))
+union all
 select 'a rate or share lies outside 0 to 1' as offence, trainee_ref, measure
 from cohort_comparison
 where

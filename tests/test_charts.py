@@ -204,7 +204,7 @@ def test_short_parts_take_a_second_line_and_are_explained_where_there_are_any() 
     frame = frames.volume()
     picture = svg("volume_grid")
     assert picture.count(">1 of 3 short<") == 1 and picture.count(">3 of 3 short<") == 1
-    assert "Short: enough in all" in picture
+    assert "Short: so many of its parts" in picture
     without = charts.volume_grid(frame[~frame["mark"].str.contains("short")]).to_dict()
     assert "Short" not in str(without["title"])
 

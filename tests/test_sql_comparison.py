@@ -154,15 +154,15 @@ def test_who_has_no_data_has_no_reference_and_no_value_but_the_count() -> None:
     db, _ = programme()
     put(db, "trainees", "trainee_ref\nT30")
     run(db)
-    columns = f"measure, {REFERENCE}, data_through"
+    columns = "measure, value, value_low, value_high, reference, reference_low, reference_high, reference_n, data_through"
     where = "trainee_ref = 'T30' and measure not like 'rate:%'"
     assert table(db, "cohort_comparison", columns, where) == drawn("""
-        counted_cases:lens              | 0 | | | | 0 |
-        score_mean:capsulorhexis        |   | | | | 0 |
-        score_mean:nucleus_disassembly  |   | | | | 0 |
-        score_mean:wound_closure        |   | | | | 0 |
-        supervision_share:lens          |   | | | | 0 |
-        supervision_share:lid           |   | | | | 0 |
+        counted_cases:lens              | 0 | | | | | | 0 |
+        score_mean:capsulorhexis        |   | | | | | | 0 |
+        score_mean:nucleus_disassembly  |   | | | | | | 0 |
+        score_mean:wound_closure        |   | | | | | | 0 |
+        supervision_share:lens          |   | | | | | | 0 |
+        supervision_share:lid           |   | | | | | | 0 |
     """)
 
 
