@@ -126,12 +126,17 @@ create macro clock_fault(cell) as
     case when cell is not null and clock_value(cell) is null then 'number_unreadable'::fault end;
 
 -- 2026-27 mid: a cohort's year and one of the programme's review periods.
+create macro period_name(cell) as lower(trim(substr(cell, length(split_part(cell, ' ', 1)) + 1)));
+
+-- However it was typed, one period is one text: `2027  Mid` is `2026-27 mid`.
+create macro period_value(cell) as
+    coalesce(cohort_value(split_part(cell, ' ', 1)) || ' ' || period_name(cell), lower(cell));
+
 create macro period_fault(cell, names) as
     case
         when cell is null then null
         when cohort_value(split_part(cell, ' ', 1)) is null then 'date_unreadable'::fault
-        when not list_contains(names, lower(trim(substr(cell, length(split_part(cell, ' ', 1)) + 1))))
-            then 'code_unknown'::fault
+        when not list_contains(names, period_name(cell)) then 'code_unknown'::fault
     end;
 
 create macro list_of(cell) as
@@ -149,8 +154,9 @@ create macro codes_fault(parts, known) as
             then 'code_unknown'::fault
     end;
 
--- An event is a code, or a code, an at-sign and the whole days after the operation.
-create macro event_codes(parts) as list_transform(parts, lambda part: split_part(part, '@', 1));
+-- An event is a code, or a code, an at-sign and the whole days after the operation. No event has no day.
+create macro event_codes(parts) as
+    list_transform(parts, lambda part: if(starts_with(part, 'none@'), part, split_part(part, '@', 1)));
 
 create macro event_day_faults(parts, low, high) as
     list_filter(

@@ -228,13 +228,16 @@ _CASE_RULES = [
     ("logged_before_operated", _select("logged_on", "logged_on < operated_on")),
     (
         "case_ref_reused",
-        # The group by finds the few suspects; only they are ordered.
+        # The group by finds the few suspects; only they are ordered. A case_ref is of one programme.
         "select row_id, 'case_ref' as column_name, null::varchar as cell from ("
-        "select row_id, operated_on, first_value(operated_on) over (partition by case_ref order by row_id) as first_on"
-        " from {batch} where case_ref in ("
+        "select row_id, operated_on, first_value(operated_on) over"
+        " (partition by programme_ref, case_ref order by row_id) as first_on"
+        " from {batch} left join roster using (trainee_ref) where case_ref in ("
         "select case_ref from {batch} group by case_ref having min(operated_on) <> max(operated_on)))"
         " where operated_on <> first_on union"
-        " select row_id, 'case_ref', null::varchar from {batch} as batch join live_operation as live using (case_ref)"
+        " select row_id, 'case_ref', null::varchar from {batch} as batch left join roster using (trainee_ref)"
+        " join live_operation as live on batch.case_ref = live.case_ref"
+        " and roster.programme_ref is not distinct from live.programme_ref"
         " where strftime(batch.operated_on, '%Y-%m') <> live.operated_month",
     ),
     (

@@ -104,12 +104,11 @@ def _make_context(examination: Examination) -> None:
     _create(connection, "sheet", pa.Table.from_pylist(sheets))
     live.load_live(connection, setting.store, setting.manifest.live, TRAINEES, "live_trainees")
     connection.execute(
-        "create table live_roster as select trainee_ref, started, credit_from, expected_completion,"
-        " coalesce(programme_ref, ?) as programme_ref, trainee_ref in (select unnest(?::varchar[])) as has_cases"
-        " from live_trainees",
-        [setting.programme.programme_ref, _trainees_with_cases(setting.manifest)],
+        "create table live_roster as select trainee_ref, started, credit_from, expected_completion, programme_ref,"
+        " trainee_ref in (select unnest(?::varchar[])) as has_cases from live_trainees",
+        [_trainees_with_cases(setting)],
     )
-    _make_roster(connection, "live_roster")
+    _make_roster(examination, "live_roster")
 
 
 def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:
@@ -118,15 +117,19 @@ def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -
     connection.unregister("arriving")
 
 
-def _trainees_with_cases(manifest: Manifest) -> list[str]:
-    return sorted({line.trainee_ref for line in manifest.live if line.kind == CASES.name})
+def _trainees_with_cases(setting: Setting) -> list[str]:
+    """Who has a live case: an export of which every row was left out is no case."""
+    return (
+        sorted(live.trainees_with_rows(setting.store, setting.manifest.live, CASES)) if setting.store else []
+    )
 
 
-def _make_roster(connection: duckdb.DuckDBPyConnection, query: str) -> None:
-    connection.execute(
-        "create or replace table roster as select trainee_ref,"
+def _make_roster(examination: Examination, query: str) -> None:
+    examination.connection.execute(
+        "create or replace table roster as select trainee_ref, coalesce(programme_ref, ?) as programme_ref,"
         " (coalesce(credit_from, started) || '-01')::date as credit_from_day,"
-        f" (expected_completion || '-01')::date + interval 1 month as completed_day from {query}"
+        f" (expected_completion || '-01')::date + interval 1 month as completed_day from {query}",
+        [examination.setting.programme.programme_ref],
     )
 
 
@@ -153,10 +156,10 @@ def _examine_kind(
     examination.kinds.append(kind)
     examination.balances[kind.name] = replacement.balances(connection, kind)
     if kind is TRAINEES:
+        columns = "trainee_ref, started, credit_from, expected_completion, programme_ref"
         _make_roster(
-            connection,
-            "(select trainee_ref, started, credit_from, expected_completion from new_trainees union all"
-            " select trainee_ref, started, credit_from, expected_completion from live_roster"
+            examination,
+            f"(select {columns} from new_trainees union all select {columns} from live_roster"
             " where trainee_ref not in (select trainee_ref from new_trainees))",
         )
     if kind is CASES:
@@ -212,13 +215,15 @@ def _load_elsewhere(examination: Examination, named: set[str]) -> None:
         if not (line.trainee_ref in named and line.source == setting.source)
     ]
     live.load_live(connection, setting.store, others, CASES, "live_elsewhere")
-    programme = setting.programme.programme_ref
+    if setting.append:
+        # What is added to stays.
+        connection.execute(
+            "insert into live_elsewhere select * from live_cases as live where not exists"
+            f" (select 1 from read_cases where {replacement.same_key(CASES, 'live', 'read_cases')})"
+        )
     connection.execute(
-        "create table live_operation as select distinct case_ref, operated_month from live_elsewhere"
-        " left join live_roster using (trainee_ref) where coalesce(programme_ref, ?) in (select coalesce(programme_ref, ?)"
-        " from live_roster where trainee_ref in (select trainee_ref from named_cases) union select ?)"
-        " and case_ref in (select case_ref from read_cases)",
-        [programme, programme, programme],
+        "create table live_operation as select distinct case_ref, programme_ref, operated_month from live_elsewhere"
+        " left join roster using (trainee_ref) where case_ref in (select case_ref from read_cases)"
     )
     connection.execute("drop table live_elsewhere")
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import duckdb
 import pyarrow as pa
+import pyarrow.parquet as pq
 
 from pipelines.formats import Kind
 from pipelines.input_tables import INPUT_TABLES
@@ -36,6 +37,15 @@ def load_live(
             connection.register("live_file", pa.Table.from_pylist(chosen))
             connection.execute(f"insert into {table} {_reading(kind, chosen, several)}")
             connection.unregister("live_file")
+
+
+def trainees_with_rows(store: Store, lines: Iterable[Line], kind: Kind) -> set[str]:
+    """Whose live intakes hold any row of a kind."""
+    return {
+        line.trainee_ref
+        for line in lines
+        if any(pq.read_metadata(each["path"]).num_rows for each in _files(store, [line], kind))
+    }
 
 
 def _files(store: Store, lines: Iterable[Line], kind: Kind) -> list[dict[str, object]]:

@@ -30,8 +30,9 @@ select
 from accepted_training
 """
 
-# Codes in alphabetical order, each once; of an event named twice, the earliest day. The few lists of several
-# events are taken apart, all others are their own canonical text.
+# Codes in alphabetical order, each once. An event named twice has the earliest day, but none beside one without a day:
+# that one counts whatever its day was. The few lists of several events are taken apart, all others are their own
+# canonical text.
 _CASES = """
 with
 
@@ -48,7 +49,9 @@ earliest as (
     select
         row_id,
         split_part(event, '@', 1) as code,
-        min(whole_value(nullif(split_part(event, '@', 2), ''))) as day
+        case
+            when bool_and(contains(event, '@')) then min(whole_value(nullif(split_part(event, '@', 2), '')))
+        end as day
     from several
     group by row_id, code
 

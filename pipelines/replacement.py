@@ -44,9 +44,9 @@ def find_kept(connection: duckdb.DuckDBPyConnection) -> None:
         "create or replace table kept_key as select distinct live.trainee_ref, live.case_ref, live.procedure, live.side,"
         " first_value(read_cases.sheet_number) over (partition by live.trainee_ref, live.case_ref, live.procedure,"
         " live.side order by read_cases.row_id) as sheet_number"
-        f" from live_cases as live join read_cases on {_same_key(CASES, 'live', 'read_cases')}"
+        f" from live_cases as live join read_cases on {same_key(CASES, 'live', 'read_cases')}"
         " where read_cases.row_id in (select row_id from left_out) and not exists ("
-        f"select 1 from accepted_cases as accepted where {_same_key(CASES, 'live', 'accepted')})"
+        f"select 1 from accepted_cases as accepted where {same_key(CASES, 'live', 'accepted')})"
     )
 
 
@@ -56,7 +56,7 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
     same = " and ".join(f'new."{name}" is not distinct from live."{name}"' for name in content)
     seat = ("trainee_ref", *(name for name in kind.key if name != "trainee_ref"))
     key = ", ".join(f'coalesce(new."{name}", live."{name}") as "{name}"' for name in seat)
-    kept = _same_key(kind, "live", "kept_key") if kind is CASES else "false"
+    kept = same_key(kind, "live", "kept_key") if kind is CASES else "false"
     kept_key = "kept_key" if kind is CASES else "(select 1)"
     absent = "'withdrawn'" if withdraws else "'untouched'"
     if kind.whole:
@@ -68,11 +68,11 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
         " when live.trainee_ref is null then 'added'"
         f" when new.row_id is not null then case when {same} then 'unchanged' else 'changed' end"
         f" when exists (select 1 from {kept_key} where {kept}) then 'kept' else {absent} end as outcome"
-        f" from new_{kind.name} as new full join live_{kind.name} as live on {_same_key(kind, 'new', 'live')}"
+        f" from new_{kind.name} as new full join live_{kind.name} as live on {same_key(kind, 'new', 'live')}"
     )
 
 
-def _same_key(kind: Kind, left: str, right: str) -> str:
+def same_key(kind: Kind, left: str, right: str) -> str:
     # A blank side is its own side; coalesce, so that the join can hash.
     return " and ".join(
         f"coalesce({left}.\"{name}\", '') = coalesce({right}.\"{name}\", '')" for name in kind.key
@@ -100,7 +100,7 @@ def resequenced(connection: duckdb.DuckDBPyConnection) -> set[str]:
     different = " or ".join(f"new.{name} is distinct from live.{name}" for name in FROM_OTHER_ROWS)
     rows = connection.execute(
         "select distinct named.trainee_ref from comparison_cases as named join new_cases as new using (row_id)"
-        f" join live_cases as live on {_same_key(CASES, 'named', 'live')}"
+        f" join live_cases as live on {same_key(CASES, 'named', 'live')}"
         f" where outcome = 'unchanged' and ({different})"
     ).fetchall()
     return {row[0] for row in rows}
@@ -134,7 +134,7 @@ def _field_changes(kind: Kind, name: str) -> str:
     return (
         f"select row_id, named.trainee_ref, named.key, 'changed', '{name}', live.\"{name}\", new.\"{name}\""
         f" from changed_row as named join new_{kind.name} as new using (row_id)"
-        f" join live_{kind.name} as live on {_same_key(kind, 'named', 'live')}"
+        f" join live_{kind.name} as live on {same_key(kind, 'named', 'live')}"
         f' where new."{name}" is distinct from live."{name}"'
     )
 

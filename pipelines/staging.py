@@ -150,6 +150,6 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
     "whole": ("whole_value({cell})", {"fault": "whole_fault({cell}, {low}, {high})"}),
     "number": ("try_cast({cell} as double)", {"fault": "number_fault({cell}, {low}, {high})"}),
     "clock": ("clock_value({cell})", {"fault": "clock_fault({cell})"}),
-    "period": ("lower({cell})", {"fault": "period_fault({cell}, {periods})"}),
+    "period": ("period_value({cell})", {"fault": "period_fault({cell}, {periods})"}),
     "text": ("{cell}", {}),
 }

@@ -203,11 +203,16 @@ T03,2024-25,2022-07,2025-06,
 """
 
 
-def rules_of(folder: Path, name: str, text: str, roster: str = ROSTER) -> list[str]:
-    """The rules that the rows of a file break, without those of the roster beside it."""
+def examined(folder: Path, name: str, text: str, roster: str = ROSTER) -> duckdb.DuckDBPyConnection:
+    """The tables of an examination of a file and the roster beside it."""
     setting = Setting(Programme(programme_ref="p", title="P"), SPECIALTY, TODAY)
     files = [write_csv(folder / "roster.csv", roster), write_csv(folder / f"{name}.csv", text)]
-    found = examine(files, setting, lambda _: None).connection
+    return examine(files, setting, lambda _: None).connection
+
+
+def rules_of(folder: Path, name: str, text: str, roster: str = ROSTER) -> list[str]:
+    """The rules that the rows of a file break, without those of the roster beside it."""
+    found = examined(folder, name, text, roster)
     rows = found.execute(
         "select rule from finding where file_name = ? order by rule", [f"{name}.csv"]
     ).fetchall()
@@ -235,6 +240,7 @@ CASES = "case_ref,trainee_ref,operated_on,procedure,role,side,logged_on,complica
         ("T01,2025-05-06,phaco_iol,surgeon,BOTH,,NONE,", None),
         ("T01,2025-05-06,phaco_iol,surgeon,,,none;none,", None),
         ("T01,2025-05-06,phaco_iol,surgeon,,,none;capsule_rupture,", "none_beside_code"),
+        ("T01,2025-05-06,phaco_iol,surgeon,,,none@5,", "code_unknown"),
         ("T01,2025-05-06,phaco_iol,surgeon,,,Capsule_Rupture,", None),
         ("T01,2025-05-06,phaco_iol,surgeon,,,wound_leak@0,", None),
         ("T01,2025-05-06,phaco_iol,surgeon,,,wound_leak@-1,", "number_out_of_range"),
@@ -250,6 +256,45 @@ CASES = "case_ref,trainee_ref,operated_on,procedure,role,side,logged_on,complica
 )  # fmt: skip
 def test_a_case(row: str, rule: str | None, tmp_path: Path) -> None:
     assert rules_of(tmp_path, "cases", f"{CASES}C0001,{row}\n") == ([rule] if rule else [])
+
+
+@pytest.mark.parametrize(
+    ("cell", "stored"),
+    [
+        ("wound_leak@9;capsule_rupture;Wound_Leak@5", "capsule_rupture;wound_leak@5"),
+        # An event without a day is within its window, whatever a second mention of it says.
+        ("wound_leak;wound_leak@50", "wound_leak"),
+        ("wound_leak@50;wound_leak", "wound_leak"),
+        ("wound_leak@50", "wound_leak@50"),
+        ("NONE", "none"),
+    ],
+)
+def test_an_event_that_is_named_twice_is_one(cell: str, stored: str, tmp_path: Path) -> None:
+    found = examined(tmp_path, "cases", f"{CASES}C0001,T01,2025-05-06,phaco_iol,surgeon,,,{cell},\n")
+    assert found.execute("select complications from new_cases").fetchall() == [(stored,)]
+
+
+@pytest.mark.parametrize(
+    ("period", "stored", "rule"),
+    [
+        ("2026-27 mid", "2026-27 mid", None),
+        ("2027   MID", "2026-27 mid", None),
+        ("2027 end", "2026-27 end", None),
+        ("2026-27", None, "code_unknown"),
+        ("2026-27 spring", None, "code_unknown"),
+        ("2026-28 mid", None, "date_unreadable"),
+        ("mid 2026-27", None, "date_unreadable"),
+    ],
+)
+def test_a_review_period_is_one_text_however_it_was_typed(
+    period: str, stored: str | None, rule: str | None, tmp_path: Path
+) -> None:
+    milestone = next(iter(SPECIALTY.milestones.items))
+    text = f"trainee_ref,period,milestone,level\nT01,{period},{milestone},B\n"
+    found = examined(tmp_path, "milestones", text)
+    rows = found.execute("select period from new_milestones").fetchall()
+    assert rows == ([(stored,)] if stored else [])
+    assert found.execute("select rule from finding").fetchall() == ([(rule,)] if rule else [])
 
 
 @pytest.mark.parametrize(

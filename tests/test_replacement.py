@@ -100,7 +100,7 @@ def test_the_findings_of_one_trainee_are_not_taken_for_another_files(desk: Desk)
 def test_a_file_that_names_no_trainee_changes_nothing(desk: Desk) -> None:
     before = desk.everything()
     nameless = desk.take(desk.file("case_ref | trainee_ref\nC001 |"))
-    assert "1 rows = 0 accepted + 1 left out" in nameless.out
+    assert "1 row = 0 accepted + 1 left out" in nameless.out
     assert "changes nothing" in nameless.err
     assert desk.everything() == before
 
@@ -377,3 +377,9 @@ def test_a_roster_change_redates_accepted_cases_and_leaves_none_out(desk: Desk) 
     # Taken again it would redate nothing: the warning is about what it did.
     assert "changes nothing" in desk.take(later).err
     assert desk.findings("rule") == "roster_redates_cases"
+
+
+def test_a_roster_redates_no_case_of_whom_no_case_is_live(desk: Desk) -> None:
+    desk.take(desk.file("case_ref | operated_on\nC001 | soon"))
+    desk.take(desk.roster("trainee_ref | started\nT01 | 2024-01"))
+    assert desk.query("select rule from finding where trainee_ref = 'T01' order by rule") == "date_unreadable"
