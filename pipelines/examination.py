@@ -182,7 +182,7 @@ def all_codes(specialty: Specialty) -> dict[str, list[str]]:
 
 
 def _load_live(examination: Examination, kind: Kind) -> None:
-    """Make `named_<kind>` (the trainees that the files name) and `live_<kind>` (their live rows of this source)."""
+    """Make `named_<kind>`, the trainees that the files name, and `live_<kind>`, what of this source is theirs or in the files."""
     connection, setting = examination.connection, examination.setting
     connection.execute(
         f"create table named_{kind.name} as select distinct trainee_ref from read_{kind.name}"
@@ -190,8 +190,19 @@ def _load_live(examination: Examination, kind: Kind) -> None:
     )
     named = {row[0] for row in connection.execute(f"select trainee_ref from named_{kind.name}").fetchall()}
     source = source_of(kind, setting)
-    lines = [line for line in setting.manifest.live if line.trainee_ref in named and line.source == source]
+    lines = [
+        line
+        for line in setting.manifest.live
+        if line.source == source and (kind.whole or line.trainee_ref in named)
+    ]
     live.load_live(connection, setting.store, lines, kind, f"live_{kind.name}")
+    if kind.whole:
+        # A record may be live with another trainee than the file says.
+        record = ", ".join(f'"{name}"' for name in kind.whole)
+        connection.execute(
+            f"delete from live_{kind.name} where trainee_ref not in (select trainee_ref from named_{kind.name})"
+            f" and ({record}) not in (select ({record}) from read_{kind.name})"
+        )
     if kind is CASES:
         replacement.find_kept(connection)
         _load_elsewhere(examination, named)

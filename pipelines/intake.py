@@ -254,14 +254,18 @@ def _write_by_trainee(table: pa.Table, folder: Path) -> None:
 
 
 def _write_changes(examination: Examination, kind: Kind, numbers: list[int], folder: Path) -> None:
-    """What changed field by field; a row withdrawn or kept stands with the first file that names its trainee."""
+    """What changed field by field; a row withdrawn or kept stands with the first file that names its trainee.
+
+    A review that moved away stands with the first file, which need not name its trainee.
+    """
     table = arrow_table(
         examination.connection,
         f"select trainee_ref, '{kind.name}' as kind, key, change, field, before, after from change_{kind.name} as change"
         f" left join (select row_id, sheet_number from read_{kind.name}) as seat using (row_id)"
-        f" join (select trainee_ref, min(sheet_number) as first_number from read_{kind.name} group by trainee_ref)"
-        " as first_seat using (trainee_ref)"
-        " where list_contains(?::integer[], coalesce(sheet_number, first_number)) order by trainee_ref, key, field",
+        f" left join (select trainee_ref, min(sheet_number) as first_number from read_{kind.name} group by trainee_ref)"
+        " as first_seat using (trainee_ref) where list_contains(?::integer[],"
+        f" coalesce(sheet_number, first_number, (select min(sheet_number) from read_{kind.name})))"
+        " order by trainee_ref, key, field",
         [numbers],
     )
     _write_by_trainee(table, folder / kind.name)

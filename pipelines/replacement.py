@@ -69,6 +69,8 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
         f" when new.row_id is not null then case when {same} then 'unchanged' else 'changed' end"
         f" when exists (select 1 from {kept_key} where {kept}) then 'kept' else {absent} end as outcome"
         f" from new_{kind.name} as new full join live_{kind.name} as live on {same_key(kind, 'new', 'live')}"
+        # A record that moves to another trainee goes from the one and comes to the other.
+        + (" and new.trainee_ref = live.trainee_ref" if kind.whole else "")
     )
 
 
