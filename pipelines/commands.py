@@ -214,11 +214,17 @@ def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
     command.set_defaults(run=_summary)
 
 
+def _at_least_one(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError("a whole number from 1 on")
+    return int(text)
+
+
 def _add_seed(commands: Commands[argparse.ArgumentParser]) -> None:
     command = commands.add_parser("seed", help="write example exports of a made-up programme")
     command.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the files go")
-    command.add_argument("--trainees", type=int, help="how many")
-    command.add_argument("--cases", type=int, help="the total number of rows")
+    command.add_argument("--trainees", type=_at_least_one, help="how many")
+    command.add_argument("--cases", type=_at_least_one, help="the total number of rows")
     command.add_argument("--random-seed", type=int, help="another programme of the same kind")
     command.set_defaults(run=_seed)
 
@@ -302,8 +308,10 @@ def _print(arguments: argparse.Namespace, columns: list[str], rows: list[tuple[o
 
 
 def _seed(arguments: argparse.Namespace) -> int:
+    from pipelines.disk import refuse_no_folder
     from seed_data.generate import generate
 
+    refuse_no_folder("--out", arguments.out)
     seed = {} if arguments.random_seed is None else {"random_seed": arguments.random_seed}
     for path in generate(arguments.out, arguments.trainees, arguments.cases, **seed):
         print(path)

@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from pipelines.errors import WrongUsage
+
 NETWORK_FILE_SYSTEMS = {
     "nfs",
     "nfs3",
@@ -20,6 +22,12 @@ NETWORK_FILE_SYSTEMS = {
     "ncpfs",
     "afs",
 }
+
+
+def refuse_no_folder(option: str, path: Path) -> None:
+    """Raise WrongUsage where the path that an option names is there, and is something else than a folder."""
+    if path.exists() and not path.is_dir():
+        raise WrongUsage(f"{option}: {path} is not a folder.")
 
 
 def write_whole(path: Path, content: bytes) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from pipelines.build import VERSION
 from pipelines.cautions import CAUTIONS, WHO_MAY_READ
-from pipelines.disk import write_whole
+from pipelines.disk import refuse_no_folder, write_whole
 from pipelines.errors import WrongUsage
 from pipelines.manifest import Manifest
 from pipelines.show import as_csv
@@ -73,8 +73,7 @@ def _read(store: Store, cohort: str, options: Options) -> Summary:
 
 
 def _refuse_folder(store: Store, out: Path) -> None:
-    if out.exists() and not out.is_dir():
-        raise WrongUsage(f"--out: {out} is not a folder.")
+    refuse_no_folder("--out", out)
     if out.resolve().is_relative_to(store.root.resolve()):
         raise WrongUsage("--out: the store holds nothing that people send on. Give a folder outside it.")
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines import build as building
+from pipelines.disk import refuse_no_folder
 from pipelines.errors import FileRefused, Held, WrongUsage
 from pipelines.examination import Examination, Setting, examine
 from pipelines.export_files import Part
@@ -59,6 +60,7 @@ def build(root: Path) -> int:
     store = Store(root)
     with writing(store):
         _refuse_broken_access(store)
+        _ = store.specialty
         manifest = building.next_manifest(store, store.current().live, datetime.date.today())
         building.build_and_publish(store, manifest)
     print(f"Snapshot {manifest.snapshot} is live.")
@@ -99,6 +101,8 @@ def _check_usage(arguments: argparse.Namespace) -> None:
         raise WrongUsage("--through: data cannot run through a month that has not come.")
     if arguments.accept_withdrawals and not (_says(arguments.by) and _says(arguments.reason)):
         raise WrongUsage("--accept-withdrawals needs --by WHO and --reason TEXT.")
+    if arguments.fixes:
+        refuse_no_folder("--fixes", arguments.fixes)
     for number, path in enumerate(arguments.files, 1):
         if not path.exists():
             # The name of a file may be a person's.

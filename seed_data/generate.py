@@ -130,6 +130,8 @@ def _write_cases(out: Path, people: list[Trainee], rows: Rows, table: pa.Table) 
     ends = np.searchsorted(rows.trainee, np.arange(len(people) + 1))
     paths = []
     for trainee, start, end in zip(people, ends, ends[1:], strict=False):
+        if start == end:
+            continue
         paths.append(out / f"{trainee.ref}-cases.csv")
         with paths[-1].open("wb") as file:
             file.write((",".join(table.column_names) + "\n").encode())
@@ -141,7 +143,9 @@ def _write_cases(out: Path, people: list[Trainee], rows: Rows, table: pa.Table) 
 
 
 def _write_ratings(out: Path, people: list[Trainee], table: pa.Table, rng: np.random.Generator) -> list[Path]:
+    reviews, milestones = list(review_rows(people, table, rng)), list(milestone_rows(people, rng))
+    # A header alone is no export.
     return [
-        _write_rows(out / "reviews.csv", REVIEW_COLUMNS, review_rows(people, table, rng)),
-        _write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestone_rows(people, rng)),
+        *([_write_rows(out / "reviews.csv", REVIEW_COLUMNS, reviews)] if reviews else []),
+        *([_write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestones)] if milestones else []),
     ]

@@ -1,4 +1,4 @@
--- Do the shares of the bands make a whole, and do all groups together hold every case with a level?
+-- Do the shares of the bands make a whole, and do all groups together hold every case at a level of the ladder?
 --
 -- Rows:   one per trainee, group and quarter that breaks a rule; there must be none
 -- Reads:  supervision_band, supervision_mix
@@ -18,7 +18,7 @@ of_mix as (
 
     select trainee_ref, training_quarter, sum(cases) as cases
     from supervision_mix
-    where level_ref is not null
+    where level_rank is not null
     group by trainee_ref, training_quarter
 
 )

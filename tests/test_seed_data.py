@@ -10,6 +10,7 @@ import pytest
 
 from pipelines.formats import CASES, MILESTONES, REVIEWS, TRAINEES, TRAINING
 from seed_data.generate import generate
+from tests.stores import new_store, run, run_well
 
 SEED_DATA = Path(__file__).parents[1] / "seed_data"
 Row = dict[str, str]
@@ -124,14 +125,37 @@ def test_there_are_exactly_as_many_trainees_and_cases_as_asked_for(
 ) -> None:
     generate(tmp_path, trainees, number_of_cases)
     assert len(read(tmp_path / "roster.csv")) == trainees
-    assert len(list(tmp_path.glob("T*-cases.csv"))) == trainees
-    assert len(read_cases(tmp_path)) == number_of_cases
+    rows = read_cases(tmp_path)
+    assert len(rows) == number_of_cases
+    # Who has no case has no export: a header alone is refused.
+    logs = {path.name.removesuffix("-cases.csv") for path in tmp_path.glob("T*-cases.csv")}
+    assert logs == {row["trainee_ref"] for row in rows}
 
 
 def test_a_number_of_cases_alone_keeps_the_people_of_the_programme(tmp_path: Path, roster: object) -> None:
     generate(tmp_path, cases=300)
     assert {row["trainee_ref"]: row for row in read(tmp_path / "roster.csv")} == roster
     assert len(read_cases(tmp_path)) == 300
+
+
+@pytest.mark.parametrize(("trainees", "cases"), [("3", "50"), ("9", "2"), ("1", "1")])
+def test_a_small_programme_is_taken_as_it_is(trainees: str, cases: str, tmp_path: Path) -> None:
+    run_well(
+        "seed", "--out", tmp_path / "seed", "--trainees", trainees, "--cases", cases, "--random-seed", "7"
+    )
+    store = new_store(tmp_path)
+    run_well("intake", *sorted((tmp_path / "seed").glob("*.csv")), "--store", store)
+    logs = (tmp_path / "seed").glob("*-cases.csv")
+    assert sum(len(log.read_text(encoding="utf-8").splitlines()) - 1 for log in logs) == int(cases)
+
+
+@pytest.mark.parametrize(
+    "words", [("--trainees", "0"), ("--trainees", "-1"), ("--cases", "0"), ("--cases", "many")]
+)
+def test_a_programme_of_nobody_is_wrong_usage(words: tuple[str, str], tmp_path: Path) -> None:
+    with pytest.raises(SystemExit, match="^2$"):
+        run("seed", "--out", tmp_path / "seed", *words)
+    assert not (tmp_path / "seed").exists()
 
 
 # The format

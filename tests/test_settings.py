@@ -156,6 +156,23 @@ def test_a_settings_file_that_is_no_yaml_of_keys_ends_with_2(desk: Desk, name: s
 DATES = "case_ref | operated_on\nC001 | 03/02/2026\nC002 | 2026-05-06"
 
 
+@pytest.mark.parametrize("command", ["build", "intake", "check"])
+def test_a_store_without_its_specialty_ends_with_2(desk: Desk, command: str) -> None:
+    (desk.store / "specialty.yaml").unlink()
+    files = [] if command == "build" else [desk.file(log(1))]
+    result = run(command, *files, "--store", desk.store)
+    assert (result.code, result.out) == (2, "")
+    assert "specialty.yaml" in result.err
+
+
+@pytest.mark.parametrize("command", ["intake", "check"])
+def test_fix_lists_go_into_a_folder_only(desk: Desk, command: str) -> None:
+    in_the_way = desk.file(log(1))
+    result = run(command, desk.file(log(1)), "--fixes", in_the_way, "--store", desk.store)
+    assert (result.code, result.out) == (2, "")
+    assert "--fixes" in result.err
+
+
 @pytest.mark.parametrize(
     ("dates", "months"),
     [

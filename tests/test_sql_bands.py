@@ -188,3 +188,18 @@ def test_a_quarter_without_a_recorded_level_has_no_band() -> None:
     Log(db).add("T01", "2026-01", 3)
     run(db)
     assert table(db, "supervision_band", SHARES) == ""
+
+
+def test_a_level_that_the_ladder_no_longer_has_is_in_no_band() -> None:
+    db = database(specialty())
+    put_trainees(db, {"T01": "2026-01"})
+    log = Log(db)
+    log.add("T01", "2026-01", 2, supervision="guided")
+    log.add("T01", "2026-01", 3, supervision="by_telephone")
+    run(db)
+    of_lens = "training_quarter, band, cases, known_cases"
+    assert table(db, "supervision_band", of_lens, "procedure_group = 'lens'") == "1 | guided | 2 | 2"
+    assert table(db, "supervision_mix", "level_ref, level_rank, cases") == drawn("""
+        by_telephone |   | 3
+        guided       | 2 | 2
+    """)
