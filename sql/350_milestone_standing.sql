@@ -136,8 +136,8 @@ lacking as (
             when is_met is null
                 then concat('cannot be said: ', about, ' has ', evidence, ' of at least 3 scores')
             else concat(
-                about, ': mean score ', score_text(measured_value), ' of ', evidence,
-                ' scores, ', score_text(at_least), ' asked'
+                about, ': mean ', score_text(measured_value), ' in ', evidence,
+                ' scores of all quarters, ', score_text(at_least), ' asked'
             )
         end as lack
     from answered

@@ -121,7 +121,7 @@ def test_a_share_is_of_the_cases_with_a_level_in_all_quarters(
         ([], "0 | 1 | 1 | cannot be said: Capsulorhexis has 0 of at least 3 scores"),
         ([5, 5], "0 | 1 | 1 | cannot be said: Capsulorhexis has 2 of at least 3 scores"),
         ([3, 4, 3, 4], "1 | 1 | 0 |"),
-        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean score 3.33 of 3 scores, 3.5 asked"),
+        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean 3.33 in 3 scores of all quarters, 3.5 asked"),
     ],
 )
 def test_a_mean_score_is_of_the_faculty_over_all_quarters(scores: list[int], expected: str) -> None:
