@@ -19,7 +19,7 @@ from pipelines.input_tables import INPUT_TABLES
 from pipelines.live import stored_columns
 from pipelines.manifest import Entry, Line
 from pipelines.receipts import Receipt, part_receipt, trainees_of
-from pipelines.replacement import resequenced
+from pipelines.replacement import outlived, resequenced
 from pipelines.staging import arrow_table
 from pipelines.store import Store
 
@@ -75,6 +75,8 @@ def _altered_trainees(examination: Examination, kind: Kind, said: Said) -> set[s
     """The named trainees of whom a live row, its place in the log, a finding or data_through would change."""
     balances = examination.balances[kind.name]
     altered = {balance.trainee_ref for balance in balances if balance.alters}
+    if kind is CASES:
+        altered |= outlived(examination.connection)
     if kind is CASES and not examination.setting.append:
         altered |= resequenced(examination.connection)
     through, new = data_through(examination) if kind is CASES else {}, _says_now(examination, kind)

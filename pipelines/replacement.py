@@ -97,6 +97,19 @@ def balances(connection: duckdb.DuckDBPyConnection, kind: Kind) -> list[Balance]
     return [Balance(*row) for row in rows]
 
 
+def outlived(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """Trainees of whom a case of these files is live otherwise in a source that was taken later, and counts from there."""
+    content = [name for name in stored_columns(CASES) if name not in (*CASES.key, *FROM_OTHER_ROWS)]
+    different = " or ".join(f'new."{name}" is distinct from other."{name}"' for name in content)
+    rows = connection.execute(
+        "select distinct new.trainee_ref from new_cases as new"
+        f" join live_cases as live on {same_key(CASES, 'new', 'live')}"
+        f" join other_source_key as other on {same_key(CASES, 'new', 'other')}"
+        f" where other.source_taken > live.source_taken and ({different})"
+    ).fetchall()
+    return {row[0] for row in rows}
+
+
 def resequenced(connection: duckdb.DuckDBPyConnection) -> set[str]:
     """Trainees of whom an unchanged case now stands elsewhere in the order of the log."""
     different = " or ".join(f"new.{name} is distinct from live.{name}" for name in FROM_OTHER_ROWS)

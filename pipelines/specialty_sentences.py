@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipelines.cautions import TO_BE_CONFIRMED
-from pipelines.specialty_model import Cohorts, Complication, Requirement, Specialty
+from pipelines.specialty_model import Cohorts, Complication, MilestoneRule, Milestones, Requirement, Specialty
 
 ATTRIBUTE_WORDS = {
     "all": "only if all of these hold",
@@ -13,9 +13,10 @@ ATTRIBUTE_WORDS = {
 
 
 def rule_sentences(spec: Specialty) -> list[str]:
-    """The requirements, then the complications, in the order of the file."""
+    """The requirements, the complications, then what each milestone asks, in the order of the file."""
     rules = [requirement_sentence(ref, spec) for ref in spec.requirements]
-    return rules + [complication_sentence(ref, each, spec) for ref, each in spec.complications.items()]
+    rules += [complication_sentence(ref, each, spec) for ref, each in spec.complications.items()]
+    return rules + (milestone_sentences(spec.milestones, spec) if spec.milestones else [])
 
 
 def requirement_sentence(ref: str, spec: Specialty) -> str:
@@ -30,6 +31,29 @@ def complication_sentence(ref: str, outcome: Complication, spec: Specialty) -> s
     definition = outcome.definition.rstrip(".")
     parts = [f"counted for {group}, {when}", f"defined as: {definition}", f"source: {outcome.source}"]
     return f"{outcome.title} ({ref}): {'; '.join(parts + _doubt(outcome.verified))}."
+
+
+def milestone_sentences(milestones: Milestones, spec: Specialty) -> list[str]:
+    """One for each milestone and level that has rules."""
+    return [
+        f"{item.title} ({ref}), level {level} (framework: {milestones.framework}):"
+        f" {'; '.join(_asked(rule, spec) for rule in item.rules[level])}."
+        for ref, item in milestones.items.items()
+        for level in milestones.levels
+        if item.rules.get(level)
+    ]
+
+
+def _asked(rule: MilestoneRule, spec: Specialty) -> str:
+    if rule.requirement:
+        return f"at least {rule.at_least:g} counted cases of {spec.requirements[rule.requirement].title}"
+    if rule.complication:
+        outcome, whose = spec.complications[rule.complication].title, str(rule.attribution).replace("_", " ")
+        return f"{outcome}, {whose}: the upper end of the interval at most {100 * (rule.at_most or 0):g} %"
+    if rule.group and rule.level:
+        share, group = f"{100 * (rule.at_least or 0):g} %", spec.procedure_groups[rule.group]
+        return f"at least {share} of the cases of {group} at '{spec.supervision[rule.level].title}' or above"
+    return f"a mean score of at least {rule.at_least:g} in {str(rule.step).replace('_', ' ')}, from three scores on"
 
 
 def _demand(rule: Requirement, spec: Specialty) -> str:

@@ -175,6 +175,23 @@ def test_two_sources_live_side_by_side_and_a_key_in_both_counts_once_as_taken_la
     assert (len(desk.line()), len(desk.line(source="theatre"))) == (1, 1)
 
 
+def test_a_source_taken_again_after_the_other_counts_again(desk: Desk) -> None:
+    main = desk.file("case_ref | role\nC002 | surgeon")
+    theatre = desk.file("case_ref | role\nC002 | observer")
+    for _ in range(2):
+        for source, file, role in (("main", main, "surgeon"), ("theatre", theatre, "observer")):
+            desk.take(file, "--source", source)
+            assert desk.live("role, source") == f"{role} | {source}"
+            assert "changes nothing" in desk.take(file, "--source", source).err
+
+
+def test_a_source_that_says_the_same_as_the_other_changes_nothing(desk: Desk) -> None:
+    file = desk.file("case_ref | role\nC002 | surgeon")
+    for source in ("main", "theatre", "main"):
+        desk.take(file, "--source", source)
+    assert "changes nothing" in desk.take(file, "--source", "theatre").err
+
+
 # ---- rows left out whose key is live
 
 

@@ -227,7 +227,7 @@ def test_an_empty_table_keeps_its_types() -> None:
 
 
 def test_each_rule_is_one_plain_sentence_with_its_source_and_its_doubt(spec: Specialty) -> None:
-    lens, audit, sign_off, rupture, endophthalmitis = rule_sentences(spec)
+    lens, audit, sign_off, rupture, endophthalmitis, *milestones = rule_sentences(spec)
     doubt = "to be confirmed against the current document"
     assert lens == (
         "Lens surgery (lens): at least 86 procedures as Surgeon: Phacoemulsification with lens; "
@@ -240,6 +240,22 @@ def test_each_rule_is_one_plain_sentence_with_its_source_and_its_doubt(spec: Spe
     assert "a sign-off, without a count" in sign_off and doubt not in sign_off
     assert "in the operation, always due" in rupture and doubt not in rupture
     assert "within 42 days" in endophthalmitis and doubt in endophthalmitis
+    assert milestones == [
+        "Lens surgery (lens_skill), level C (framework: example): at least 30 counted cases of Lens surgery."
+    ]
+
+
+def test_what_a_milestone_asks_is_told_for_each_measure() -> None:
+    told = [each for each in rule_sentences(load_specialty("ophthalmology")) if ", level " in each]
+    assert len(told) == 14
+    for words in (
+        "Cataract operating (cataract_operating), level B (framework: example, not the accreditor's): at least 10 "
+        "counted cases of Cataract.",
+        "at least 50 % of the cases of Cataract at 'Performed, supervisor in the room' or above",
+        "a mean score of at least 3.5 in nucleus disassembly, from three scores on",
+        "Capsule rupture, as started: the upper end of the interval at most 10 %",
+    ):
+        assert any(words in each for each in told), words
 
 
 def test_a_sentence_names_stages_units_parts_and_what_is_replaced() -> None:
