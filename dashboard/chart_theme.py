@@ -5,6 +5,7 @@ A chart sets its whole config here, so it looks the same on a screen (drawn with
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import Any, NamedTuple
 
 import altair as alt
@@ -18,6 +19,9 @@ SMALL, TEXT, TITLE = 13, 14, 18
 # Every font and every side is named: the page fills in its own where a chart is silent.
 PADDING = {"left": 12, "top": 12, "right": 16, "bottom": 12}
 CHOSEN = "chosen"
+# As many letters as half of a page of 1280 pixels holds: the picture of one person is narrower than its heading.
+TITLE_LETTERS, LINE_LETTERS = 48, 75
+NO_LIMIT = 10_000  # else words that are wider than a picture end in dots
 
 
 class Heading(NamedTuple):
@@ -66,7 +70,10 @@ def spoken_rows(base: Any, width: int, dark: bool, select: bool = False) -> Any:
 def finished(chart: Any, heading: Heading, alt_text: str, dark: bool) -> Any:
     """The chart with its heading, its alt text and the whole config: nothing is left to the page."""
     if heading.title:
-        chart = chart.properties(title=alt.TitleParams(heading.title, subtitle=list(heading.lines)))
+        lines = [part for line in heading.lines for part in wrap(line, LINE_LETTERS)]
+        chart = chart.properties(
+            title=alt.TitleParams(wrap(heading.title, TITLE_LETTERS), subtitle=lines, limit=NO_LIMIT)
+        )
     return chart.properties(
         description=alt_text,
         padding=PADDING,

@@ -14,7 +14,6 @@ from dashboard.chart_theme import in_order, rows
 from dashboard.wording import cases_text, range_text, share_number, share_text
 
 REACHED = "✓ "
-NOTHING_RECORDED = "no level recorded"
 WHOLE_PERCENTS = 1  # as the fewest cases deserve: a chart is read from afar
 FEWEST_FOR_AN_INTERVAL = 3
 
@@ -106,20 +105,32 @@ def _interval(row: dict[str, Any]) -> str:
 # ---- supervision
 
 
-def supervision_bands_alt(frame: pd.DataFrame) -> str:
-    """Each trainee's commonest step with its share, and of whom nothing is recorded."""
+def supervision_bands_alt(frame: pd.DataFrame, ladder: list[str]) -> str:
+    """Each trainee's commonest step with its share, and who has none and why."""
     if frame.empty:
         return "Supervision as surgeon: no trainee to show."
     told = _commonest(frame, "trainee", "trainee_order")
-    ladder = ", ".join(in_order(frame, "band", "band_order"))
-    silent = [name for name in in_order(frame, "trainee", "trainee_order") if name not in told]
-    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {ladder or 'none'}."]
+    steps = ", ".join(ladder) or "none"
+    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {steps}."]
     if told:
         each = "; ".join(f"{name} {words}" for name, words in told.items())
         sentences.append(f"Commonest step, in roster order: {each}.")
-    if silent:
-        sentences.append(f"No level recorded: {', '.join(silent)}.")
+    blank = frame[frame["band"].isna()].sort_values("trainee_order", kind="stable")
+    for why in dict.fromkeys(blank["why_none"]):
+        silent = blank.loc[blank["why_none"] == why, "trainee"]
+        sentences.append(f"{str(why).capitalize()}: {', '.join(silent)}.")
     return " ".join(sentences)
+
+
+def bands_ends(frame: pd.DataFrame, of_latest: bool) -> list[str]:
+    """`42 cases, quarter 14 so far`, or why there is none; the quarter only where each has their own."""
+    return [
+        row["why_none"]
+        or cases_text(int(row["known_cases"]))
+        + (f", quarter {int(row['training_quarter'])}" if of_latest else "")
+        + (" so far" if row["so_far"] else "")
+        for row in rows(frame)
+    ]
 
 
 def supervision_over_time_alt(frame: pd.DataFrame) -> str:
@@ -148,7 +159,7 @@ def band_figures(frame: pd.DataFrame) -> list[str | None]:
 
 def spoken_bands(frame: pd.DataFrame, of: str) -> list[str]:
     return [
-        f"{row[of]}: {NOTHING_RECORDED}" if row["share"] is None else f"{row[of]}: {_band(row)}"
+        f"{row[of]}: {row['why_none']}" if row["share"] is None else f"{row[of]}: {_band(row)}"
         for row in rows(frame)
     ]
 
@@ -206,11 +217,29 @@ def technique_cohort_alt(frame: pd.DataFrame) -> str:
     people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
     scored = [row["trainee"] for row in rows(frame) if row["score_mean"] is not None]
     sure = [row["trainee"] for row in rows(frame) if row["score_low"] is not None]
-    each = ", ".join(f"{name} {scored.count(name)} ({sure.count(name)})" for name in people if name in scored)
+    quarters = reviewed_quarters(frame)
+    each = ", ".join(
+        f"{name} {scored.count(name)} ({sure.count(name)}) in {quarters[name]}"
+        for name in people
+        if name in scored
+    )
     silent = [name for name in people if name not in scored]
-    sentences = [f"Technique by step, {len(steps)} steps, scores from 1 to 5, trainees in roster order."]
+    sentences = [
+        f"Technique by step, each person's latest quarter with a review, {len(steps)} steps, scores from 1 to 5,"
+        " trainees in roster order."
+    ]
     if each:
         sentences.append(f"Steps scored, and in brackets those with three scores or more: {each}.")
     if silent:
         sentences.append(f"Not scored: {', '.join(silent)}.")
     return " ".join(sentences)
+
+
+def reviewed_quarters(frame: pd.DataFrame) -> dict[str, str]:
+    """The latest quarter with a review of each trainee in words, `quarter 14 so far`; blank without one."""
+    told = {}
+    for row in rows(frame.drop_duplicates("trainee")):
+        quarter = row["training_quarter"]
+        words = "" if quarter is None else f"quarter {int(quarter)}{' so far' if row['so_far'] else ''}"
+        told[str(row["trainee"])] = words
+    return told

@@ -19,11 +19,12 @@ from dashboard.chart_words import (
 )
 from dashboard.charts_outcomes import complication_intervals
 from dashboard.charts_supervision import BANDS_HEADING, supervision_bands, supervision_over_time
-from dashboard.charts_technique import technique_cohort, technique_steps
+from dashboard.charts_technique import COHORT_HEADING, technique_cohort, technique_steps
 from dashboard.charts_volume import volume_grid, volume_over_time
 
 __all__ = [
     "BANDS_HEADING",
+    "COHORT_HEADING",
     "Heading",
     "axis_top",
     "complication_intervals",

@@ -15,7 +15,7 @@ from dashboard.palette import palette
 ROW = 34
 COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
-NO_EXPECTED = "No expected value: the programme has too few cases at the same case numbers."
+NO_EXPECTED = "No expected value for anybody."
 EXPECTED = "Upright line: expected at the same case numbers, without this trainee."
 
 
@@ -66,7 +66,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
         _denominators(base, width, dark),
     ]
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
-    heading = Heading(title, (*lines, *_how_to_read(frame, end)))
+    heading = Heading(title, (*_how_to_read(frame, end), *lines))
     return finished(chart, heading, complication_intervals_alt(frame, title, end), dark)
 
 

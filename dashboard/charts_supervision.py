@@ -8,16 +8,15 @@ import altair as alt
 import pandas as pd
 
 from dashboard.chart_axes import quarters
-from dashboard.chart_theme import SMALL, TEXT, Heading, chart_of, chosen, finished, in_order, rows, spoken
+from dashboard.chart_theme import SMALL, TEXT, Heading, chart_of, chosen, finished, in_order, spoken
 from dashboard.chart_words import (
-    NOTHING_RECORDED,
     band_figures,
+    bands_ends,
     spoken_bands,
     supervision_bands_alt,
     supervision_over_time_alt,
 )
 from dashboard.palette import band_colours, band_steps, palette
-from dashboard.wording import cases_text
 
 ROW, COLUMN = 34, 62
 PERCENT = "format(datum.value * 100, '.0f') + ' %'"
@@ -25,29 +24,33 @@ FITS_ACROSS, FITS_UP = 0.07, 0.08  # a share below these has no room for its fig
 BANDS_HEADING = Heading(
     "Supervision as surgeon",
     (
-        "Percent of the cases in which a level is recorded, lowest step of the ladder first.",
-        "What happened, not what is permitted.",
+        "Percent of the cases in which a level is recorded,",
+        "lowest step of the ladder first. What happened, not what is permitted.",
     ),
 )
 
 QUARTERS_HEADING = Heading(
     "Supervision as surgeon, by quarter of training",
-    (BANDS_HEADING.lines[0], "Over each bar the number of cases. What happened, not what is permitted."),
+    (*BANDS_HEADING.lines, "Over each bar the number of cases."),
 )
 
 
-def supervision_bands(
+def supervision_bands(  # noqa: PLR0913 - a ladder, a heading, a width and two themes
     frame: pd.DataFrame,
     *,
+    ladder: list[str],
+    of_latest: bool = False,
     heading: Heading = BANDS_HEADING,
     width: int = 640,
     dark: bool = False,
     select: bool = False,
 ) -> Any:
-    """One bar a trainee, in roster order, its steps in the ladder's order.
+    """One bar a trainee, in roster order, its steps in the ladder's order, the cases at the end of the line.
 
-    Columns: trainee, trainee_order, band, band_order, share, cases, and known_cases, which stands at the end
-    of the line where the frame has it. A trainee of whom nothing is recorded has one row with a blank band.
+    Columns: trainee, trainee_order, band, band_order, share, cases, known_cases, training_quarter, so_far
+    (the data end within the quarter), why_none. A trainee with nothing to draw has one row with a blank band and why.
+    `ladder` holds every band, lowest first, so that a colour means the same in every chart; `of_latest` tells the
+    quarter of each line.
     """
     names = in_order(frame, "trainee", "trainee_order")
     shown = _with_words(frame, "trainee")
@@ -60,17 +63,18 @@ def supervision_bands(
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
     base = chart_of(shown).encode(y=y, order=alt.Order("band_order:Q"))
-    bars = _bars(base, frame, dark).encode(x=x)
-    figures = _figures(base, frame, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5))
-    ends = _line_ends(frame, names, width, dark)
-    layers = [bars.add_params(chosen("trainee")) if select else bars, *figures, *ends]
+    bars = _bars(base, ladder, dark).encode(x=x)
+    figures = _figures(base, ladder, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5))
+    ends = _line_ends(frame, of_latest, names, width, dark)
+    layers = [bars.add_params(chosen("trainee")) if select else bars, *figures, ends]
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
-    return finished(chart, heading, supervision_bands_alt(frame), dark)
+    return finished(chart, heading, supervision_bands_alt(frame, ladder), dark)
 
 
 def supervision_over_time(
     frame: pd.DataFrame,
     *,
+    ladder: list[str],
     heading: Heading = QUARTERS_HEADING,
     height: int = 300,
     dark: bool = False,
@@ -78,7 +82,7 @@ def supervision_over_time(
     """One bar a quarter of training of one trainee; a quarter without a case keeps its place.
 
     Columns: training_quarter, band, band_order, share, cases, and known_cases, which stands over the bar
-    where the frame has it.
+    where the frame has it. `ladder` holds every band, lowest first.
     """
     known = frame.dropna(subset=["band"])
     axis = alt.Axis(title="quarter of training", labelAngle=0)
@@ -90,8 +94,8 @@ def supervision_over_time(
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
     base = chart_of(_with_words(known, "training_quarter")).encode(x=quarter, order=alt.Order("band_order:Q"))
-    bars = _bars(base, frame, dark, legend_offset=28).encode(y=y)
-    figures = _figures(base, frame, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
+    bars = _bars(base, ladder, dark, legend_offset=28).encode(y=y)
+    figures = _figures(base, ladder, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
     layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
     chart = alt.layer(*layers).properties(width=alt.Step(COLUMN), height=height)
     return finished(chart, heading, supervision_over_time_alt(frame), dark)
@@ -104,17 +108,16 @@ def _with_words(frame: pd.DataFrame, of: str) -> pd.DataFrame:
     return shown.assign(figure=figures, spoken=spoken_bands(frame, of))
 
 
-def _bars(base: Any, frame: pd.DataFrame, dark: bool, legend_offset: int = 8) -> Any:
-    ladder = in_order(frame, "band", "band_order")
+def _bars(base: Any, ladder: list[str], dark: bool, legend_offset: int = 8) -> Any:
     scale = alt.Scale(domain=ladder, range=band_colours(len(ladder), dark))
     colour = alt.Color("band:N", sort=ladder, scale=scale, legend=alt.Legend(offset=legend_offset))
     bars = base.mark_bar(stroke=palette(dark).interval_edge, strokeWidth=0.75)
     return spoken(bars).encode(color=colour)
 
 
-def _figures(base: Any, frame: pd.DataFrame, dark: bool, fits: float, **place: Any) -> list[Any]:
+def _figures(base: Any, ladder: list[str], dark: bool, fits: float, **place: Any) -> list[Any]:
     """The share inside each step that has room for it, in the colour that is legible there."""
-    colours, ladder = palette(dark), in_order(frame, "band", "band_order")
+    colours = palette(dark)
     far = [
         band for band, at in zip(ladder, band_steps(len(ladder)), strict=True) if at >= colours.dark_band_from
     ]
@@ -130,19 +133,12 @@ def _figures(base: Any, frame: pd.DataFrame, dark: bool, fits: float, **place: A
     return layers
 
 
-def _line_ends(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> list[Any]:
-    """The denominator at the end of each line, or that nothing is recorded."""
-    if "known_cases" not in frame:
-        return []
+def _line_ends(frame: pd.DataFrame, of_latest: bool, names: list[str], width: int, dark: bool) -> Any:
     first = frame.drop_duplicates("trainee")
-    ends = [
-        NOTHING_RECORDED if not row["known_cases"] else cases_text(int(row["known_cases"]))
-        for row in rows(first)
-    ]
-    shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": ends})
+    shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": bands_ends(first, of_latest)})
     text = chart_of(shown).mark_text(align="left", fontSize=TEXT, aria=False)
     y = alt.Y("trainee:N", sort=names)
-    return [text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))]
+    return text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))
 
 
 def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]:

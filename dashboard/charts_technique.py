@@ -19,25 +19,36 @@ from dashboard.chart_theme import (
     spoken,
     spoken_rows,
 )
-from dashboard.chart_words import scored_label, spoken_scores, technique_cohort_alt, technique_steps_alt
+from dashboard.chart_words import (
+    reviewed_quarters,
+    scored_label,
+    spoken_scores,
+    technique_cohort_alt,
+    technique_steps_alt,
+)
 from dashboard.palette import palette
 
 LOWEST, HIGHEST = 1, 5
 COLUMNS = ("step", "score_mean", "score_low", "score_high", "scored")
 ROW, CELL, CELL_ROW = 32, 78, 40
+PHASE = 80  # the room right of the cells for the name of a phase
 STRIP = 0.1, 0.8  # the little scale inside a cell: where it begins and how long it is, in widths of the cell
 STEPS_HEADING = Heading(
     "Technique by step",
     (
-        "Mean of the scores from 1 to 5, without self-reviews and steps that a supervisor did.",
-        "Bar: 95 % interval, cut at the ends of the scale, none below three scores or where all are alike · dot: mean",
+        "Mean of the scores from 1 to 5,",
+        "without self-reviews and steps that a supervisor did.",
+        "Dot: mean · bar: 95 % interval, cut at the ends of the scale,",
+        "none below three scores or where all are alike.",
     ),
 )
 COHORT_HEADING = Heading(
-    "Technique by step",
+    "Technique by step, each person's latest quarter with a review",
     (
-        "Mean score, and in brackets how many were scored. – not scored. Who scored differs between people.",
-        "Under it on a scale from 1 to 5: dot mean, bar 95 % interval; no bar below three scores or where all are alike.",
+        "Mean score, and in brackets how many were scored. – not scored.",
+        "Under it on a scale from 1 to 5: dot mean, bar 95 % interval;",
+        "no bar below three scores or where all are alike.",
+        "Who scored differs between people.",
     ),
 )
 
@@ -75,22 +86,23 @@ def technique_steps(
         ranges.encode(x=x("score_low"), x2="score_high:Q"),
         points.encode(x=x("score_mean")),
         ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
-        *_phases(frame, names, width, dark),
+        *_phases(frame, width + 280, dark),
     ]
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
     return finished(chart, heading, technique_steps_alt(frame), dark)
 
 
-def _phases(frame: pd.DataFrame, names: list[str], width: int, dark: bool) -> list[Any]:
-    """The name of each phase at its first step, right of the denominators, and a line above it."""
+def _phases(frame: pd.DataFrame, end: int, dark: bool) -> list[Any]:
+    """The name of each phase at its first step, where the lines end, and a line above it."""
+    names = in_order(frame, "step", "step_order")
     first = frame.sort_values("step_order", kind="stable").drop_duplicates("phase")[["step", "phase"]]
     base, colour = chart_of(first), alt.value(palette(dark).secondary)
     y, edge = alt.Y("step:N", sort=names), alt.Y("step:N", sort=names, bandPosition=0)
-    line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(width + 280))
+    line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(end))
     name = base.mark_text(align="right", fontSize=SMALL, fontStyle="italic", aria=False)
     return [
         line.encode(color=alt.value(palette(dark).rule)),
-        name.encode(y=y, x=alt.value(width + 280), text="phase:N", color=colour),
+        name.encode(y=y, x=alt.value(end), text="phase:N", color=colour),
     ]
 
 
@@ -107,7 +119,8 @@ def technique_cohort(
 ) -> Any:
     """Trainee by step: the mean with its count in words, and under it the interval on a scale from 1 to 5.
 
-    Columns: trainee, trainee_order, and those of `technique_steps`.
+    Columns: trainee, trainee_order, training_quarter (the latest with a review, blank without one), so_far (the
+    data end within it), and those of `technique_steps`; a row for every person and step.
     """
     colours, choice = palette(dark), chosen("trainee")
     people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
@@ -128,9 +141,15 @@ def technique_cohort(
     words = base.mark_text(fontSize=TEXT, dy=-8, aria=False).encode(
         x=_across("middle", people), text="mark:N", color=sure
     )
-    strips, heads = _strips(base, people, dark), _heads(people, dark)
-    layers = [cells.add_params(choice) if select else cells, words, *strips, heads]
-    chart = alt.layer(*layers).properties(width=step * (len(people) or 1), height=alt.Step(CELL_ROW))
+    width = step * (len(people) or 1)
+    layers = [
+        cells.add_params(choice) if select else cells,
+        words,
+        *_strips(base, people, dark),
+        *_heads(frame, people, dark),
+        *_phases(frame, width + PHASE, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(CELL_ROW))
     return finished(chart, heading, technique_cohort_alt(frame), dark)
 
 
@@ -175,8 +194,16 @@ def _strips(base: Any, people: list[str], dark: bool) -> list[Any]:
     ]
 
 
-def _heads(people: list[str], dark: bool) -> Any:
-    shown = pd.DataFrame({"trainee": people, "middle": [place + 0.5 for place in range(len(people))]})
-    text = chart_of(shown).mark_text(fontSize=TEXT, aria=False)
-    colour = alt.value(palette(dark).ink)
-    return text.encode(x=_across("middle", people), y=alt.value(-14), text="trainee:N", color=colour)
+def _heads(frame: pd.DataFrame, people: list[str], dark: bool) -> list[Any]:
+    """The name of each person, and under it the quarter that is shown."""
+    quarters = reviewed_quarters(frame)
+    under = [quarters[name].replace(" so far", "\nso far") or "not scored" for name in people]
+    middle = [place + 0.5 for place in range(len(people))]
+    shown = pd.DataFrame({"trainee": people, "middle": middle, "under": under})
+    base = chart_of(shown).encode(x=_across("middle", people))
+    name = base.mark_text(fontSize=TEXT, aria=False, baseline="top")
+    below = base.mark_text(fontSize=SMALL, aria=False, baseline="top", lineBreak="\n", lineHeight=15)
+    return [
+        name.encode(y=alt.value(-52), text="trainee:N", color=alt.value(palette(dark).ink)),
+        below.encode(y=alt.value(-34), text="under:N", color=alt.value(palette(dark).secondary)),
+    ]

@@ -20,8 +20,10 @@ ROW, COLUMN = 32, 74
 GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "met", "mark", "group")
 TITLE = "Volume against minimum"
 COUNTS = (
-    "Cases that count; the minimum stands after the name. A tick: reached, a floor, not a sign of competence."
+    "Cases that count; the minimum stands after the name.",
+    "A tick: reached, a floor, not a sign of competence.",
 )
+NOTHING_BEHIND = "Nothing of earlier classes behind it: fewer than ten people have completed."
 SHORT = "Short: so many of its parts are still under a minimum of their own, whatever the total."
 
 
@@ -29,6 +31,7 @@ def volume_grid(
     frame: pd.DataFrame,
     *,
     title: str = TITLE,
+    lines: tuple[str, ...] = (),
     step: int = COLUMN,
     dark: bool = False,
     select: bool = False,
@@ -48,7 +51,7 @@ def volume_grid(
     layers = [cells.add_params(choice) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
     chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(ROW))
     short = any("," in mark for mark in frame["mark"])
-    heading = Heading(title, (COUNTS, SHORT) if short else (COUNTS,))
+    heading = Heading(title, (*COUNTS, *((SHORT,) if short else ()), *lines))
     return finished(chart, heading, volume_grid_alt(frame), dark)
 
 
@@ -109,13 +112,15 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
     trainee: str,
     requirement: str,
     minimum: int | None,
+    nothing_behind: str = NOTHING_BEHIND,
     width: int = 760,
     dark: bool = False,
 ) -> Any:
     """Counted cases so far, as a step line; behind it the completed classes at the same month of training.
 
     Columns of frame: training_month, counted_cases (so far). Of bands, which may be empty: training_month,
-    p10, p25, p50, p75, p90, blank where there were too few people. A blank minimum draws no line.
+    p10, p25, p50, p75, p90, blank where there were too few people; `nothing_behind` says why there are none. A
+    blank minimum draws no line.
     """
     last, top = last_month(frame, bands), highest_count(frame, bands, minimum)
     x = alt.X("training_month:Q", scale=alt.Scale(domain=[0, last], nice=False), axis=_months_axis(last))
@@ -130,7 +135,7 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
         *_minimum_line(minimum, y, dark),
         *_own_line(frame, minimum, x, y, dark),
     ]
-    heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands)))
+    heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands, nothing_behind)))
     chart = alt.layer(*layers).properties(width=width, height=340)
     return finished(chart, heading, volume_over_time_alt(frame, bands, trainee, requirement, minimum), dark)
 
@@ -185,9 +190,9 @@ def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: 
     ]
 
 
-def _behind_in_words(bands: pd.DataFrame) -> list[str]:
+def _behind_in_words(bands: pd.DataFrame, nothing: str) -> list[str]:
     if not numbers(bands, "p50"):
-        return ["Nothing of earlier classes behind it: fewer than ten people have completed."]
+        return [nothing]
     wide = ", the paler band eight in ten" if numbers(bands, "p10") else ""
     return [
         "Behind the line: completed classes at the same month of training.",

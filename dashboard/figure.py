@@ -9,7 +9,9 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import charts, wording
+from dashboard import charts, queries, wording
+
+NO_BREAK = "\u00a0"  # a narrow table would set the sign under its number
 
 
 def is_dark() -> bool:
@@ -47,9 +49,26 @@ def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
 
 def supervision_tables(bands: pd.DataFrame, levels: pd.DataFrame) -> None:
     """Every quarter in bands, and of one procedure group in the levels that the bands are made of."""
-    table(bands.drop(columns=["cohort", "band_order", "is_latest"], errors="ignore"), "Every quarter")
+    table(_shares(bands, "band"), "Every quarter")
     if not levels.empty:
-        table(levels, "Every level and quarter")
+        table(_shares(levels, "level"), "Every level and quarter")
+
+
+def _shares(frame: pd.DataFrame, step: str) -> pd.DataFrame:
+    shares = [
+        None if row.share is None else wording.share_text(row.share, row.known_cases).replace(" ", NO_BREAK)
+        for row in queries.records(frame)
+    ]
+    return pd.DataFrame(
+        {
+            "trainee": frame["trainee_ref"],
+            "quarter of training": frame["training_quarter"],
+            "supervision": frame[step],
+            "cases": frame["cases"],
+            "of cases with a level": frame["known_cases"],
+            "share": shares,
+        }
+    )
 
 
 def plain_table(frame: pd.DataFrame) -> None:
@@ -75,7 +94,7 @@ def _cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:.3f}".rstrip("0").rstrip(".")
+        return f"{value:.1f}".removesuffix(".0")
     return str(value)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, queries
+from dashboard import figure, queries, wording
 from dashboard.access import Viewer
 from dashboard.queries import Snapshot
 
@@ -35,25 +35,17 @@ def nobody(viewer: Viewer, snapshot: Snapshot) -> None:
     figure.nothing("Nobody is in the roster yet.", "The coordinator brings in a roster and case exports.")
 
 
-def choose_trainee(roster: pd.DataFrame, label: str = "Trainee") -> str:
+def choose_trainee(roster: pd.DataFrame, screen: str) -> str:
     """Choose a trainee by keyboard or mouse; the one that was opened is chosen already."""
-    refs = list(roster["trainee_ref"])
-    opened = st.session_state.get("opened_trainee")
     classes = dict(zip(roster["trainee_ref"], roster["cohort"], strict=True))
-    chosen = st.selectbox(
-        label,
-        refs,
-        index=refs.index(opened) if opened in refs else first_current(roster),
-        format_func=lambda ref: f"{ref}, class {classes[ref]}",
-    )
-    st.session_state["opened_trainee"] = chosen
-    return str(chosen)
+    words = {ref: f"{ref}, class {cohort}" for ref, cohort in classes.items()}
+    return _choose("trainee", screen, words, first_current(roster))
 
 
-def first_current(roster: pd.DataFrame) -> int:
-    """The place of the first trainee who has not completed."""
-    current = [place for place, done in enumerate(roster["completed"].isna()) if done]
-    return current[0] if current else 0
+def first_current(roster: pd.DataFrame) -> str:
+    """The first trainee who is in training, else the first of all."""
+    current = roster.loc[roster["in_training"], "trainee_ref"]
+    return str([*current, *roster["trainee_ref"]][0])
 
 
 def figures(snapshot: Snapshot, with_rates: bool) -> dict[str, str]:
@@ -69,19 +61,23 @@ def figures(snapshot: Snapshot, with_rates: bool) -> dict[str, str]:
     if with_rates:
         complications = queries.listed(snapshot, "complication")
         named |= {
-            f"complication:{ref}:{attribution}": f"{title}, {attribution.replace('_', ' ')}"
+            f"complication:{ref}:{attribution}": f"{title}, {wording.attribution_text(attribution)}"
             for ref, title in complications[["complication_ref", "title"]].itertuples(index=False)
             for attribution in ATTRIBUTIONS
         }
     return named
 
 
-def choose_figure(named: dict[str, str]) -> str:
+def choose_figure(named: dict[str, str], screen: str) -> str:
     """Choose a figure; the one that was opened is chosen already."""
-    keys = list(named)
-    opened = st.session_state.get("opened_figure")
-    chosen = st.selectbox(
-        "Figure", keys, index=keys.index(opened) if opened in keys else 0, format_func=named.__getitem__
-    )
-    st.session_state["opened_figure"] = chosen
-    return str(chosen)
+    return _choose("figure", screen, named, next(iter(named)))
+
+
+def _choose(what: str, screen: str, words: dict[str, str], first: str) -> str:
+    # A box is known by its key alone: known by a place that moves with its choice, it would lose every second one.
+    key, opened = f"{what}_on_{screen}", st.session_state.get(f"opened_{what}")
+    if st.session_state.get(key) not in words:
+        st.session_state[key] = opened if opened in words else first
+    chosen = str(st.selectbox(what.capitalize(), list(words), key=key, format_func=words.__getitem__))
+    st.session_state[f"opened_{what}"] = chosen
+    return chosen

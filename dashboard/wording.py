@@ -1,6 +1,6 @@
 """Numbers made into sentences: where a screen, a chart or a file gets its words about a number.
 
-Every function takes plain values (a missing one is None) and gives text. Shares and rates are proportions
+Every function takes plain values, or a row of a view (a missing value is None), and gives text. Shares and rates are proportions
 from 0 to 1, printed in percent. Nothing is computed here that a view could say: a sentence arranges numbers.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from pipelines.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
 
@@ -16,8 +16,13 @@ MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
 )
 MISSING_LOGS = "late logs are not missing operations"
-NO_COMPARISON = "no comparison: fewer than five other trainees at this training quarter"
+TOO_FEW_OTHERS = (
+    "no comparison: fewer than five other trainees at this training quarter of whom this is known"
+)
 NOTHING_KNOWN = "nothing known"
+NO_CASE = "no case yet"
+INTERVAL = "95 % interval "
+FEWEST_OTHERS = 5  # of the view cohort_comparison
 
 # Two rates are worth naming when telling them apart would change what a committee says. By eye, no source.
 WORTH_NAMING_POINTS = 2
@@ -39,6 +44,58 @@ REASONS = {
     "decided_otherwise": "does not count: a person decided so, with a reason on record",
     "no_requirement": "counts toward nothing: no requirement lists this procedure",
     "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
+}
+
+ATTRIBUTIONS = {
+    "as_started": "as started",
+    "as_logged": "as logged",
+    "in_trainee_hands": "in the trainee's hands",
+}
+HANDS = {
+    "trainee": "in the trainee's hands",
+    "supervisor": "in a supervisor's hands",
+    "unclear": "of which it is not clear who was operating",
+}
+NO_SOURCE = ", no source"
+
+SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, with a remark"}
+RULES = {
+    "not_a_table": "the file is not a table",
+    "header_twice": "a column stands twice",
+    "column_missing": "a column is missing",
+    "kind_unknown": "the kind of file is not known",
+    "cell_too_long": "a cell is too long",
+    "identifier_in_header": "an identifier among the columns",
+    "identifier_in_cell": "an identifier in a cell",
+    "identifier_in_file_name": "an identifier in the name of the file",
+    "required_blank": "a required cell is blank",
+    "case_ref_malformed": "the reference of a case is not one",
+    "ref_malformed": "a reference is not one",
+    "key_repeated": "the same record stands twice",
+    "trainee_unknown": "the trainee is not in the roster",
+    "date_unreadable": "a date cannot be read",
+    "date_ambiguous": "a date can be read in two ways",
+    "date_impossible": "a date that cannot be",
+    "date_in_future": "a date lies in the future",
+    "before_credit_from": "operated before the trainee's cases count",
+    "code_unknown": "a code that the specialty does not know",
+    "none_beside_code": "none stands beside a code",
+    "number_unreadable": "a number cannot be read",
+    "number_out_of_range": "a number is out of range",
+    "yes_no_unreadable": "neither yes nor no",
+    "too_many_cells": "more cells than columns",
+    "procedure_unmapped": "a procedure that the specialty does not know",
+    "column_unknown": "a column that is not of the format",
+    "after_expected_completion": "operated after the expected completion",
+    "complication_not_eligible": "a complication that does not go with the procedure",
+    "event_day_missing": "a complication without its day",
+    "supervision_contradicts_role": "supervision and role contradict each other",
+    "logged_before_operated": "logged before it was operated",
+    "roster_redates_cases": "the roster moves the months of training",
+    "case_ref_reused": "one reference for operations on different days",
+    "case_unknown": "no live case has this reference",
+    "in_two_sources": "the same case from two sources",
+    "older_version_kept": "an earlier version of the row stays live",
 }
 
 
@@ -81,35 +138,67 @@ def range_text(low: float, high: float, n: int) -> str:
 
 def interval_text(low: float, high: float, n: int) -> str:
     """`95 % interval 3–19 %`."""
-    return f"95 % interval {range_text(low, high, n)}"
+    return f"{INTERVAL}{range_text(low, high, n)}"
 
 
 # ---- outcomes
 
 
-def rate_sentence(  # noqa: PLR0913 - a rate is never told without its counts and its interval
-    events: int,
-    known: int,
-    unknown: int,
-    not_yet_due: int,
-    rate: float | None,
-    low: float | None,
-    high: float | None,
-) -> str:
+class Rate(Protocol):
+    """A row of complication_rate."""
+
+    events: int
+    known_outcomes: int
+    unknown_outcomes: int
+    not_yet_due: int
+    eligible_cases: int
+    events_unclear: int
+    early_events: int
+    rate: float | None
+    rate_low: float | None
+    rate_high: float | None
+
+
+def rate_sentence(of: Rate) -> str:
     """One outcome of one trainee, for example `3 of 41 known (7 %; 95 % interval 3–19 %), 6 not recorded, 4
     not yet due. Too few to tell 4 % from 18 %.`
 
-    A blank rate with some outcomes known is one whose due cases are mostly unknown.
+    A blank rate with some outcomes known is one whose due cases are mostly unknown. Events that may have been in
+    other hands are told beside the rate; no two rates are named then, since the interval leaves these events out.
     """
-    rest = f"{unknown} not recorded, {not_yet_due} not yet due"
+    if of.eligible_cases == 0:
+        return NO_CASE
+    known, rest = of.known_outcomes, f"{of.unknown_outcomes} not recorded, {_not_yet_due(of)}"
     if known == 0:
         return f"{NOTHING_KNOWN}: {rest}"
-    if rate is None or low is None or high is None:
-        return f"{events} of {known} known (no rate: fewer than half of the due outcomes are known), {rest}."
-    told = f"{share_text(rate, known)}; {interval_text(low, high, known)}"
-    sentence = f"{events} of {known} known ({told}), {rest}."
-    alike = rates_alike(low, high, known)
+    counts = f"{of.events} of {known} known"
+    if of.rate is None or of.rate_low is None or of.rate_high is None:
+        return f"{counts} (no rate: fewer than half of the due outcomes are known){_unclear(of)[0]}, {rest}."
+    told = f"{share_text(of.rate, known)}; {interval_text(of.rate_low, of.rate_high, known)}"
+    sentence = f"{counts} ({told}){_unclear(of)[0]}, {rest}."
+    if of.events_unclear:
+        return f"{sentence} {_unclear(of)[1]}"
+    alike = rates_alike(of.rate_low, of.rate_high, known)
     return f"{sentence} Too few to tell {alike[0]} % from {alike[1]} %." if alike else sentence
+
+
+def _unclear(of: Rate) -> tuple[str, str]:
+    """The events that may have been in other hands, and what the rate takes them for."""
+    if of.events_unclear == 0:
+        return "", ""
+    events, them = ("event", "it") if of.events_unclear == 1 else ("events", "them")
+    return (
+        f", and {of.events_unclear} more {events} of which it is not clear who was operating",
+        f"Rate and interval take {them} as not in the trainee's hands.",
+    )
+
+
+def _not_yet_due(of: Rate) -> str:
+    told = f"{of.not_yet_due} not yet due"
+    if of.early_events == 0:
+        return told
+    has, is_ = ("has", "is") if of.early_events == 1 else ("have", "are")
+    return f"{told} ({of.early_events} of them {has} already happened and {is_} not in the rate yet)"
 
 
 def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
@@ -128,11 +217,34 @@ def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
     return (lower, higher) if worth else None
 
 
-def rate_label(events: int, known: int, rate: float | None) -> str:
+def rate_label(of: Rate) -> str:
     """The denominator at the end of a line of a chart: `2 of 117 known`, `3 known, too few to say`."""
-    if known == 0:
+    if of.eligible_cases == 0:
+        return NO_CASE
+    if of.known_outcomes == 0:
         return NOTHING_KNOWN
-    return f"{known} known, too few to say" if rate is None else f"{events} of {known} known"
+    counts = f"{of.known_outcomes} known, too few to say"
+    if of.rate is not None:
+        counts = f"{of.events} of {of.known_outcomes} known"
+    return f"{counts}, {of.events_unclear} unclear" if of.events_unclear else counts
+
+
+def attribution_text(attribution: str) -> str:
+    """`as started`, `as logged`, `in the trainee's hands`; KeyError for another."""
+    return ATTRIBUTIONS[attribution]
+
+
+def outcome_heading(status: str, hands: str, cases: int) -> str:
+    """`Event in the trainee's hands: 3 cases`; hands is blank where it is not asked who was operating."""
+    whose = f" {HANDS[hands]}" if hands else ""
+    return f"{status.capitalize()}{whose}: {cases_text(cases)}"
+
+
+def source_sentence(source: str) -> str:
+    """`Source: ….`, or `No source (common practice).` where the specialty file says that there is none."""
+    if source.endswith(NO_SOURCE):
+        return f"No source ({source.removesuffix(NO_SOURCE)})."
+    return f"Source: {source.rstrip('.')}."
 
 
 # ---- volume
@@ -184,35 +296,57 @@ def rule_sentence(
     whose = f" as {any_of([role.lower() for role in roles])}" if roles else ""
     checked = "Checked against the document" if verified else TO_BE_CONFIRMED.capitalize()
     parts = [
-        f"{title}: {demand}{whose}",
-        f"Edition {edition}" if edition else "",
-        f"Source: {source}",
-        checked,
+        f"{title}: {demand}{whose}.",
+        f"Edition {edition}." if edition else "",
+        source_sentence(source),
+        f"{checked}.",
     ]
-    return " ".join(f"{part.rstrip('.')}." for part in parts if part)
+    return " ".join(part for part in parts if part)
 
 
-def reason_text(reason: str) -> str:
-    """Why a case counts toward a requirement or not, in plain words; KeyError for an unknown reason."""
+def reason_text(reason: str, excluded: str | None = None) -> str:
+    """Why a case counts toward a requirement or not, in plain words; KeyError for an unknown reason.
+
+    `excluded` names what the requirement excludes and the case is, such as `simulated`.
+    """
+    if excluded:
+        return f"does not count: the requirement excludes cases of this kind ({excluded})"
     return REASONS[reason]
+
+
+def rule_text(rule: str) -> str:
+    """The rule of a finding in plain words; KeyError for an unknown one."""
+    return RULES[rule]
+
+
+def severity_text(severity: str) -> str:
+    """What became of the row of a finding; KeyError for an unknown severity."""
+    return SEVERITIES[severity]
 
 
 # ---- time
 
 
 def through_sentence(
-    trainee: str,
-    data_through: str | None,
-    is_current: bool,
-    within_days: int,
+    trainee: str, data_through: str | None, *, is_current: bool, in_training: bool, within_days: int
 ) -> str:
-    """`T27: data through July 2026, more than 45 days before the day of this snapshot: late logs are …`"""
+    """`T27: data through July 2026, more than 45 days before the day of this snapshot: late logs are …`
+
+    Who has completed or left has no later log to wait for.
+    """
     if data_through is None:
-        return f"{trainee}: no data yet: {MISSING_LOGS}."
+        return f"{trainee}: no data yet."
     through = f"{trainee}: data through {month_text(data_through)}"
-    if is_current:
+    if is_current or not in_training:
         return f"{through}."
     return f"{through}, more than {within_days} days before the day of this snapshot: {MISSING_LOGS}."
+
+
+def end_text(completed: str | None, left: str | None, expected_completion: str) -> str:
+    """`completed June 2026`, `left February 2026`, or `expected to complete June 2027`."""
+    if completed:
+        return f"completed {month_text(completed)}"
+    return f"left {month_text(left)}" if left else f"expected to complete {month_text(expected_completion)}"
 
 
 def month_text(month: str) -> str:
@@ -276,7 +410,9 @@ class Unit(NamedTuple):
     def one(self, value: float) -> str:
         if self.kind == "share":
             return share_text(value, self.n)
-        return f"{value:.1f}" if self.kind == "score" else f"{round(value, 1):g} cases"
+        if self.kind == "score":
+            return f"{value:.1f}"
+        return "1 case" if value == 1 else f"{round(value, 1):g} cases"
 
     def between(self, low: float, high: float) -> str:
         if self.kind == "share":
@@ -302,20 +438,29 @@ def comparison_sentence(  # noqa: PLR0913 - a value is never compared without bo
 ) -> str:
     """The value, the other trainees at the same training quarter, and whether the interval includes them.
 
-    It never says better or worse: case mix, supervision and chance lie between two numbers.
+    Of counts the others are told by median and quartiles, of all else by all their cases together. It never says
+    better or worse: case mix, supervision and chance lie between two numbers.
     """
-    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, "95 % interval ")
+    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, INTERVAL)
     if reference is None:
-        return f"{own}; {NO_COMPARISON}."
-    others = _with_range(reference, reference_low, reference_high, unit)
-    told = f"{own}; the {reference_n} other trainees at this training quarter: {others}"
+        return f"{own}; {_no_comparison(reference_n)}."
+    middle, between = ("median", "middle half ") if unit.kind == "cases" else ("together", INTERVAL)
+    others = _with_range(reference, reference_low, reference_high, unit, between)
+    told = f"{own}; the {reference_n} other trainees at this training quarter: {middle} {others}"
     if value is None or low is None or high is None:
         return f"{told}."
     includes = "includes" if low <= reference <= high else "does not include"
     return f"{told}; the interval {includes} the reference."
 
 
-def _with_range(value: float, low: float | None, high: float | None, unit: Unit, what: str = "") -> str:
+def _no_comparison(reference_n: int) -> str:
+    if reference_n < FEWEST_OTHERS:
+        return TOO_FEW_OTHERS
+    others = f"the {reference_n} other trainees at this training quarter"
+    return f"no comparison: fewer than half of the due outcomes of {others} are known"
+
+
+def _with_range(value: float, low: float | None, high: float | None, unit: Unit, what: str) -> str:
     if low is None or high is None:
         return unit.one(value)
     return f"{unit.one(value)} ({what}{unit.between(low, high)})"
@@ -331,6 +476,10 @@ def any_of(names: Sequence[str]) -> str:
 
 def cases_text(count: int) -> str:
     return "1 case" if count == 1 else f"{count} cases"
+
+
+def reviews_text(count: int) -> str:
+    return "1 review" if count == 1 else f"{count} reviews"
 
 
 def caution() -> str:

@@ -16,6 +16,7 @@ last_month_of_data as (
             when trainee.data_through is not null
                 then least(trainee.data_through, trainee.completed, trainee."left")
         end as last_month,
+        least(trainee.completed, trainee."left") as over_in,
         coalesce(trainee.completed <= substr(programme.as_of, 1, 7), false) as has_completed
     from trainee
     cross join input.programme as programme
@@ -45,6 +46,11 @@ select
     clocked.trainee_ref,
     clocked.last_training_month,
     cast(floor((clocked.last_training_month - 1) / 3) as integer) + 1 as last_training_quarter,
+    -- The data reach into this quarter and not to its end, and training goes on after them.
+    case
+        when clocked.last_training_month % 3 <> 0 and coalesce(clocked.last_month <> clocked.over_in, true)
+            then cast(floor((clocked.last_training_month - 1) / 3) as integer) + 1
+    end as quarter_so_far,
     clocked.has_completed,
     clocked.has_completed and finished_class.cohort is not null as of_completed_class,
     clocked.data_through

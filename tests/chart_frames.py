@@ -85,17 +85,22 @@ def many_outcomes(count: int = 40) -> pd.DataFrame:
 
 
 def bands(count: int = 12) -> pd.DataFrame:
-    """The last four have nothing recorded: one row each, its band blank."""
+    """The last four have nothing to draw, one row each: three without a level, the last without a case.
+
+    Each of the others is in a quarter of their own, T02 in one that is not over.
+    """
     draw, found = random.Random(5), []
     for place, trainee in enumerate(people(count)):
-        if place >= count - 4:
-            found.append((trainee, place, None, None, None, 0, 0))
+        if place >= count - 4 and count > 4:
+            why = "no case as surgeon" if place == count - 1 else "no level recorded"
+            found.append((trainee, place, None, None, None, None, None, None, False, why))
             continue
         cases = [draw.randint(0, 3 + place), draw.randint(1, 12), draw.randint(4, 20), max(0, 20 - 3 * place)]
         for order, (band, some) in enumerate(zip(BANDS, cases, strict=True)):
             if some:
-                found.append((trainee, place, band, order, some / sum(cases), some, sum(cases)))
-    columns = "trainee trainee_order band band_order share cases known_cases"
+                shares = (band, order, some / sum(cases), some, sum(cases))
+                found.append((trainee, place, *shares, 14 - place, trainee == "T02", None))
+    columns = "trainee trainee_order band band_order share cases known_cases training_quarter so_far why_none"
     return pd.DataFrame(found, columns=columns.split())
 
 
@@ -137,11 +142,17 @@ def _student(scores: list[int]) -> tuple[float | None, float | None, float | Non
 
 
 def everybody(count: int = 12) -> pd.DataFrame:
-    """The last three are scored by nobody."""
+    """The last three are scored by nobody; T02 was last reviewed in a quarter that is not over."""
     frames = []
     for place, trainee in enumerate(people(count)):
-        frame = steps(place, 9) if place < count - 3 else steps(place, 0)
-        frames.append(frame.assign(trainee=trainee, trainee_order=place))
+        scored = place < count - 3 or count < 4
+        frame = steps(place, 9 if scored else 0).assign(trainee=trainee, trainee_order=place)
+        quarter = 14 - place if scored else None
+        frames.append(
+            frame.assign(training_quarter=quarter, so_far=trainee == "T02").astype(
+                {"training_quarter": float}
+            )
+        )
     return pd.concat(frames, ignore_index=True)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -29,8 +30,8 @@ CHARTS: dict[str, tuple[Draw, pd.DataFrame]] = {
         lambda frame, **how: charts.complication_intervals(frame, title=RUPTURE, **how),
         frames.many_outcomes(),
     ),
-    "supervision_bands": (charts.supervision_bands, frames.bands()),
-    "supervision_over_time": (charts.supervision_over_time, frames.quarters()),
+    "supervision_bands": (partial(charts.supervision_bands, ladder=frames.BANDS), frames.bands()),
+    "supervision_over_time": (partial(charts.supervision_over_time, ladder=frames.BANDS), frames.quarters()),
     "technique_steps": (charts.technique_steps, frames.steps()),
     "technique_cohort": (charts.technique_cohort, frames.everybody()),
     "volume_over_time": (

@@ -166,8 +166,12 @@ SNAPSHOT_QUERIES: dict[str, Callable[[Snapshot, Scope], pd.DataFrame]] = {
     "rates": lambda at, scope: queries.rates(at, scope, ("T22", "T23"), "capsule_rupture", "as_started"),
     "own_rates": lambda at, scope: queries.own_rates(at, scope, "T23"),
     "bands": lambda at, scope: queries.bands(at, scope, ("T22", "T23"), "all"),
+    "bands_of_quarter": lambda at, scope: queries.bands_of_quarter(at, scope, ("T22", "T23"), "all", None),
     "levels": lambda at, scope: queries.levels(at, scope, ("T22", "T23"), "cataract"),
     "technique": lambda at, scope: queries.technique(at, scope, ("T22", "T23"), "cataract"),
+    "technique_of_everybody": lambda at, scope: queries.technique_of_everybody(
+        at, scope, ("T22", "T23"), "cataract"
+    ),
     "milestones": lambda at, scope: queries.milestones(at, scope, "T23"),
     "course": lambda at, scope: queries.course(at, scope, "T23", "cataract"),
     "comparison": lambda at, scope: queries.comparison(at, scope, "T23"),

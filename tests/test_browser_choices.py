@@ -118,3 +118,172 @@ def test_only_what_is_not_yet_met_leaves_away_what_everybody_has_reached(window:
 def _grid(window: Window) -> list[str]:
     spoken = window.mark("T").evaluate_all("all => all.map(e => e.getAttribute('aria-label'))")
     return [each for each in spoken if re.match(r"T\d\d, .* \d+: ", each)]
+
+
+# ---- choices one after the other
+
+
+def _heading(window: Window, name: str) -> None:
+    expect(window.page.get_by_role("heading", level=1, name=name, exact=True)).to_be_visible()
+    window.settle()
+
+
+def _box(window: Window, label: str) -> str:
+    """What a box shows as chosen."""
+    box = window.page.get_by_role("combobox", name=re.compile(label)).first
+    return str(box.evaluate("box => box.value || box.closest('[data-baseweb=select]').innerText"))
+
+
+def test_the_last_of_several_choices_of_a_trainee_is_the_one_that_opens(window: Window) -> None:
+    window.open("Cohort")
+    for ref in ("T24", "T25", "T23"):
+        window.choose("Trainee", ref)
+        assert ref in _box(window, "Trainee")
+    window.main.get_by_role("button", name="Open the trainee").click()
+    _heading(window, "Trainee")
+    assert "T23, class of" in window.text()
+    for ref in ("T24", "T25", "T26"):
+        window.choose("Trainee", ref)
+        assert f"{ref}, class of" in window.text()
+    window.open(CASES)
+    assert "T26" in _box(window, "Trainee")
+
+
+def test_the_last_of_several_choices_of_a_figure_is_the_one_that_opens(window: Window) -> None:
+    window.open("Cohort")
+    for title in ("Keratoplasty", "Strabismus", "Globe trauma"):
+        window.choose("Figure", f"Counted cases: {title}")
+        assert title in _box(window, "Figure")
+    window.main.get_by_role("button", name="Open the cases behind the figure").click()
+    _heading(window, CASES)
+    for title in ("Globe trauma", "Keratoplasty", "Strabismus", "Cataract"):
+        if title != "Globe trauma":
+            window.choose("Figure", f"Counted cases: {title}")
+        heading = window.main.get_by_role("heading", level=2).first
+        expect(heading).to_contain_text(f"{title}: ")
+
+
+def test_what_is_opened_on_one_screen_is_chosen_on_the_next_and_back(window: Window) -> None:
+    window.open("Trainee")
+    window.choose("Trainee", "T25")
+    window.open("Cohort")
+    assert "T25" in _box(window, "Trainee")
+    window.mark("T22, Cataract").first.click()
+    _on_the_cases_of_t22(window)
+    window.open("Trainee")
+    assert "T22, class of" in window.text()
+    window.choose("Trainee", "T28")
+    window.open(CASES)
+    assert "T28" in _box(window, "Trainee") and "Cataract" in _box(window, "Figure")
+
+
+def test_a_chosen_trainee_who_is_not_of_the_chosen_class_gives_way_to_its_first(window: Window) -> None:
+    window.open("Cohort")
+    window.choose("Class", "2026-27")
+    window.choose("Trainee", "T24")
+    window.choose("Class", "2027-28")
+    assert "T25" in _box(window, "Trainee")
+    window.choose("Trainee", "T26")
+    window.choose("Trainee", "T28")
+    window.main.get_by_role("button", name="Open the trainee").click()
+    _heading(window, "Trainee")
+    assert "T28, class of" in window.text()
+
+
+# ---- the same people and the same colours, whatever is chosen
+
+CUT = "all => all.map(e => e.textContent).filter(words => words.includes('…'))"
+BOX = "xpath=//*[self::h2][contains(., '{}')]/following::*[@data-testid='stVegaLiteChart'][1]"
+
+
+def _texts(window: Window, heading: str) -> list[str]:
+    """Every text of the first chart after the heading."""
+    chart = window.page.locator(BOX.format(heading))
+    texts: list[str] = chart.locator("svg text").evaluate_all("all => all.map(e => e.textContent)")
+    return texts
+
+
+def test_no_word_of_a_chart_is_cut_when_another_class_is_chosen(window: Window) -> None:
+    window.open("Cohort")
+    for chosen in ("2026-27", "2028-29", "2025-26", "All classes", "Current classes"):
+        window.choose("Class", chosen)
+        texts = window.page.locator("[data-testid=stVegaLiteChart] svg text")
+        assert texts.count() > 20
+        assert texts.evaluate_all(CUT) == [], chosen
+        assert window.cut_off() == [], chosen
+
+
+def test_who_has_no_case_of_the_group_keeps_their_row_and_the_ladder_its_words(window: Window) -> None:
+    window.open("Cohort")
+    window.choose("Class", "Current classes")
+    window.choose("Procedure group", "Glaucoma")
+    expect(window.page.get_by_text("no case as surgeon").first).to_be_attached()
+    said = " ".join(_texts(window, "How close did the supervisor stand?"))
+    current = [f"T{number}" for number in range(21, 33)]
+    assert [ref for ref in current if ref not in said] == []
+    of_group = rows_of(demo_store(), "supervision_band", procedure_group="glaucoma")
+    without = set(current) - {row["trainee_ref"] for row in of_group}
+    assert without and said.count("no case as surgeon") == len(without)
+    for band in ("jointly", "with guidance", "supervisor present", "supervisor available"):
+        assert band in said
+    window.choose("Procedure group", "All procedures")
+
+
+def test_each_line_says_its_quarter_and_each_chart_whose_data_end_early(window: Window) -> None:
+    window.open("Cohort")
+    window.choose("Class", "Current classes")
+    rows = rows_of(demo_store(), "supervision_band", trainee_ref="T21", procedure_group="all")
+    last = max(int(row["training_quarter"]) for row in rows)
+    known = {row["known_cases"] for row in rows if int(row["training_quarter"]) == last}
+    # T21 began in July 2023, the data run through November 2026: month 41, the second of quarter 14.
+    assert last == 14
+    supervised = " ".join(_texts(window, "How close did the supervisor stand?"))
+    assert f"{known.pop()} cases, quarter 14 so far" in supervised
+    for heading in ("Who has reached", "How often did it", "How close did", "Which steps were"):
+        assert "T27: data through July 2026." in " ".join(_texts(window, heading)), heading
+
+
+def test_who_has_no_upright_line_is_named_with_the_reason(window: Window) -> None:
+    window.open("Cohort")
+    window.choose("Class", "All classes")
+    rates = rows_of(
+        demo_store(), "expected_rate", complication_ref="capsule_rupture", attribution="as_started"
+    )
+    reasons: dict[str, list[str]] = {}
+    for row in rates:
+        if not row["expected"]:
+            reasons.setdefault(row["why_none"], []).append(row["trainee_ref"])
+    assert len(reasons) == 2
+    for why, people in reasons.items():
+        assert f"No upright line for {', '.join(people)}: {why}." in window.text()
+    window.choose("Class", "Current classes")
+
+
+def test_the_tables_behind_the_charts_have_heads_in_words_and_shares_in_percent(window: Window) -> None:
+    window.open("Cohort")
+    window.choose("Class", "2026-27")
+    window.unfold()
+    heads = window.main.locator("table.plain thead tr").all_inner_texts()
+    said = " ".join(heads)
+    assert "quarter of training" in said and "of cases with a level" in said
+    for word in ("order", "latest", "group", "ref", "score mean", "low", "high"):
+        assert not re.search(rf"\b{word}\b", said), word
+    (row,) = [
+        row
+        for row in rows_of(demo_store(), "supervision_band", trainee_ref="T21", procedure_group="all")
+        if row["training_quarter"] == "14" and row["band"] == "supervisor present"
+    ]
+    share = f"{100 * int(row['cases']) / int(row['known_cases']):.0f} %"
+    cells = ["T21", "14", "supervisor present", row["cases"], row["known_cases"], share]
+    shown = [[cell.replace("\u00a0", " ") for cell in each] for each in window.rows("How close did")]
+    assert cells in shown
+    scores = {tuple(each) for each in window.rows("Which steps were")}
+    (step,) = [
+        row
+        for row in rows_of(demo_store(), "technique_step", trainee_ref="T21", procedure_group="cataract")
+        if row["training_quarter"] == "14" and row["step"] == "draping"
+    ]
+    mean, low, high = (float(step[name]) for name in ("score_mean", "score_low", "score_high"))
+    told = f"{step['scored']} scored: mean {mean:.1f} of 5 (95 % interval {low:.1f}–{high:.1f})"
+    assert ("T21", "14", "opening", "Draping", told) in scores
+    window.choose("Class", "Current classes")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -13,7 +14,7 @@ from playwright.sync_api import Browser, expect
 from dashboard.pictures import served
 from pipelines.store import Store
 from tests.browser import EXPORTS, Window, browser, demo_copy
-from tests.stores import rows_of, run, run_well
+from tests.stores import Result, rows_of, run, run_well
 
 __all__ = ["browser"]
 
@@ -108,6 +109,18 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+def _for_the_screen(done: Result) -> str:
+    """What the command printed, without its progress and its hint for the command line."""
+    lines = (done.out + done.err).splitlines()
+    return _one_line(
+        "\n".join(
+            each
+            for each in lines
+            if not re.match(r"(Reading|Checking|Storing)\b.* …$|If this is right: --", each)
+        )
+    )
+
+
 VIEWS = ("case_volume", "case_credit", "complication_rate", "finding")
 
 
@@ -119,11 +132,19 @@ def test_an_upload_ends_as_the_command_ends(desk: Desk, tmp_path: Path) -> None:
     file = _export(tmp_path, "T24", _one_more)
     done = run_well("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
-    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert _said(desk.window) == _for_the_screen(done)
     assert "Taken." in desk.window.text()
     assert rows_of(desk.store, "case_credit", case_ref="N3W1T24")
     assert _same_stores(desk)
     assert desk.window.violations() == []
+
+    live = Store(desk.store).current().snapshot
+    desk.window.page.get_by_role("button", name="Take these exports").click()
+    expect(desk.window.main.get_by_text("Nothing changed: these files are already live.")).to_be_visible(
+        timeout=60_000
+    )
+    assert "Taken." not in desk.window.text()
+    assert Store(desk.store).current().snapshot == live
 
 
 def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, tmp_path: Path) -> None:
@@ -134,7 +155,7 @@ def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, t
     done = run("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
     assert done.code == 12
-    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert _said(desk.window) == _for_the_screen(done)
     assert "Nothing was stored" in desk.window.text()
     assert "a.person@example.org" not in desk.window.text()
     assert rows_of(desk.store, "case_volume") == before
@@ -145,7 +166,8 @@ def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path:
     held = run("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
     assert held.code == 14
-    assert _said(desk.window) == _one_line(held.out + held.err)
+    assert _said(desk.window) == _for_the_screen(held)
+    assert "--accept-withdrawals" not in desk.window.text()
     assert _same_stores(desk)
     assert desk.window.violations() == []
 
@@ -156,5 +178,5 @@ def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path:
     desk.window.page.get_by_role("button", name="Accept and take").click()
     expect(desk.window.main.get_by_text("Taken.")).to_be_visible(timeout=60_000)
     desk.window.settle()
-    assert _said(desk.window) == _one_line(done.out + done.err)
+    assert _said(desk.window) == _for_the_screen(done)
     assert _same_stores(desk)

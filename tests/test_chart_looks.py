@@ -117,7 +117,7 @@ def test_every_chart_renders_with_text_of_twelve_pixels_or_more(name: str, dark:
 ALT: dict[str, Callable[[pd.DataFrame], str]] = {
     "volume_grid": charts.volume_grid_alt,
     "complication_intervals": lambda frame: charts.complication_intervals_alt(frame, RUPTURE),
-    "supervision_bands": charts.supervision_bands_alt,
+    "supervision_bands": lambda frame: charts.supervision_bands_alt(frame, frames.BANDS),
     "supervision_over_time": charts.supervision_over_time_alt,
     "technique_steps": charts.technique_steps_alt,
     "technique_cohort": charts.technique_cohort_alt,
@@ -151,10 +151,13 @@ def test_the_alt_text_of_intervals_names_the_widest_and_the_silent() -> None:
 
 def test_the_alt_text_of_supervision_names_the_commonest_step_with_its_share() -> None:
     frame = frames.bands()
-    told = charts.supervision_bands_alt(frame)
+    told = charts.supervision_bands_alt(frame, frames.BANDS)
     first = frame[frame["trainee"] == "T01"].sort_values("share").iloc[-1]
-    assert f"T01 {first['band']} {100 * first['share']:.0f} % ({first['cases']} cases)" in told
-    assert "No level recorded: T09, T10, T11, T12." in told
+    assert f"T01 {first['band']} {100 * first['share']:.0f} % ({first['cases']:.0f} cases)" in told
+    assert "No level recorded: T09, T10, T11. No case as surgeon: T12." in told
+    # One person at one step: the ladder that is told is still the whole one.
+    alone = charts.supervision_bands_alt(frame[frame["band"] == "with guidance"].head(1), frames.BANDS)
+    assert "lowest to highest: jointly, with guidance, supervisor present, supervisor available." in alone
     by_quarter = charts.supervision_over_time_alt(frames.quarters())
     # quarter 8: of 18 cases 9 with the supervisor available, 8 with the supervisor present
     assert "quarter 8 supervisor available 50 % (9 cases)" in by_quarter
@@ -170,8 +173,10 @@ def test_the_alt_text_of_technique_names_what_is_scored_and_what_is_not() -> Non
         assert f"{row['step']} mean {row['score_mean']:.1f}, {row['scored']} scored" in told
     silent = ", ".join(frame[frame["scored"] == 0]["step"])
     assert told.endswith(f"Not scored: {silent}.")
-    assert "T01 13 (10)" in charts.technique_cohort_alt(frames.everybody())
-    assert "Not scored: T10, T11, T12." in charts.technique_cohort_alt(frames.everybody())
+    cohort = charts.technique_cohort_alt(frames.everybody())
+    assert "each person's latest quarter with a review" in cohort
+    assert "T01 13 (10) in quarter 14, T02 " in cohort and "in quarter 13 so far, T03 " in cohort
+    assert "Not scored: T10, T11, T12." in cohort
 
 
 def test_scores_that_are_all_alike_are_told_so_and_never_as_an_exact_interval() -> None:

@@ -52,6 +52,7 @@ def test_the_values_in_a_chart_are_the_frames_own(name: str) -> None:
     kept = [column for column in frame.columns if column in drawn[0]]
     assert set(frame.columns) - set(kept) <= {
         *("trainee_order", "step_order", "requirement_order", "phase", "known_cases"),
+        *("training_quarter", "so_far", "why_none"),
     }
     expected = [{column: plain(row[column]) for column in kept} for row in frame.to_dict("records")]
     assert [{column: row[column] for column in kept} for row in drawn] == expected
@@ -104,13 +105,15 @@ def order_of_people(drawn: dict[str, Any]) -> list[str]:
         if isinstance(value, dict) and value.get("field") == "trainee" and "scale" in value:
             assert value["sort"] == value["scale"]["domain"]
             return list(value["sort"])
-    heads = next(rows for rows in drawn["datasets"].values() if set(rows[0]) == {"trainee", "middle"})
+    heads = next(
+        rows for rows in drawn["datasets"].values() if set(rows[0]) == {"trainee", "middle", "under"}
+    )
     return [row["trainee"] for row in sorted(heads, key=lambda row: float(row["middle"]))]
 
 
 def test_a_cell_of_the_technique_grid_stands_under_its_person() -> None:
     drawn = spec("technique_cohort")["datasets"].values()
-    heads = next(rows for rows in drawn if set(rows[0]) == {"trainee", "middle"})
+    heads = next(rows for rows in drawn if set(rows[0]) == {"trainee", "middle", "under"})
     middle = {row["trainee"]: row["middle"] for row in heads}
     cells = next(rows for rows in drawn if "place" in rows[0])
     assert {(row["trainee"], row["place"] + 0.5) for row in cells} == set(middle.items())
@@ -172,15 +175,58 @@ def test_the_denominator_stands_at_the_end_of_each_line() -> None:
         assert f">{label}<" in picture
     assert picture.count(">nothing known<") == 3
     ends = svg("supervision_bands")
-    for known in frames.bands()["known_cases"]:
-        assert f">{known} cases<" in ends or known == 0
-    assert ends.count(">no level recorded<") == 4
+    for known in frames.bands()["known_cases"].dropna():
+        assert re.search(rf">{known:.0f} cases( so far)?<", ends)
+    assert ends.count(">no level recorded<") == 3 and ends.count(">no case as surgeon<") == 1
 
 
 @pytest.mark.parametrize("name", ["supervision_bands", "supervision_over_time"])
 def test_a_ladder_is_drawn_in_its_order(name: str) -> None:
     colour = next(value for key, value in walk(spec(name)) if key == "color" and "scale" in value)
     assert colour["scale"]["domain"] == colour["sort"] == frames.BANDS
+
+
+@pytest.mark.parametrize("name", ["supervision_bands", "supervision_over_time"])
+def test_a_band_has_the_same_colour_whichever_others_are_shown(name: str) -> None:
+    draw, frame = CHARTS[name]
+    whole = colours_of_bands(draw(frame).to_dict())
+    assert whole == dict(zip(frames.BANDS, [LIGHT.bands[at] for at in (0, 2, 4, 6)], strict=True))
+    for few in (["with guidance"], ["with guidance", "supervisor present"], ["supervisor available"]):
+        drawn = draw(frame[frame["band"].isin(few)])
+        assert colours_of_bands(drawn.to_dict()) == whole
+        assert bars(vl_convert.vegalite_to_svg(drawn.to_dict()), whole[few[-1]])
+        picture = vl_convert.vegalite_to_svg(drawn.to_dict())
+        assert [band for band in frames.BANDS if f">{band}<" not in picture] == []
+
+
+def colours_of_bands(drawn: dict[str, Any]) -> dict[str, str]:
+    scale = next(value["scale"] for key, value in walk(drawn) if key == "color" and "scale" in value)
+    return dict(zip(scale["domain"], scale["range"], strict=True))
+
+
+def test_who_has_nothing_to_draw_keeps_their_row() -> None:
+    picture = svg("supervision_bands")
+    assert [name for name in frames.people(12) if f">{name}<" not in picture] == []
+
+
+def test_the_latest_quarter_of_each_person_is_told_and_whether_it_is_over() -> None:
+    draw, frame = CHARTS["supervision_bands"]
+    known = frame.dropna(subset=["band"]).drop_duplicates("trainee")["known_cases"]
+    told = vl_convert.vegalite_to_svg(draw(frame, of_latest=True).to_dict())
+    first, second = known.iloc[0], known.iloc[1]
+    assert f">{first:.0f} cases, quarter 14<" in told and f">{second:.0f} cases, quarter 13 so far<" in told
+    fixed = svg("supervision_bands")
+    assert f">{first:.0f} cases<" in fixed and f">{second:.0f} cases so far<" in fixed
+    heads = svg("technique_cohort")
+    assert heads.count(">quarter 14<") == 1 and heads.count(">so far<") == 1
+    assert heads.count(">not scored<") == 3
+
+
+def test_the_phase_of_a_step_stands_once_at_the_first_of_its_steps() -> None:
+    for name in ("technique_steps", "technique_cohort"):
+        picture = svg(name)
+        for phase in frames.PHASES:
+            assert picture.count(f">{phase}<") == 1
 
 
 def test_a_quarter_without_a_case_keeps_its_place() -> None:
@@ -214,6 +260,46 @@ def test_the_line_of_a_person_ends_with_its_count_of_the_minimum() -> None:
     assert ">9 of 86<" in picture and ">minimum 86<" in picture and ">median<" in picture
     alone = svg("volume_over_time, no band")
     assert ">median<" not in alone and "fewer than ten people have completed" in alone
+
+
+def test_only_a_line_that_is_drawn_is_explained_and_no_reason_is_invented() -> None:
+    some = charts.complication_intervals(frames.outcomes([(2, 117, 0.02), (0, 0, None)]), title=RUPTURE)
+    none = charts.complication_intervals(frames.outcomes([(2, 117, None), (0, 0, None)]), title=RUPTURE)
+    assert "Upright line" in str(some.to_dict()["title"])
+    assert "Upright line" not in str(none.to_dict()["title"])
+    assert "No expected value for anybody." in str(none.to_dict()["title"])
+    assert "too few" not in str(none.to_dict()["title"])
+
+
+FEW = {
+    "volume_grid": frames.volume,
+    "complication_intervals": frames.many_outcomes,
+    "supervision_bands": frames.bands,
+    "technique_cohort": frames.everybody,
+}
+
+
+@pytest.mark.parametrize("count", [1, 4])
+@pytest.mark.parametrize("name", FEW)
+def test_no_word_of_a_chart_is_cut_however_few_people_it_shows(name: str, count: int) -> None:
+    draw, _ = CHARTS[name]
+    drawn = (
+        draw(FEW[name](count), width=300) if name in ("supervision_bands", "complication_intervals") else None
+    )
+    drawn = drawn or draw(FEW[name](count), step=70)
+    nothing_cut(drawn.to_dict())
+
+
+@every_chart
+def test_no_word_of_a_chart_is_cut(name: str) -> None:
+    nothing_cut(spec(name))
+
+
+def nothing_cut(drawn: dict[str, Any]) -> None:
+    # A browser would cut what is wider than the picture; at a limit far beyond it nothing is.
+    assert drawn["title"]["limit"] > 5000
+    assert max(map(len, drawn["title"]["subtitle"])) <= 75 and max(map(len, drawn["title"]["text"])) <= 48
+    assert "…" not in vl_convert.vegalite_to_svg(drawn)
 
 
 # ---- where the numbers lie

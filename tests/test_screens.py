@@ -16,10 +16,11 @@ from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
 from pipelines.store import Store
 from tests.browser import demo_store
-from tests.stores import new_store, run_well, set_programme, write_csv
+from tests.stores import new_store, rows_of, run_well, set_programme, shipped_specialty, write_csv
 
 PROGRAMME = "harbour-eye"
 DIRECTOR = Viewer("director", PROGRAMME)
+DEMO_DIRECTOR = Viewer("director", "saltmarsh-eye")
 T01 = Viewer("trainee", PROGRAMME, "T01")
 REVIEWER = Viewer("reviewer", PROGRAMME, "S01")
 
@@ -63,17 +64,22 @@ def run(show, viewer, store) -> None:  # noqa: ANN001 - its text alone is run, w
     show(viewer, store)
 
 
-def opened(screen: Any, viewer: Viewer, store: Store) -> AppTest:
-    """The screen, run once; an exception in it fails the test."""
-    app = AppTest.from_function(run, args=(screen.show, viewer, store), default_timeout=60).run()
+def opened(screen: Any, viewer: Viewer, store: Store, **chosen: str) -> AppTest:
+    """The screen, run once on what another has opened; an exception in it fails the test."""
+    app = AppTest.from_function(run, args=(screen.show, viewer, store), default_timeout=60)
+    for what, ref in chosen.items():
+        app.session_state[f"opened_{what}"] = ref
+    app.run()
     assert [each.message for each in app.exception] == []
     return app
 
 
+WORDS = {"title", "header", "info", "markdown", "warning", "success"}
+
+
 def said(app: AppTest) -> str:
-    """What the screen says outside tables and charts."""
-    told = [*app.title, *app.header, *app.info, *app.markdown, *app.warning, *app.success]
-    return " ".join(str(each.value) for each in told)
+    """What the screen says outside tables and charts, from its top to its end."""
+    return " ".join(str(each.value) for each in app.main if each.type in WORDS)
 
 
 SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
@@ -82,6 +88,7 @@ SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
         (trainee, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (cases, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (intake, DIRECTOR, ["Bring exports in", "Nobody is in the roster yet.", "Nothing was left out"]),
+        (intake, DIRECTOR, ["Which exports are live? None yet."]),
         (summary, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (methods, DIRECTOR, ["Cautions", "Nobody has written it down yet", "How is each number made?"]),
         (reviews, REVIEWER, ["You have not reviewed an operation yet.", "brings in files of reviews"]),
@@ -93,17 +100,17 @@ SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
         (
             cohort,
             DIRECTOR,
-            ["T01: no data yet", "late logs are not missing operations", "No level of supervision"],
+            ["T01: no data yet.", "No level of supervision"],
         ),
         (cohort, DIRECTOR, ["No operation of these trainees was reviewed", "Bring in a file of reviews"]),
-        (trainee, DIRECTOR, ["T01: no data yet", "No level of supervision is recorded"]),
+        (trainee, DIRECTOR, ["T01: no data yet.", "No level of supervision is recorded"]),
         (trainee, DIRECTOR, ["There is no month of training with data yet", "No operation was reviewed"]),
         (cases, DIRECTOR, ["0 of 86", "Counted: 0 cases", "Not counted: 0 cases"]),
         (intake, DIRECTOR, ["T01: no data yet", "Nothing was left out"]),
         (summary, DIRECTOR, ["Preview: class of 2026–27"]),
         (trainee, T01, ["My standing", "T01: no data yet", "No level of supervision is recorded"]),
         (trainee, T01, ["No operation was reviewed", "brings the scores in"]),
-        (cases, T01, ["Counted: 0 cases"]),
+        (cases, T01, ["Counted: 0 cases", "T01: no data yet."]),
     ],
     "long_ago": [
         (
@@ -123,7 +130,7 @@ SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
             T01,
             ["data through January 2025, more than 45 days", "No level of supervision is recorded"],
         ),
-        (cases, T01, ["1 of 86", "Counted: 1 case"]),
+        (cases, T01, ["1 of 86", "Counted: 1 case", "data through January 2025, more than 45 days"]),
     ],
 }
 PLACES = [(store, *each) for store, screens in SAYS.items() for each in screens]
@@ -167,7 +174,7 @@ def test_a_rate_of_which_nothing_is_known_is_said_so_and_not_as_none(long_ago: S
 
 @pytest.mark.parametrize("screen", [cohort, trainee])
 def test_no_table_behind_a_chart_is_empty(screen: Any) -> None:
-    shown = tables(opened(screen, Viewer("director", "saltmarsh-eye"), Store(demo_store())))
+    shown = tables(opened(screen, DEMO_DIRECTOR, Store(demo_store())))
     assert len(shown) >= 4
     assert [rows[0] for rows in shown if len(rows) < 2] == []
 
@@ -185,6 +192,211 @@ def test_a_cell_of_a_file_is_text_and_never_markup() -> None:
     assert table == [["a comment", "n"], *([cell, str(n)] for n, cell in enumerate(cells, 1))]
     assert "<img" not in str(app.get("html")[0].value)
     assert [*app.markdown] == []
+
+
+# ---- what a number leaves out
+
+
+def with_any(view: str, column: str, **where: str) -> list[dict[str, str]]:
+    """The rows of a view of the demo in which a count is not 0."""
+    found = [row for row in rows_of(demo_store(), view, **where) if int(row[column])]
+    assert found
+    return found
+
+
+def test_events_in_unclear_hands_stand_in_the_sentence_and_under_their_own_heading() -> None:
+    row = max(with_any("complication_rate", "events_unclear"), key=lambda each: int(each["events_unclear"]))
+    chosen = f"complication:{row['complication_ref']}:in_trainee_hands"
+    app = opened(cases, DEMO_DIRECTOR, Store(demo_store()), trainee=row["trainee_ref"], figure=chosen)
+    heads = [str(each.value) for each in app.header]
+    assert f"and {row['events_unclear']} more event" in heads[0]
+    counted = dict(head.rsplit(": ", 1) for head in heads[1:])
+    assert counted["Event of which it is not clear who was operating"].split()[0] == row["events_unclear"]
+    assert counted.get("Event in the trainee's hands", "0 cases").split()[0] == row["events"]
+    assert "Event" not in counted
+
+
+def test_events_before_they_are_due_are_told_with_those_not_yet_due() -> None:
+    row = with_any("complication_rate", "early_events", attribution="as_started")[0]
+    app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()), trainee=row["trainee_ref"])
+    told = [cell for table in tables(app) for line in table for cell in line]
+    wanted = f"{row['not_yet_due']} not yet due ({row['early_events']} of them ha"
+    assert any(
+        f"{row['events']} of {row['known_outcomes']} known" in cell and wanted in cell for cell in told
+    )
+
+
+def test_without_a_case_nothing_is_said_to_be_unknown(without_cases: Store) -> None:
+    head, *outcomes = next(
+        table for table in tables(opened(trainee, T01, without_cases)) if "outcome" in table[0]
+    )
+    assert outcomes and all(row[head.index("known")] == "no case yet" for row in outcomes)
+
+
+def test_a_simulated_case_is_said_to_be_excluded_for_that() -> None:
+    row = next(
+        each
+        for each in rows_of(demo_store(), "case_credit", requirement_ref="cataract")
+        if each["reason"] == "attribute"
+    )
+    app = opened(
+        cases,
+        DEMO_DIRECTOR,
+        Store(demo_store()),
+        trainee=row["trainee_ref"],
+        figure="requirement:cataract",
+    )
+    told = next(line for table in tables(app) for line in table if row["case_ref"] in line)
+    # The specialty's only excluded attribute is `simulated`.
+    assert "does not count: the requirement excludes cases of this kind (simulated)" in told
+
+
+# ---- who has completed or left
+
+
+GONE = """\
+trainee_ref,cohort,started,expected_completion,completed,left
+T01,2026-27,2024-07,2027-06,2026-06,
+T02,2026-27,2024-07,2027-06,,2026-02
+T03,2026-27,2024-07,2027-06,,
+"""
+CHALAZIA = "".join(
+    f"L{number:03},T03,2025-{1 + number % 9:02}-14,chalazion_excision,surgeon\n" for number in range(30)
+)
+
+
+@pytest.fixture(scope="module")
+def gone(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """One who has completed, one who left, one in training with 30 chalazia; all data end in 2025."""
+    folder = tmp_path_factory.mktemp("gone")
+    store = new_store(folder)
+    set_programme(store, as_of="2026-11-15")
+    two = "".join(f"C{ref},{ref},2025-01-14,phaco_iol,surgeon\n" for ref in ("T01", "T02"))
+    log = write_csv(folder / "cases.csv", LONG_AGO.splitlines()[0] + "\n" + two + CHALAZIA)
+    run_well("intake", write_csv(folder / "roster.csv", GONE), log, "--store", store)
+    return Store(store)
+
+
+@pytest.mark.parametrize("screen", [cohort, intake])
+def test_only_the_log_of_somebody_in_training_can_be_late(gone: Store, screen: Any) -> None:
+    app = opened(screen, DIRECTOR, gone)
+    if screen is cohort:
+        app.selectbox(key="class").select("All classes").run()
+    told = said(app)
+    assert "T03" in told
+    assert re.findall(r"(T\d+): data through [^.]*, more than 45 days", told) == ["T03"]
+
+
+@pytest.mark.parametrize(
+    ("ref", "end", "late"),
+    [
+        ("T01", "completed June 2026", False),
+        ("T02", "left February 2026", False),
+        ("T03", "expected to complete June 2027", True),
+    ],
+)
+def test_a_trainees_head_says_how_training_ends(gone: Store, ref: str, end: str, late: bool) -> None:
+    for screen in (trainee, cases):
+        told = said(opened(screen, DIRECTOR, gone, trainee=ref))
+        assert ("late logs are not missing" in told) == late
+        assert screen is cases or f"started July 2024, {end}. {ref}: data through" in told
+
+
+def test_the_intake_lists_only_who_is_in_training_unless_asked(gone: Store) -> None:
+    app = opened(intake, DIRECTOR, gone)
+    assert [row[1] for row in next(table for table in tables(app) if "trainee" in table[0])[1:]] == ["T03"]
+    app.toggle[0].set_value(True).run()
+    assert len(next(table for table in tables(app) if "trainee" in table[0])) == 1 + 3
+
+
+def test_who_has_completed_is_told_why_no_band_is_drawn(gone: Store) -> None:
+    drawn = opened(trainee, T01, gone).get("vega_lite_chart")
+    assert any("colleagues could be read off it" in str(each.proto.spec) for each in drawn)
+    drawn = opened(trainee, Viewer("trainee", PROGRAMME, "T03"), gone).get("vega_lite_chart")
+    assert any("fewer than ten people have completed" in str(each.proto.spec) for each in drawn)
+
+
+def test_the_summary_says_which_minimum_has_parts_that_are_short(gone: Store) -> None:
+    app = opened(summary, DIRECTOR, gone)
+    rows = [row for table in tables(app) for row in table if row[0] == "T03"]
+    # 30 chalazia: the whole of oculoplastic is reached, two of its three parts have none.
+    told = [row[1:3] for row in rows]
+    assert ["Oculoplastic and orbit, total", "30 of 28, 2 of 3 parts short"] in told
+    assert ["– Chalazion", "30 of 3, reached"] in told
+
+
+# ---- the comparison, the rules
+
+
+def test_every_measure_of_the_comparison_has_words_and_a_true_reason_for_none() -> None:
+    rows = rows_of(demo_store(), "cohort_comparison", trainee_ref="T25")
+    app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()), trainee="T25")
+    _, *told = next(table for table in tables(app) if table[0] == ["measure", "in words"])
+    assert len(told) == len(rows)
+    assert [title for title, _ in told if "_" in title] == []
+    without = [row for row in rows if not row["reference"]]
+    few = [row for row in without if int(row["reference_n"]) < 5]
+    assert len(without) > len(few)
+    assert sum("no comparison" in words for _, words in told) == len(without)
+    assert sum("fewer than five other trainees" in words for _, words in told) == len(few)
+    assert sum("median" in words and "middle half" in words for _, words in told) == sum(
+        row["measure"].startswith("counted_cases:") for row in rows
+    )
+
+
+def test_the_comparison_stands_in_the_order_of_the_specialty() -> None:
+    specialty = shipped_specialty()
+    app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()))
+    _, *told = next(table for table in tables(app) if table[0] == ["measure", "in words"])
+    titles = [title for title, _ in told]
+    counted = [each["title"] for each in specialty["requirements"].values() if each.get("minimum")]
+    shown = [title.removeprefix("Counted cases: ") for title in titles if title.startswith("Counted cases: ")]
+    assert shown == [title for title in counted if title in shown]
+    first = next(iter(specialty["complications"].values()))["title"]
+    assert f"{first}, in the trainee's hands" in titles
+
+
+def test_a_row_kept_with_a_remark_is_not_said_to_be_left_out() -> None:
+    (row, *_) = rows_of(demo_store(), "finding", trainee_ref="T22", severity="warning")
+    for screen in (trainee, intake):
+        app = opened(screen, DEMO_DIRECTOR, Store(demo_store()), trainee="T22")
+        assert "What was left out or remarked" in said(app)
+        cells = [cell for table in tables(app) for line in table for cell in line]
+        assert "kept, with a remark" in cells
+        assert row["rule"] not in cells and row["severity"] not in cells
+        assert "supervision and role contradict each other" in cells
+
+
+def test_methods_names_the_source_of_each_rule_that_was_checked(empty: Store) -> None:
+    specialty = shipped_specialty()
+    cells = [cell for table in tables(opened(methods, DIRECTOR, empty)) for row in table for cell in row]
+    rules = [*specialty["requirements"].values(), *specialty["complications"].values()]
+    checked = [rule for rule in rules if rule["verified"]]
+    assert len(checked) > 1
+    for rule in checked:
+        assert {rule["title"], rule["source"]} <= set(cells)
+        assert rule.get("definition", rule.get("edition")).strip() in cells
+
+
+def test_a_head_of_a_table_is_words() -> None:
+    for screen in (cases, intake, summary):
+        heads = {
+            head for table in tables(opened(screen, DEMO_DIRECTOR, Store(demo_store()))) for head in table[0]
+        }
+        assert heads & {"trainee", "case"}
+        assert heads & {"trainee ref", "case ref", "operated month", "is current", "source row"} == set()
+
+
+def test_what_is_for_a_terminal_alone_is_not_shown() -> None:
+    # The lines that the command prints around an intake that is held.
+    printed = (
+        "roster.csv: 1 row.\nReading 1 file …\nHeld: something would vanish.\n    T01: 5 rows.\n"
+        "If this is right: --accept-withdrawals --by WHO --reason TEXT\n"
+    )
+    assert (
+        intake.for_the_screen(printed)
+        == "roster.csv: 1 row.\nHeld: something would vanish.\n    T01: 5 rows."
+    )
 
 
 def test_a_class_of_which_nobody_is_in_training_can_still_be_chosen(tmp_path: Path) -> None:

@@ -54,6 +54,28 @@ def test_a_course_ends_when_training_does(column: str) -> None:
     assert course(db) == drawn("1 | 0\n2 | 0\n3 | 3")
 
 
+@pytest.mark.parametrize(
+    ("through", "over", "quarter"),
+    [
+        ("2026-08", "", "1"),  # two months of three
+        ("2026-09", "", ""),
+        ("2026-10", "", "2"),
+        ("2026-10", "completed | 2026-08", ""),  # training ended before the quarter did
+        ("2026-10", "left | 2026-10", ""),
+        ("2026-07", "completed | 2026-08", "1"),
+    ],
+)
+def test_a_quarter_is_so_far_while_the_data_end_within_it_and_training_goes_on(
+    through: str, over: str, quarter: str
+) -> None:
+    db = database(specialty())
+    column, month = over.split(" | ") if over else ("left", "")
+    put(db, "trainees", f"trainee_ref | started | {column}\nT01 | 2026-07 | {month}")
+    put_through(db, {"T01": through})
+    run(db)
+    assert table(db, "trainee_clock", "trainee_ref, quarter_so_far") == drawn(f"T01 | {quarter}")
+
+
 def test_who_has_no_data_has_no_course() -> None:
     db = database(specialty())
     put(db, "trainees", "trainee_ref\nT01")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
 from dashboard import wording
+from pipelines.findings import LEFT_OUT, REFUSALS, WARNINGS
 
 JUDGEMENTS = re.compile(
     r"\b(better|worse|best|worst|good|bad|competent|qualified|passed|safe|ready)\b", re.IGNORECASE
@@ -29,9 +31,31 @@ def wilson(events: int, known: int) -> tuple[float, float]:
     return (0.0 if events == 0 else max(low, 0.0)), (1.0 if events == known else min(high, 1.0))
 
 
+class Rate(NamedTuple):
+    """A row of complication_rate, without rate and interval."""
+
+    events: int = 0
+    known_outcomes: int = 0
+    unknown_outcomes: int = 0
+    not_yet_due: int = 0
+    events_unclear: int = 0
+    early_events: int = 0
+    rate: float | None = None
+    rate_low: float | None = None
+    rate_high: float | None = None
+
+    @property
+    def eligible_cases(self) -> int:
+        return self.known_outcomes + self.unknown_outcomes + self.not_yet_due
+
+
+def with_rate(of: Rate) -> Rate:
+    low, high = wilson(of.events, of.known_outcomes)
+    return of._replace(rate=of.events / of.known_outcomes, rate_low=low, rate_high=high)
+
+
 def rate_sentence(events: int, known: int, unknown: int = 0, not_yet_due: int = 0) -> str:
-    low, high = wilson(events, known)
-    return wording.rate_sentence(events, known, unknown, not_yet_due, events / known, low, high)
+    return wording.rate_sentence(with_rate(Rate(events, known, unknown, not_yet_due)))
 
 
 def span(figure: str) -> tuple[float, float]:
@@ -123,30 +147,115 @@ def test_every_count_stands_in_the_sentence(drawn: tuple[int, int], unknown: int
 
 
 def test_with_nothing_known_the_counts_stay() -> None:
-    told = wording.rate_sentence(0, 0, 6, 4, None, None, None)
+    told = wording.rate_sentence(Rate(unknown_outcomes=6, not_yet_due=4))
     assert told == "nothing known: 6 not recorded, 4 not yet due"
 
 
+def test_without_a_case_there_is_nothing_to_know() -> None:
+    assert wording.rate_sentence(Rate()) == "no case yet"
+    assert wording.rate_label(Rate()) == "no case yet"
+
+
 def test_a_blank_rate_with_some_known_says_why_there_is_none() -> None:
-    assert wording.rate_sentence(1, 10, 20, 4, None, None, None) == (
+    assert wording.rate_sentence(Rate(1, 10, 20, 4)) == (
         "1 of 10 known (no rate: fewer than half of the due outcomes are known),"
         " 20 not recorded, 4 not yet due."
     )
 
 
 @pytest.mark.parametrize(
-    ("events", "known", "rate", "label"),
+    ("unclear", "told", "taken"),
     [
-        (2, 117, 2 / 117, "2 of 117 known"),
-        (0, 3, 0.0, "0 of 3 known"),
-        (1, 3, None, "3 known, too few to say"),
-        (0, 0, None, "nothing known"),
+        (1, "1 more event of which it is not clear who was operating", "take it as not"),
+        (5, "5 more events of which it is not clear who was operating", "take them as not"),
     ],
 )
-def test_the_label_of_a_line_is_its_denominator(
-    events: int, known: int, rate: float | None, label: str
+def test_events_in_unclear_hands_stand_beside_the_rate_which_then_tells_no_two_rates_apart(
+    unclear: int, told: str, taken: str
 ) -> None:
-    assert wording.rate_label(events, known, rate) == label
+    # Wilson of 0/87: 0-4.23 % (statsmodels); with 5 of 87 it would be 5.7 %, outside of the interval.
+    rate = with_rate(Rate(0, 87, 12, 16, events_unclear=unclear))
+    assert wording.rate_sentence(rate) == (
+        f"0 of 87 known (0 %; 95 % interval 0–4 %), and {told}, 12 not recorded, 16 not yet due."
+        f" Rate and interval {taken} in the trainee's hands."
+    )
+    assert wording.rate_label(rate) == f"0 of 87 known, {unclear} unclear"
+
+
+def test_events_in_unclear_hands_are_told_also_where_there_is_no_rate() -> None:
+    assert wording.rate_sentence(Rate(1, 10, 20, 4, events_unclear=2)) == (
+        "1 of 10 known (no rate: fewer than half of the due outcomes are known), and 2 more events"
+        " of which it is not clear who was operating, 20 not recorded, 4 not yet due."
+    )
+
+
+@pytest.mark.parametrize(
+    ("early", "told"),
+    [
+        (0, "16 not yet due"),
+        (1, "16 not yet due (1 of them has already happened and is not in the rate yet)"),
+        (2, "16 not yet due (2 of them have already happened and are not in the rate yet)"),
+    ],
+)
+def test_what_has_happened_before_it_is_due_is_not_hidden(early: int, told: str) -> None:
+    rate = with_rate(Rate(3, 41, 6, 16, early_events=early))
+    assert wording.rate_sentence(rate) == (
+        f"3 of 41 known (7 %; 95 % interval 3–19 %), 6 not recorded, {told}. Too few to tell 4 % from 18 %."
+    )
+    nothing_known = Rate(unknown_outcomes=6, not_yet_due=16, early_events=early)
+    assert wording.rate_sentence(nothing_known) == f"nothing known: 6 not recorded, {told}"
+
+
+@given(counts, few, few, st.data())
+def test_no_event_is_left_out_of_the_sentence(
+    drawn: tuple[int, int], unknown: int, not_yet_due: int, data: st.DataObject
+) -> None:
+    unclear = data.draw(st.integers(0, drawn[1] - drawn[0]))
+    early = data.draw(st.integers(0, not_yet_due))
+    rate = with_rate(Rate(*drawn, unknown, not_yet_due, events_unclear=unclear, early_events=early))
+    sentence = wording.rate_sentence(rate)
+    assert re.findall(r"and (\d+) more event", sentence) == [str(unclear)] * (unclear > 0)
+    assert re.findall(r"\((\d+) of them ha", sentence) == [str(early)] * (early > 0)
+    if unclear:
+        assert not ALIKE.search(sentence)
+    else:
+        assert bool(ALIKE.search(sentence)) == bool(ALIKE.search(rate_sentence(*drawn)))
+
+
+@pytest.mark.parametrize(
+    ("rate", "label"),
+    [
+        (with_rate(Rate(2, 117)), "2 of 117 known"),
+        (with_rate(Rate(0, 3)), "0 of 3 known"),
+        (Rate(1, 3, 9), "3 known, too few to say"),
+        (Rate(1, 3, 9, events_unclear=1), "3 known, too few to say, 1 unclear"),
+        (Rate(0, 0, 6, 4), "nothing known"),
+    ],
+)
+def test_the_label_of_a_line_is_its_denominator(rate: Rate, label: str) -> None:
+    assert wording.rate_label(rate) == label
+
+
+@pytest.mark.parametrize(
+    ("status", "hands", "cases", "heading"),
+    [
+        ("event", "", 3, "Event: 3 cases"),
+        ("event", "trainee", 1, "Event in the trainee's hands: 1 case"),
+        ("event", "supervisor", 2, "Event in a supervisor's hands: 2 cases"),
+        ("event", "unclear", 5, "Event of which it is not clear who was operating: 5 cases"),
+        ("not yet due", "", 16, "Not yet due: 16 cases"),
+    ],
+)
+def test_the_cases_of_a_rate_stand_under_what_became_of_them(
+    status: str, hands: str, cases: int, heading: str
+) -> None:
+    assert wording.outcome_heading(status, hands, cases) == heading
+
+
+def test_each_attribution_has_its_words() -> None:
+    # The three of the contract of the views.
+    told = [wording.attribution_text(each) for each in ("as_logged", "as_started", "in_trainee_hands")]
+    assert told == ["as logged", "as started", "in the trainee's hands"]
 
 
 # ---- shares
@@ -255,6 +364,14 @@ def test_a_rule_is_told_with_its_edition_its_source_and_whether_somebody_checked
     )
 
 
+def test_a_source_that_is_none_is_not_told_as_one() -> None:
+    assert wording.source_sentence("Review committee, table 3.") == "Source: Review committee, table 3."
+    assert wording.source_sentence("common practice, no source") == "No source (common practice)."
+    assert wording.source_sentence("window: common practice, no source") == (
+        "No source (window: common practice)."
+    )
+
+
 # The reasons of the view case_credit, from the contract of the views.
 REASONS = [
     *("credited", "role", "stage", "attribute", "window", "duplicate_in_operation", "claimed_twice"),
@@ -271,26 +388,64 @@ def test_every_reason_has_plain_words_of_its_own() -> None:
     assert [reason for reason, words in told.items() if words == "counts"] == ["credited"]
 
 
+def test_a_case_that_is_excluded_for_what_it_is_says_for_what() -> None:
+    assert wording.reason_text("attribute", "simulated") == (
+        "does not count: the requirement excludes cases of this kind (simulated)"
+    )
+
+
+def test_every_rule_about_rows_has_plain_words_of_its_own() -> None:
+    rules = [*REFUSALS, *LEFT_OUT, *WARNINGS]
+    told = {rule: wording.rule_text(rule) for rule in rules}
+    assert set(wording.RULES) == set(rules)
+    assert len(set(told.values())) == len(rules)
+    assert [rule for rule, words in told.items() if "_" in words or words == rule.replace("_", " ")] == []
+
+
+def test_a_row_that_was_kept_is_not_told_as_left_out() -> None:
+    assert wording.severity_text("left_out") == "left out"
+    assert wording.severity_text("warning") == "kept, with a remark"
+    assert wording.severity_text("refused") == "refused"
+
+
 # ---- time
 
 
 @pytest.mark.parametrize(
-    ("through", "current", "sentence"),
+    ("through", "current", "in_training", "sentence"),
     [
-        ("2026-10", True, "T27: data through October 2026."),
+        ("2026-10", True, True, "T27: data through October 2026."),
         (
             "2026-07",
             False,
+            True,
             "T27: data through July 2026, more than 45 days before the day of this snapshot:"
             " late logs are not missing operations.",
         ),
-        (None, False, "T27: no data yet: late logs are not missing operations."),
+        ("2026-07", False, False, "T27: data through July 2026."),
+        (None, False, True, "T27: no data yet."),
+        (None, False, False, "T27: no data yet."),
     ],
 )
 def test_a_line_about_a_person_says_through_when_the_data_run(
-    through: str | None, current: bool, sentence: str
+    through: str | None, current: bool, in_training: bool, sentence: str
 ) -> None:
-    assert wording.through_sentence("T27", through, current, 45) == sentence
+    told = wording.through_sentence(
+        "T27", through, is_current=current, in_training=in_training, within_days=45
+    )
+    assert told == sentence
+
+
+@pytest.mark.parametrize(
+    ("completed", "left", "told"),
+    [
+        (None, None, "expected to complete June 2027"),
+        ("2027-06", None, "completed June 2027"),
+        (None, "2026-02", "left February 2026"),
+    ],
+)
+def test_how_training_ends_is_told_as_it_ended(completed: str | None, left: str | None, told: str) -> None:
+    assert wording.end_text(completed, left, "2027-06") == told
 
 
 def test_months_and_classes_are_written_as_people_say_them() -> None:
@@ -343,8 +498,8 @@ def test_a_comparison_says_whether_the_interval_includes_the_reference_and_no_mo
     share = wording.unit_of("rate:capsule_rupture:as_started", 74)
     told = wording.comparison_sentence(3 / 74, 0.014, 0.113, 0.031, 0.02, 0.04, 11, share)
     assert told == (
-        "4 % (95 % interval 1–11 %); the 11 other trainees at this training quarter: 3 % (2–4 %);"
-        " the interval includes the reference."
+        "4 % (95 % interval 1–11 %); the 11 other trainees at this training quarter: together 3 % (95 % interval"
+        " 2–4 %); the interval includes the reference."
     )
     outside = wording.comparison_sentence(0.2, 0.1, 0.3, 0.031, 0.02, 0.04, 11, share)
     assert outside.endswith("; the interval does not include the reference.")
@@ -353,21 +508,35 @@ def test_a_comparison_says_whether_the_interval_includes_the_reference_and_no_mo
 def test_a_count_and_a_score_are_compared_in_their_own_units() -> None:
     cases, score = wording.unit_of("counted_cases:cataract"), wording.unit_of("score_mean:capsulorhexis")
     assert wording.comparison_sentence(74, None, None, 61.5, 40, 88, 9, cases) == (
-        "74 cases; the 9 other trainees at this training quarter: 61.5 cases (40–88)."
+        "74 cases; the 9 other trainees at this training quarter: median 61.5 cases (middle half 40–88)."
+    )
+    assert wording.comparison_sentence(1, None, None, 1, 0, 2, 9, cases) == (
+        "1 case; the 9 other trainees at this training quarter: median 1 case (middle half 0–2)."
     )
     assert wording.comparison_sentence(3.62, 2.91, 4.33, 3.4, 3.1, 3.7, 6, score) == (
-        "3.6 (95 % interval 2.9–4.3); the 6 other trainees at this training quarter: 3.4 (3.1–3.7);"
-        " the interval includes the reference."
+        "3.6 (95 % interval 2.9–4.3); the 6 other trainees at this training quarter: together 3.4 (95 % interval"
+        " 3.1–3.7); the interval includes the reference."
     )
 
 
 def test_without_five_others_there_is_no_comparison() -> None:
     share = wording.Unit("share", 74)
     assert wording.comparison_sentence(3 / 74, 0.014, 0.113, None, None, None, 4, share) == (
-        "4 % (95 % interval 1–11 %); no comparison: fewer than five other trainees at this training quarter."
+        "4 % (95 % interval 1–11 %); no comparison: fewer than five other trainees at this training quarter"
+        " of whom this is known."
     )
     told = wording.comparison_sentence(None, None, None, 0.03, 0.02, 0.04, 9, share)
-    assert told == "nothing known; the 9 other trainees at this training quarter: 3 % (2–4 %)."
+    assert (
+        told
+        == "nothing known; the 9 other trainees at this training quarter: together 3 % (95 % interval 2–4 %)."
+    )
+
+
+@given(st.integers(0, 60))
+def test_why_there_is_no_comparison_goes_with_the_number_of_others(others: int) -> None:
+    told = wording.comparison_sentence(None, None, None, None, None, None, others)
+    assert ("fewer than five other trainees" in told) == (others < 5)
+    assert (f"fewer than half of the due outcomes of the {others} other trainees" in told) == (others >= 5)
 
 
 fraction = st.floats(0, 1)
@@ -410,6 +579,7 @@ def test_small_words() -> None:
     assert wording.any_of(["surgeon"]) == "surgeon"
     assert wording.any_of(["a", "b", "c"]) == "a, b or c"
     assert [wording.cases_text(count) for count in (0, 1, 2)] == ["0 cases", "1 case", "2 cases"]
+    assert [wording.reviews_text(count) for count in (1, 2)] == ["1 review", "2 reviews"]
 
 
 def test_the_interval_of_these_tests_is_the_published_one() -> None:

@@ -17,14 +17,17 @@ from dashboard.queries.rules import (
 )
 from dashboard.queries.standing import (
     bands,
+    bands_of_quarter,
     comparison,
     course,
     course_bands,
+    ladder,
     levels,
     milestones,
     own_rates,
     rates,
     technique,
+    technique_of_everybody,
     trainees,
     volume,
 )
@@ -32,6 +35,7 @@ from dashboard.queries.standing import (
 __all__ = [
     "Snapshot",
     "bands",
+    "bands_of_quarter",
     "cases_of_outcome",
     "cases_of_requirement",
     "comparison",
@@ -41,6 +45,7 @@ __all__ = [
     "findings",
     "framework",
     "intakes",
+    "ladder",
     "left_out",
     "levels",
     "listed",
@@ -54,6 +59,7 @@ __all__ = [
     "records",
     "roles_of",
     "technique",
+    "technique_of_everybody",
     "trainees",
     "unverified",
     "volume",

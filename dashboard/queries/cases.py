@@ -17,9 +17,19 @@ def cases_of_requirement(
         scope,
         """
         select
-            credit.credited, credit.reason, opened.case_ref, opened.operated_month, opened.title as procedure,
+            credit.credited, credit.reason,
+            (
+                select string_agg(lower(attribute.title), ', ' order by attribute.position)
+                from requirement_attribute as asked
+                inner join attribute on asked.attribute = attribute.attribute
+                inner join case_attribute as found on asked.attribute = found.attribute
+                where asked.need = 'none' and asked.requirement_ref = credit.requirement_ref
+                    and found.trainee_ref = opened.trainee_ref and found.case_sequence = opened.case_sequence
+                    and credit.reason = 'attribute'
+            ) as excluded,
+            opened.case_ref as "case", opened.operated_month as month_of_operation, opened.title as procedure,
             opened.side, role.title as role, coalesce(level.title, opened.supervision) as supervision,
-            opened.takeover, opened.supervisor_agreed
+            opened.takeover, opened.supervisor_agreed as confirmed_by_a_supervisor
         from case_credit as credit
         inner join definition.case_opened as opened
             on credit.trainee_ref = opened.trainee_ref and credit.case_ref = opened.case_ref
@@ -45,9 +55,16 @@ def cases_of_outcome(
         scope,
         """
         select
-            outcome.status, outcome.why, outcome.case_ref, opened.operated_month, opened.title as procedure,
-            opened.side, role.title as role, opened.takeover, outcome.event_hands, opened.complications,
-            opened.follow_up_days
+            outcome.status,
+            case
+                when outcome.status = 'event' and $attribution = 'in_trainee_hands'
+                    then coalesce(outcome.event_hands, 'unclear')
+                else ''
+            end as hands,
+            outcome.why, outcome.case_ref as "case", opened.operated_month as month_of_operation,
+            opened.title as procedure, opened.side, role.title as role, opened.takeover,
+            outcome.event_hands as who_was_operating, opened.complications,
+            opened.follow_up_days as "days of follow-up"
         from definition.case_outcome as outcome
         inner join definition.case_opened as opened
             on outcome.trainee_ref = opened.trainee_ref and outcome.case_ref = opened.case_ref

@@ -36,8 +36,8 @@ def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         scope,
         f"""
         select
-            cohort, trainee_ref, data_through, is_current, live_intakes, accepted_rows, left_out_rows, warnings,
-            unconfirmed_cases
+            cohort as class, trainee_ref, data_through, is_current as data_current, live_intakes,
+            accepted_rows, left_out_rows, warnings as remarks, unconfirmed_cases
         from trainee_log
         where {IN_SCOPE}
         order by cohort, trainee_ref
@@ -52,7 +52,7 @@ def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         scope,
         f"""
         select
-            trainee_ref, rule, severity, findings,
+            trainee_ref, severity as what_became_of_it, rule, findings,
             (
                 select arg_min(finding.message, coalesce(finding.source_row, 0))
                 from finding
@@ -72,7 +72,7 @@ def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         snapshot,
         scope,
         """
-        select taken_on, file_name, kind, source, rows_in_file, accepted_rows, left_out_rows
+        select taken_on, file_name as file, kind, source, rows_in_file, accepted_rows, left_out_rows
         from live_intake
         where programme_ref = $programme_ref
         order by taken_on desc, kind, file_name
@@ -87,9 +87,8 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
         scope,
         f"""
         select
-            summary.trainee_ref, summary.requirement_title, summary.minimum, summary.counted_cases,
-            summary.remaining_cases, summary.met, summary.confirmed_cases, summary.held_cases, summary.edition,
-            summary.source, summary.verified, summary.data_through
+            summary.trainee_ref, summary.requirement_ref, summary.requirement_title, summary.held_cases,
+            summary.edition, summary.source, summary.verified, summary.data_through
         from volume_summary as summary
         inner join requirement on summary.requirement_ref = requirement.requirement_ref
         where {IN_SCOPE} and cohort = $cohort

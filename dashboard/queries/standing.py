@@ -16,6 +16,7 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         f"""
         select
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
+            completed is null and "left" is null as in_training,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
         where {IN_SCOPE}
@@ -109,8 +110,7 @@ def bands(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str)
         scope,
         f"""
         select
-            cohort, trainee_ref, training_quarter, band, band_order, cases, known_cases, share,
-            training_quarter = max(training_quarter) over (partition by trainee_ref) as is_latest
+            cohort, trainee_ref, training_quarter, band, band_order, cases, known_cases, share
         from supervision_band
         where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
         order by cohort, trainee_ref, training_quarter, band_order
@@ -118,6 +118,68 @@ def bands(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str)
         people=list(people),
         group=group,
     )
+
+
+def bands_of_quarter(
+    snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str, quarter: int | None
+) -> pd.DataFrame:
+    """The bands of one quarter, None for each person's latest with a level; also who has none, and why."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        with shown as (
+            select *
+            from supervision_band
+            where procedure_group = $group and ($quarter is null or training_quarter = $quarter)
+            qualify training_quarter = max(training_quarter) over (partition by trainee_ref)
+        )
+        select
+            cohort, trainee_ref, shown.training_quarter, shown.band, shown.band_order, shown.cases,
+            shown.known_cases, shown.share,
+            coalesce(shown.training_quarter = clock.quarter_so_far, false) as so_far,
+            case
+                when shown.band is not null then null
+                when exists (
+                    select 1
+                    from supervision_mix as mix
+                    where mix.trainee_ref = trainee.trainee_ref and $group in ('all', mix.procedure_group)
+                        and ($quarter is null or mix.training_quarter = $quarter)
+                ) then 'no level recorded'
+                when clock.last_training_quarter is null then 'no data yet'
+                when clock.last_training_quarter < $quarter then 'no data of this quarter'
+                else 'no case as surgeon'
+            end as why_none
+        from trainee
+        inner join trainee_clock as clock using (programme_ref, cohort, trainee_ref)
+        left join shown using (programme_ref, cohort, trainee_ref)
+        where {IN_SCOPE} and list_contains($people, trainee_ref)
+        order by cohort, trainee_ref, shown.band_order
+        """,
+        people=list(people),
+        group=group,
+        quarter=quarter,
+    )
+
+
+def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
+    """The bands in which a surgeon can be supervised, lowest first, whoever and whatever is shown."""
+    found = select(
+        snapshot,
+        scope,
+        f"""
+        select band
+        from supervision_level
+        group by band
+        having
+            bool_or(level_ref not in (select level_ref from supervision_role))
+            or bool_or(level_ref in (select level_ref from supervision_role where role = 'surgeon'))
+            -- An edition that takes a level away from surgeons leaves the cases that were recorded with it.
+            or band in (select band from supervision_band where {IN_SCOPE})
+        order by min(level_rank)
+        """,
+    )
+    return list(found["band"])
 
 
 def levels(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
@@ -155,6 +217,43 @@ def technique(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: 
         where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
         qualify scored.training_quarter = max(scored.training_quarter) over (partition by scored.trainee_ref)
         order by scored.cohort, scored.trainee_ref, step.position
+        """,
+        people=list(people),
+        group=group,
+    )
+
+
+def technique_of_everybody(
+    snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str
+) -> pd.DataFrame:
+    """The same for each of the people and each step that any of them has, whether it was scored or not."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        with latest as (
+            select programme_ref, cohort, trainee_ref, step, training_quarter, scored, score_mean, score_low, score_high
+            from technique_step
+            where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+            qualify training_quarter = max(training_quarter) over (partition by trainee_ref)
+        ),
+
+        reviewed as (
+            select distinct trainee_ref, training_quarter from latest
+        )
+
+        select
+            trainee.cohort, trainee_ref, step.title as step, step.position as step_order, step.phase,
+            reviewed.training_quarter,
+            coalesce(reviewed.training_quarter = clock.quarter_so_far, false) as so_far,
+            coalesce(latest.scored, 0) as scored, latest.score_mean, latest.score_low, latest.score_high
+        from trainee
+        inner join trainee_clock as clock using (programme_ref, cohort, trainee_ref)
+        cross join step
+        left join reviewed using (trainee_ref)
+        left join latest using (programme_ref, cohort, trainee_ref, step)
+        where {IN_SCOPE} and list_contains($people, trainee_ref) and step.step in (select step from latest)
+        order by cohort, trainee_ref, step.position
         """,
         people=list(people),
         group=group,

@@ -24,14 +24,28 @@ def show(viewer: Viewer, store: Store) -> None:
         check_can_see_volume(viewer, ref)
     left, right = st.columns(2)
     with left:
-        trainee = opening.choose_trainee(roster)
+        trainee = opening.choose_trainee(roster, "cases")
     with right:
-        chosen = opening.choose_figure(opening.figures(snapshot, can_see_trainee(viewer, trainee)))
+        chosen = opening.choose_figure(opening.figures(snapshot, can_see_trainee(viewer, trainee)), "cases")
+    _through(store, roster, trainee)
     kind, ref, *attribution = chosen.split(":")
     if kind == "requirement":
         _of_requirement(viewer, snapshot, trainee, ref)
     else:
         _of_outcome(viewer, snapshot, trainee, ref, attribution[0])
+
+
+def _through(store: Store, roster: pd.DataFrame, trainee: str) -> None:
+    row = queries.records(roster[roster["trainee_ref"] == trainee])[0]
+    st.markdown(
+        wording.through_sentence(
+            trainee,
+            row.data_through,
+            is_current=row.is_current,
+            in_training=row.in_training,
+            within_days=store.programme.current_within_days,
+        )
+    )
 
 
 def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:
@@ -61,27 +75,26 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     _not_counted(cases[~counted].drop(columns=["credited"]))
     st.header(f"Counted: {wording.cases_text(int(counted.sum()))}")
     if counted.any():
-        figure.plain_table(cases[counted].drop(columns=["credited", "reason"]))
+        figure.plain_table(cases[counted].drop(columns=["credited", "reason", "excluded"]))
 
 
 def _not_counted(cases: pd.DataFrame) -> None:
     st.header(f"Not counted: {wording.cases_text(len(cases))}")
     if not cases.empty:
-        figure.plain_table(cases.assign(reason=[wording.reason_text(reason) for reason in cases["reason"]]))
+        told = [wording.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
+        figure.plain_table(cases.assign(reason=told).drop(columns=["excluded"]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
     rates = queries.own_rates(snapshot, viewer.scope, trainee)
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
-    counts = (it.events, it.known_outcomes, it.unknown_outcomes, it.not_yet_due)
-    st.header(wording.rate_sentence(*counts, it.rate, it.rate_low, it.rate_high))
+    st.header(wording.rate_sentence(it))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
     checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
-    st.markdown(f"{it.title}: {it.definition}{window} Source: {it.source}.{checked}")
+    st.markdown(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
     st.markdown(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
     figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
-    for status in dict.fromkeys(cases["status"]):
-        of_status = cases[cases["status"] == status]
-        st.header(f"{str(status).capitalize()}: {wording.cases_text(len(of_status))}")
-        figure.plain_table(of_status.drop(columns=["status"]))
+    for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):
+        st.header(wording.outcome_heading(str(status), str(hands), len(alike)))
+        figure.plain_table(alike.drop(columns=["status", "hands"]))

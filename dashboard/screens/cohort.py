@@ -17,7 +17,7 @@ LATEST = "Each trainee's latest"
 CURRENT, EVERYBODY = "Current classes", "All classes"
 # Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
 ENOUGH_TO_SET_THE_AXIS = 10
-HALF_WIDTH = 300
+HALF_WIDTH, BANDS_WIDTH = 300, 245  # the words at the end of a bar are longer
 GRID_STEP = 70
 
 
@@ -40,6 +40,21 @@ class View:
         placed = frame.rename(columns={"trainee_ref": "trainee", "cohort": "group"})
         placed["trainee_order"] = [order[trainee] for trainee in placed["trainee"]]
         return placed
+
+    @property
+    def late(self) -> pd.DataFrame:
+        """Those in training whose data end too early."""
+        return self.roster[~self.roster["is_current"] & self.roster["in_training"]]
+
+    def late_lines(self, frame: pd.DataFrame) -> tuple[str, ...]:
+        """The same people of a chart, for its heading: `T27: data through July 2026.`"""
+        late = self.late[self.late["trainee_ref"].isin(frame["trainee"])]
+        through: dict[str, list[str]] = {}
+        for row in queries.records(late):
+            month = row.data_through
+            told = f"data through {wording.month_text(month)}" if month else "no data yet"
+            through.setdefault(told, []).append(row.trainee_ref)
+        return tuple(f"{', '.join(people)}: {told}." for told, people in through.items())
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -72,16 +87,17 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
     chosen = st.selectbox("Class", [CURRENT, *dict.fromkeys(roster["cohort"]), EVERYBODY], key="class")
     shown = roster["cohort"] == chosen
     if chosen == CURRENT:
-        shown = roster["completed"].isna() & roster["left"].isna()
+        shown = roster["in_training"]
     return roster if chosen == EVERYBODY else roster.loc[shown]
 
 
 def _through(view: View) -> None:
     within_days = view.store.programme.current_within_days
-    late = view.roster[~view.roster["is_current"].astype(bool) & view.roster["completed"].isna()]
     told = [
-        wording.through_sentence(row.trainee_ref, row.data_through, False, within_days)
-        for row in queries.records(late)
+        wording.through_sentence(
+            row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
+        )
+        for row in queries.records(view.late)
     ]
     st.markdown(
         f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}. " + " ".join(told)
@@ -104,7 +120,9 @@ def _volume(view: View) -> None:
         )
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
-    chosen = figure.draw("volume_grid", frame, key="volume", step=GRID_STEP, select=True)
+    chosen = figure.draw(
+        "volume_grid", frame, key="volume", lines=view.late_lines(frame), step=GRID_STEP, select=True
+    )
     figure.table(
         frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index()
     )
@@ -141,9 +159,9 @@ def _open_by_keyboard(view: View) -> None:
     named = opening.figures(view.snapshot, can_see_cohort(view.viewer))
     left, middle, right = st.columns([2, 3, 2], vertical_alignment="bottom")
     with left:
-        trainee = opening.choose_trainee(view.roster)
+        trainee = opening.choose_trainee(view.roster, "cohort")
     with middle:
-        chosen = opening.choose_figure(named)
+        chosen = opening.choose_figure(named, "cohort")
     with right:
         if st.button("Open the trainee", width="stretch"):
             opening.go("trainee", trainee)
@@ -163,14 +181,19 @@ def _outcomes(view: View) -> None:
     frame = view.in_order(
         queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
     )
-    frame = frame.assign(
-        label=[wording.rate_label(row.events, row.known_outcomes, row.rate) for row in queries.records(frame)]
-    )
-    title = f"{titles[complication]}, {attribution.replace('_', ' ')}"
+    frame = frame.assign(label=[wording.rate_label(row) for row in queries.records(frame)])
+    title = f"{titles[complication]}, {wording.attribution_text(attribution)}"
     enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
     top = None if enough.empty else charts.axis_top(enough)
     chosen = figure.draw(
-        "complication_intervals", frame, key="rates", title=title, top=top, width=HALF_WIDTH, select=True
+        "complication_intervals",
+        frame,
+        key="rates",
+        title=title,
+        lines=view.late_lines(frame),
+        top=top,
+        width=HALF_WIDTH,
+        select=True,
     )
     _say_why_not_expected(frame)
     figure.table(_rate_table(frame), "Each trainee in words")
@@ -179,24 +202,15 @@ def _outcomes(view: View) -> None:
 
 
 def _say_why_not_expected(frame: pd.DataFrame) -> None:
-    reasons = [reason for reason in dict.fromkeys(frame["why_none"]) if reason]
-    if frame["expected"].isna().all() and reasons:
-        st.markdown(f"No expected value is drawn: {reasons[0]}")
+    without: dict[str, list[str]] = {}
+    for row in queries.records(frame[frame["expected"].isna()]):
+        without.setdefault(row.why_none, []).append(row.trainee)
+    told = [f"No upright line for {', '.join(people)}: {why}." for why, people in without.items()]
+    st.markdown(" ".join(told))
 
 
 def _rate_table(frame: pd.DataFrame) -> pd.DataFrame:
-    said = [
-        wording.rate_sentence(
-            row.events,
-            row.known_outcomes,
-            row.unknown_outcomes,
-            row.not_yet_due,
-            row.rate,
-            row.rate_low,
-            row.rate_high,
-        )
-        for row in queries.records(frame)
-    ]
+    said = [wording.rate_sentence(row) for row in queries.records(frame)]
     return pd.DataFrame({"trainee": frame["trainee"], "known outcomes, rate and interval": said})
 
 
@@ -217,20 +231,35 @@ def quarter_text(quarter: object) -> str:
 def _supervision(view: View) -> None:
     st.header("How close did the supervisor stand?")
     group = _group(view, "supervision_group", everything=True)
-    frame = view.in_order(queries.bands(view.snapshot, view.viewer.scope, view.people, group))
-    quarter = st.selectbox("Quarter of training", [LATEST, *sorted(set(frame["training_quarter"]))])
-    shown = frame["is_latest"].astype(bool) if quarter == LATEST else frame["training_quarter"] == quarter
-    of_quarter = frame[shown]
-    if of_quarter.empty:
+    scope = view.viewer.scope
+    every = queries.bands(view.snapshot, scope, view.people, group)
+    quarter = st.selectbox("Quarter of training", [LATEST, *sorted(set(every["training_quarter"]))])
+    of_latest = quarter == LATEST
+    frame = view.in_order(
+        queries.bands_of_quarter(
+            view.snapshot, scope, view.people, group, None if of_latest else int(quarter)
+        )
+    )
+    if frame["band"].isna().all():
         figure.nothing(
             "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
         )
         return
-    heading = charts.Heading(f"Supervision as surgeon, {quarter_text(quarter)}", charts.BANDS_HEADING.lines)
-    chosen = figure.draw(
-        "supervision_bands", of_quarter, key="bands", heading=heading, width=HALF_WIDTH, select=True
+    heading = charts.Heading(
+        f"Supervision as surgeon, {quarter_text(quarter)}",
+        (*charts.BANDS_HEADING.lines, *view.late_lines(frame)),
     )
-    figure.supervision_tables(frame, queries.levels(view.snapshot, view.viewer.scope, view.people, group))
+    chosen = figure.draw(
+        "supervision_bands",
+        frame,
+        key="bands",
+        ladder=queries.ladder(view.snapshot, scope),
+        of_latest=of_latest,
+        heading=heading,
+        width=BANDS_WIDTH,
+        select=True,
+    )
+    figure.supervision_tables(every, queries.levels(view.snapshot, scope, view.people, group))
     if chosen:
         opening.go("trainee", chosen["trainee"])
 
@@ -239,15 +268,36 @@ def _supervision(view: View) -> None:
 def _technique(view: View) -> None:
     st.header("Which steps were scored, and how?")
     group = _group(view, "technique_group", everything=False)
-    frame = view.in_order(queries.technique(view.snapshot, view.viewer.scope, view.people, group))
+    frame = view.in_order(
+        queries.technique_of_everybody(view.snapshot, view.viewer.scope, view.people, group)
+    )
     if frame.empty:
         figure.nothing(
             "No operation of these trainees was reviewed step by step.", "Bring in a file of reviews."
         )
         return
-    chosen = figure.draw("technique_cohort", frame, key="technique", select=True)
-    figure.table(
-        frame[["trainee", "step", "training_quarter", "scored", "score_mean", "score_low", "score_high"]]
+    heading = charts.Heading(
+        charts.COHORT_HEADING.title, (*charts.COHORT_HEADING.lines, *view.late_lines(frame))
     )
+    chosen = figure.draw(
+        "technique_cohort", frame, key="technique", heading=heading, step=GRID_STEP, select=True
+    )
+    figure.table(_score_table(frame[frame["training_quarter"].notna()]))
     if chosen:
         opening.go("trainee", chosen["trainee"])
+
+
+def _score_table(frame: pd.DataFrame) -> pd.DataFrame:
+    said = [
+        wording.score_sentence(row.scored, row.score_mean, row.score_low, row.score_high)
+        for row in queries.records(frame)
+    ]
+    return pd.DataFrame(
+        {
+            "trainee": frame["trainee"],
+            "quarter of training": frame["training_quarter"],
+            "phase": frame["phase"],
+            "step": frame["step"],
+            "scores": said,
+        }
+    )

@@ -24,6 +24,7 @@ ENDINGS = {
     14: "Held: something would vanish from a trainee's record. Nothing was stored.",
     15: "Another writer is at work. Try again when it has finished.",
 }
+NOTHING_CHANGED = "Nothing changed: these files are already live."
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -35,7 +36,11 @@ def show(viewer: Viewer, store: Store) -> None:
     _logs(viewer, snapshot, store.programme.current_within_days)
     _left_out(viewer, snapshot)
     st.header("Which exports are live?")
-    figure.plain_table(queries.intakes(snapshot, viewer.scope))
+    live = queries.intakes(snapshot, viewer.scope)
+    if live.empty:
+        st.markdown("None yet.")
+    else:
+        figure.plain_table(live)
 
 
 def _bring_in(viewer: Viewer, store: Store) -> None:
@@ -50,10 +55,22 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
     outcome: Outcome | None = st.session_state.get("outcome")
     if outcome is None:
         return
-    (st.success if outcome.code == 0 else st.warning)(ENDINGS.get(outcome.code, "It did not end well."))
-    st.code(f"{outcome.receipt}\n{outcome.said}".strip(), language=None)
+    (st.success if outcome.code == 0 else st.warning)(_ending(outcome.code))
+    st.code(for_the_screen(f"{outcome.receipt}\n{outcome.said}"), language=None)
     if outcome.code == 14 and files:
         _accept(viewer, store, files)
+
+
+def _ending(code: int) -> str:
+    if code == 0 and not st.session_state["published"]:
+        return NOTHING_CHANGED
+    return ENDINGS.get(code, "It did not end well.")
+
+
+def for_the_screen(said: str) -> str:
+    """Without what is for a terminal alone: the lines of progress, and how to accept on the command line."""
+    lines = said.strip().splitlines()
+    return "\n".join(line for line in lines if not line.endswith(" …") and "--accept-withdrawals" not in line)
 
 
 def _forget_outcome() -> None:
@@ -69,7 +86,9 @@ def _take(store: Store, files: list[Any], by: str | None = None, reason: str | N
 
     with st.spinner("Reading, checking, storing …"):
         uploads = [Upload(file.name, file.getvalue()) for file in files]
+        before = store.current().snapshot
         st.session_state["outcome"] = take(store.root, uploads, by, reason)
+        st.session_state["published"] = store.current().snapshot != before
     st.rerun()
 
 
@@ -92,24 +111,32 @@ def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
         opening.nobody(viewer, snapshot)
         return
     roster = queries.trainees(snapshot, viewer.scope)
-    late = roster[~roster["is_current"].astype(bool) & roster["completed"].isna()]
+    late = roster[~roster["is_current"] & roster["in_training"]]
     if late.empty:
         st.markdown("Every log of a trainee in training is current.")
     for row in queries.records(late):
-        st.markdown(wording.through_sentence(row.trainee_ref, row.data_through, False, within_days))
-    in_training = list(roster.loc[roster["completed"].isna(), "trainee_ref"])
-    if not st.toggle("Also those who have completed"):
-        frame = frame[frame["trainee_ref"].isin(in_training)]
-    figure.plain_table(frame)
+        st.markdown(
+            wording.through_sentence(
+                row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
+            )
+        )
+    if not st.toggle("Also those who have completed or left"):
+        frame = frame[frame["trainee_ref"].isin(roster.loc[roster["in_training"], "trainee_ref"])]
+    figure.plain_table(frame.rename(columns={"trainee_ref": "trainee"}))
 
 
 def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
-    st.header("What was left out, by rule?")
+    st.header("What was left out or remarked, by rule?")
     frame = queries.left_out(snapshot, viewer.scope)
     if frame.empty:
         st.markdown("Nothing was left out, and nothing was remarked.")
         return
-    figure.plain_table(frame)
+    figure.plain_table(
+        frame.assign(
+            what_became_of_it=[wording.severity_text(severity) for severity in frame["what_became_of_it"]],
+            rule=[wording.rule_text(rule) for rule in frame["rule"]],
+        ).rename(columns={"trainee_ref": "trainee"})
+    )
     findings = queries.findings(snapshot, viewer.scope, None)
     for ref in dict.fromkeys(findings["trainee_ref"].dropna()):
         _fix_list(str(ref), findings[findings["trainee_ref"] == ref])

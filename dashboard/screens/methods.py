@@ -9,6 +9,21 @@ from dashboard.access import Viewer
 from dashboard.departures import DEPARTURES
 from pipelines.store import Store
 
+CHECKED = {
+    "requirement": {
+        "title": "requirement",
+        "minimum": "minimum",
+        "edition": "edition",
+        "source": "source",
+    },
+    "complication": {
+        "title": "complication",
+        "definition": "definition",
+        "window_days": "window in days",
+        "source": "source",
+    },
+}
+
 
 def show(_viewer: Viewer, store: Store) -> None:
     """The screen."""
@@ -21,11 +36,24 @@ def show(_viewer: Viewer, store: Store) -> None:
     st.header("On what basis are the data held?")
     st.markdown(programme.basis or "Nobody has written it down yet: `basis` in programme.yaml is blank.")
     _definitions(snapshot)
+    st.header("Which rules were checked, and where are they from?")
+    _checked_rules(snapshot)
     st.header("What still has to be confirmed?")
     figure.plain_table(queries.unverified(snapshot))
     st.header("Where do we depart from published methods?")
     for departure in DEPARTURES:
         st.markdown(f"- {departure}")
+
+
+def _checked_rules(snapshot: queries.Snapshot) -> None:
+    """What somebody has read in the document named as source."""
+    for table, columns in CHECKED.items():
+        rules = queries.listed(snapshot, table)
+        checked = rules[rules["verified"].astype(bool)]
+        if checked.empty:
+            st.markdown(f"No {table} was checked against its source.")
+        else:
+            figure.plain_table(checked[list(columns)].rename(columns=columns))
 
 
 def _definitions(snapshot: queries.Snapshot) -> None:

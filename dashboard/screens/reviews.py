@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import figure, queries
+from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_see_own_reviews
 from pipelines.store import Store
 
@@ -25,6 +25,6 @@ def show(viewer: Viewer, store: Store) -> None:
     of_review = frame[frame["review_ref"] == chosen]
     first = queries.records(of_review)[0]
     st.markdown(
-        f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {len(refs)} reviews in all."
+        f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {wording.reviews_text(len(refs))} in all."
     )
     figure.plain_table(of_review[["step", "score", "done_by_supervisor", "comment"]])

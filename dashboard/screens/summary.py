@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import streamlit as st
 
 from dashboard import figure, opening, queries, wording
@@ -10,6 +11,10 @@ from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
 from pipelines.summary import summary_files
 
+COUNTED = (
+    *("part_of", "minimum", "counted_cases", "remaining_cases", "met"),
+    *("parts", "parts_short", "confirmed_cases"),
+)
 TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ".csv": "text/csv",
@@ -31,16 +36,50 @@ def show(viewer: Viewer, store: Store) -> None:
         "This summary names everyone and hides nothing: it is for those who may read about every trainee."
     )
     cohorts = list(dict.fromkeys(roster["cohort"]))
-    first = roster.loc[roster["completed"].isna(), "cohort"]
+    first = roster.loc[roster["in_training"], "cohort"]
     cohort = st.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
     _files(store, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
+    people = tuple(dict.fromkeys(frame["trainee_ref"]))
+    counted = queries.volume(snapshot, viewer.scope, people)[["trainee_ref", "requirement_ref", *COUNTED]]
     st.header(f"Preview: {wording.cohort_text(cohort)}")
-    of_rule = ["requirement_title", "edition", "source", "verified"]
-    figure.plain_table(frame.drop(columns=of_rule[1:]))
+    figure.plain_table(_preview(frame.merge(counted, on=["trainee_ref", "requirement_ref"])))
     st.header("Where is each minimum from?")
-    rules = frame[of_rule].drop_duplicates()
-    figure.plain_table(rules.assign(verified=[_checked(verified) for verified in rules["verified"]]))
+    rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "requirement": rules["requirement_title"],
+                "edition": rules["edition"],
+                "source": rules["source"],
+                "checked": [_checked(verified) for verified in rules["verified"]],
+            }
+        )
+    )
+
+
+def _preview(frame: pd.DataFrame) -> pd.DataFrame:
+    rows = queries.records(frame)
+    return pd.DataFrame(
+        {
+            "trainee": frame["trainee_ref"],
+            "requirement": [("– " if row.part_of else "") + row.requirement_title for row in rows],
+            "counted, of minimum": [
+                wording.volume_text(
+                    row.counted_cases,
+                    row.minimum,
+                    row.remaining_cases,
+                    met=row.met,
+                    parts_short=row.parts_short,
+                    parts=row.parts,
+                )
+                for row in rows
+            ],
+            "confirmed by a supervisor": frame["confirmed_cases"],
+            "held": frame["held_cases"],
+            "data through": frame["data_through"],
+        }
+    )
 
 
 def _files(store: Store, cohort: str) -> None:

@@ -12,8 +12,16 @@ from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.parts import part
 from dashboard.queries import Snapshot
-from pipelines.cautions import TO_BE_CONFIRMED
 from pipelines.store import Store
+
+BAND_WITHHELD = "The band of completed classes is not shown here: it holds your own class, and colleagues could be read off it."
+PERCENTILES = {
+    "p10": "10th percentile",
+    "p25": "25th percentile",
+    "p50": "median of completed classes",
+    "p75": "75th percentile",
+    "p90": "90th percentile",
+}
 
 
 @dataclass(frozen=True)
@@ -37,7 +45,7 @@ def show(viewer: Viewer, store: Store) -> None:
         return
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)
-    ref = opening.choose_trainee(roster) if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
+    ref = opening.choose_trainee(roster, "trainee") if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
     person = Person(store, snapshot, viewer, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
     _head(person)
     figure.caution()
@@ -57,12 +65,14 @@ def _head(person: Person) -> None:
     within_days = person.store.programme.current_within_days
     row = person.row
     started = f"started {wording.month_text(row.started)}"
-    ends = (
-        f"completed {wording.month_text(row.completed)}"
-        if row.completed
-        else f"expected to complete {wording.month_text(row.expected_completion)}"
+    ends = wording.end_text(row.completed, row.left, row.expected_completion)
+    through = wording.through_sentence(
+        person.ref,
+        row.data_through,
+        is_current=row.is_current,
+        in_training=row.in_training,
+        within_days=within_days,
     )
-    through = wording.through_sentence(person.ref, row.data_through, bool(row.is_current), within_days)
     st.markdown(f"**{person.ref}**, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
 
 
@@ -138,7 +148,10 @@ def _minimums(person: Person) -> None:
         )
     )
     if not frame["verified"].all():
-        st.markdown(f"*To be confirmed*: {TO_BE_CONFIRMED}. Sources stand with the cases behind each count.")
+        st.markdown(
+            "*To be confirmed*: nobody has checked the rule against the current document yet. "
+            "Sources stand with the cases behind each count."
+        )
     _course(person, frame)
 
 
@@ -151,17 +164,18 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     minimum = int(frame.loc[frame["requirement_ref"] == ref, "minimum"].iloc[0])
     own = queries.course(person.snapshot, person.viewer.scope, person.ref, ref)
     bands = queries.course_bands(person.snapshot, person.viewer.scope, ref)
+    words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     if person.viewer.role == "trainee" and person.row.completed:
         # The bands hold completed classes, and so this person's own: a colleague could be read off them.
         bands = bands.iloc[:0]
+        words["nothing_behind"] = BAND_WITHHELD
     if own.empty:
         figure.nothing(
             "There is no month of training with data yet.", "The line begins with the first export."
         )
         return
-    words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     figure.draw("volume_over_time", own, bands, key="course", **words)
-    figure.table(own.merge(bands, on="training_month", how="left"))
+    figure.table(own.merge(bands, on="training_month", how="left").rename(columns=PERCENTILES))
 
 
 @part
@@ -179,18 +193,7 @@ def _outcomes(person: Person) -> None:
         key="own_attribution",
     )
     of_attribution = frame[frame["attribution"] == attribution]
-    said = [
-        wording.rate_sentence(
-            row.events,
-            row.known_outcomes,
-            row.unknown_outcomes,
-            row.not_yet_due,
-            row.rate,
-            row.rate_low,
-            row.rate_high,
-        )
-        for row in queries.records(of_attribution)
-    ]
+    said = [wording.rate_sentence(row) for row in queries.records(of_attribution)]
     figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}))
     left, right = st.columns([3, 2], vertical_alignment="bottom")
     ref = left.selectbox("Outcome", list(titles), format_func=titles.__getitem__)
@@ -210,7 +213,8 @@ def _supervision(person: Person) -> None:
             "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
         )
         return
-    figure.draw("supervision_over_time", frame, key="quarters")
+    ladder = queries.ladder(person.snapshot, person.viewer.scope)
+    figure.draw("supervision_over_time", frame, key="quarters", ladder=ladder)
     figure.supervision_tables(
         frame, queries.levels(person.snapshot, person.viewer.scope, (person.ref,), group)
     )
@@ -240,7 +244,13 @@ def _technique(person: Person) -> None:
 
 def _comparison(person: Person) -> None:
     st.header("Beside the other trainees at the same training quarter")
-    frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref)
+    st.markdown(
+        "A quarter of training that is still running is compared with whole quarters of the others: this trainee's "
+        "counts may look behind for that alone."
+    )
+    titles = _measures(person.snapshot)
+    frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref).set_index("measure")
+    frame = frame.loc[[measure for measure in titles if measure in frame.index]].reset_index()
     said = [
         wording.comparison_sentence(
             row.value,
@@ -255,13 +265,50 @@ def _comparison(person: Person) -> None:
         for row in queries.records(frame)
     ]
     with st.expander("Every measure"):
-        figure.plain_table(pd.DataFrame({"measure": frame["measure"], "in words": said}))
+        figure.plain_table(
+            pd.DataFrame({"measure": [titles[each] for each in frame["measure"]], "in words": said})
+        )
+
+
+def _measures(snapshot: Snapshot) -> dict[str, str]:
+    """The title of each measure of the comparison, in the order of the specialty."""
+    outcomes = queries.records(queries.listed(snapshot, "complication"))
+    return (
+        {
+            f"counted_cases:{row.requirement_ref}": f"Counted cases: {row.title}"
+            for row in queries.records(queries.listed(snapshot, "requirement"))
+        }
+        | {
+            f"rate:{row.complication_ref}:{attribution}": f"{row.title}, {wording.attribution_text(attribution)}"
+            for row in outcomes
+            for attribution in opening.ATTRIBUTIONS
+        }
+        | {
+            f"supervision_share:{row.procedure_group}": f"{row.title}: share as surgeon at the two top steps of the ladder"
+            for row in queries.records(queries.listed(snapshot, "procedure_group"))
+        }
+        | {
+            f"score_mean:{row.step}": f"Mean score: {row.title}"
+            for row in queries.records(queries.listed(snapshot, "step"))
+        }
+    )
 
 
 def _findings(person: Person) -> None:
-    st.header("What was left out of the log, and why?")
+    st.header("What was left out or remarked, and why?")
     frame = queries.findings(person.snapshot, person.viewer.scope, person.ref)
     if frame.empty:
         st.markdown("Nothing: every row of the live exports was taken without a remark.")
         return
-    figure.plain_table(frame[["file_name", "source_row", "severity", "message", "remedy"]])
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "file": frame["file_name"],
+                "row": frame["source_row"],
+                "what became of it": [wording.severity_text(each) for each in frame["severity"]],
+                "rule": [wording.rule_text(rule) for rule in frame["rule"]],
+                "message": frame["message"],
+                "remedy": frame["remedy"],
+            }
+        )
+    )
