@@ -79,7 +79,7 @@ def _head(person: Person) -> None:
 def _milestones(person: Person) -> None:
     st.header("Milestones: which evidence is there, which is missing?")
     st.markdown(
-        "Rules over the numbers below, beside the level that the committee recorded. No level is computed."
+        "Rules over the whole of training so far, beside the level that the committee recorded. No level is computed."
     )
     for row in queries.records(queries.framework(person.snapshot)):
         st.markdown(f"Framework ({'official' if row.official else 'not official'}): {row.framework}.")
