@@ -262,6 +262,36 @@ def volume_text(
     return ", ".join(told if len(told) > 1 else [*told, "reached"])
 
 
+class Volume(Protocol):
+    """A row of case_volume with its parts."""
+
+    requirement_title: str
+    part_of: str | None
+    counted_cases: int
+    minimum: int
+    remaining_cases: int
+    met: bool
+    parts_short: int
+    parts: int
+
+
+def volume_row_text(row: Volume) -> str:
+    """The same of a row."""
+    return volume_text(
+        row.counted_cases,
+        row.minimum,
+        row.remaining_cases,
+        met=row.met,
+        parts_short=row.parts_short,
+        parts=row.parts,
+    )
+
+
+def requirement_text(row: Volume) -> str:
+    """`Cataract`, or `– Chalazion` for a part of another."""
+    return f"– {row.requirement_title}" if row.part_of else row.requirement_title
+
+
 def volume_sentence(  # noqa: PLR0913 - a parent is told with its parts
     requirement_title: str,
     counted: int,

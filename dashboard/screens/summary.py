@@ -63,18 +63,8 @@ def _preview(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "trainee": frame["trainee_ref"],
-            "requirement": [("– " if row.part_of else "") + row.requirement_title for row in rows],
-            "counted, of minimum": [
-                wording.volume_text(
-                    row.counted_cases,
-                    row.minimum,
-                    row.remaining_cases,
-                    met=row.met,
-                    parts_short=row.parts_short,
-                    parts=row.parts,
-                )
-                for row in rows
-            ],
+            "requirement": [wording.requirement_text(row) for row in rows],
+            "counted, of minimum": [wording.volume_row_text(row) for row in rows],
             "confirmed by a supervisor": frame["confirmed_cases"],
             "held": frame["held_cases"],
             "data through": frame["data_through"],

@@ -125,20 +125,8 @@ def _minimums(person: Person) -> None:
     figure.plain_table(
         pd.DataFrame(
             {
-                "requirement": [
-                    ("– " if row.part_of else "") + row.requirement_title for row in queries.records(frame)
-                ],
-                "counted, of minimum": [
-                    wording.volume_text(
-                        row.counted_cases,
-                        row.minimum,
-                        row.remaining_cases,
-                        met=row.met,
-                        parts_short=row.parts_short,
-                        parts=row.parts,
-                    )
-                    for row in queries.records(frame)
-                ],
+                "requirement": [wording.requirement_text(row) for row in queries.records(frame)],
+                "counted, of minimum": [wording.volume_row_text(row) for row in queries.records(frame)],
                 "confirmed by a supervisor": frame["confirmed_cases"],
                 "rule": [
                     f"{row.edition}{'' if row.verified else ', to be confirmed'}"
