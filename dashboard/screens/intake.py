@@ -79,10 +79,8 @@ def _forget_outcome() -> None:
 
 
 def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
-    from pipelines.uploads import (  # the whole intake, which no other screen needs, is slow to import
-        Upload,
-        take,
-    )
+    # The whole intake, which no other screen needs, is slow to import.
+    from pipelines.uploads import Upload, take
 
     with st.spinner("Reading, checking, storing …"):
         uploads = [Upload(file.name, file.getvalue()) for file in files]
