@@ -393,22 +393,6 @@ def cohort_text(cohort: str) -> str:
 # ---- supervision and technique
 
 
-class BandShare(NamedTuple):
-    """One step of the ladder: how many cases, and their share of the cases in which a level is recorded."""
-
-    band: str
-    cases: int
-    share: float
-
-
-def supervision_sentence(bands: Sequence[BandShare], known: int, not_recorded: int) -> str:
-    """`41 cases as surgeon with a level recorded: guided 12 % (5), present 88 % (36); 3 without a level.`"""
-    if known == 0:
-        return f"no level recorded: {not_recorded} cases as surgeon without one."
-    told = ", ".join(f"{each.band} {share_text(each.share, known)} ({each.cases})" for each in bands)
-    return f"{cases_text(known)} as surgeon with a level recorded: {told}; {not_recorded} without a level."
-
-
 def score_sentence(scored: int, mean: float | None, low: float | None, high: float | None) -> str:
     """`8 scored: mean 3.6 of 5 (95 % interval 2.9–4.3)`; a score has no interval below three."""
     if scored == 0 or mean is None:

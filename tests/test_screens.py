@@ -16,6 +16,7 @@ from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
 from pipelines.store import Store
 from tests.browser import demo_store
+from tests.printed import wilson
 from tests.stores import new_store, rows_of, run_well, set_programme, shipped_specialty, write_csv
 
 PROGRAMME = "harbour-eye"
@@ -177,6 +178,22 @@ def test_no_table_behind_a_chart_is_empty(screen: Any) -> None:
     shown = tables(opened(screen, DEMO_DIRECTOR, Store(demo_store())))
     assert len(shown) >= 4
     assert [rows[0] for rows in shown if len(rows) < 2] == []
+
+
+def test_the_technique_of_a_trainee_tells_how_sure_its_scores_and_manoeuvres_are() -> None:
+    store = Store(demo_store())
+    own = rows_of(store.root, "technique_step", trainee_ref="T22", procedure_group="cataract")
+    latest = max(int(row["training_quarter"]) for row in own)
+    tried = [row for row in own if int(row["training_quarter"]) == latest and int(row["attempts"] or 0)]
+    shown = tables(opened(trainee, Viewer("trainee", "saltmarsh-eye", "T22"), store))
+    head, *rows = next(table for table in shown if "manoeuvres" in table[0])
+    told = [row[head.index("manoeuvres")] for row in rows]
+    assert tried
+    for row in tried:
+        low, high = wilson(int(row["successes"]), int(row["attempts"]))
+        words = f"{row['successes']} of {row['attempts']} attempts succeeded (95 % interval {100 * low:.0f}–{100 * high:.0f} %)"
+        assert words in told
+    assert told.count("no attempts recorded") == len(rows) - len(tried)
 
 
 def of_a_table(frame) -> None:  # noqa: ANN001 - its text alone is run, where no type is known

@@ -217,15 +217,6 @@ def test_months_and_classes_are_written_as_people_say_them() -> None:
 # ---- supervision and technique
 
 
-def test_supervision_is_told_in_shares_with_their_counts_and_the_unrecorded() -> None:
-    bands = [wording.BandShare("guided", 5, 5 / 41), wording.BandShare("supervisor present", 36, 36 / 41)]
-    assert wording.supervision_sentence(bands, 41, 3) == (
-        "41 cases as surgeon with a level recorded: guided 12 % (5), supervisor present 88 % (36);"
-        " 3 without a level."
-    )
-    assert wording.supervision_sentence([], 0, 7) == "no level recorded: 7 cases as surgeon without one."
-
-
 @pytest.mark.parametrize(
     ("scored", "mean", "low", "high", "sentence"),
     [

@@ -223,10 +223,27 @@ def _technique(person: Person) -> None:
         "done by a supervisor are not in the means."
     )
     figure.draw("technique_steps", frame, key="steps")
-    figure.table(
-        frame[
-            ["step", "scored", "score_mean", "done_by_supervisor", "attempts", "successes", "seconds_median"]
-        ]
+    figure.table(_technique_table(frame))
+
+
+def _technique_table(frame: pd.DataFrame) -> pd.DataFrame:
+    rows = queries.records(frame)
+    return pd.DataFrame(
+        {
+            "step": frame["step"],
+            "scores": [
+                wording.score_sentence(row.scored, row.score_mean, row.score_low, row.score_high)
+                for row in rows
+            ],
+            "manoeuvres": [
+                wording.success_sentence(
+                    row.successes or 0, row.attempts or 0, row.success_low, row.success_high
+                )
+                for row in rows
+            ],
+            "done by a supervisor": frame["done_by_supervisor"],
+            "seconds, median": frame["seconds_median"],
+        }
     )
 
 
