@@ -15,7 +15,7 @@ from streamlit import config
 
 from dashboard import theme
 from dashboard.server import demo_app
-from pipelines.errors import UserError
+from pipelines.contract.errors import UserError
 
 ADDRESS = "127.0.0.1"
 FIRST_PORT = 8501

@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import access, navigation, picker, theme
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 
 def main() -> None:

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import access
 from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 Screen = Callable[[Viewer, Store], None]
 

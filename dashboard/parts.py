@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.queries import Snapshot
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 
 class Shown(Protocol):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dashboard.sessions import Told
-from pipelines.snapshot import open_snapshot
-from pipelines.store import Store
+from pipelines.store.snapshot import open_snapshot
+from pipelines.store.store import Store
 
 
 @dataclass(frozen=True)

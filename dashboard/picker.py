@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard.access import Viewer
 from dashboard.palette import DARK, LIGHT
 from dashboard.people import Person
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 
 def show(viewer: Viewer, store: Store) -> None:

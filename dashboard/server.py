@@ -14,8 +14,8 @@ from starlette.routing import Route
 from dashboard import picker
 from dashboard.people import demo_people
 from dashboard.sessions import Gate, Sessions, session_name, session_response
-from pipelines.errors import WrongUsage
-from pipelines.store import Store
+from pipelines.contract.errors import WrongUsage
+from pipelines.store.store import Store
 
 SCRIPT = Path(__file__).with_name("app.py")
 

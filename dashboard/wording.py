@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
-from pipelines.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
+from pipelines.contract.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
 
 MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from pipelines.commands import main
+from pipelines.cli.commands import main
 
 if __name__ == "__main__":
     sys.exit(main())

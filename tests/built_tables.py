@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import duckdb
 
-from pipelines.quantiles import quantile_tables
+from pipelines.build.quantiles import quantile_tables
 
 
 def load_built_tables(db: duckdb.DuckDBPyConnection) -> None:

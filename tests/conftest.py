@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines import judging
+from pipelines.intake import judging
 
 # The longest files, so that no process is left with one of them at the end.
 FIRST = ("test_browser", "test_oracle", "test_privacy", "test_ended_halfway", "test_awkward")

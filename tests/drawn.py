@@ -9,9 +9,9 @@ from typing import Any
 import duckdb
 import yaml
 
-from pipelines.definitions import KEYS, SQL, audit, publish
-from pipelines.input_tables import INPUT_TABLES
-from pipelines.specialty import parse_specialty, specialty_tables, specialty_text
+from pipelines.build.definitions import KEYS, SQL, audit, publish
+from pipelines.contract.input_tables import INPUT_TABLES
+from pipelines.specialty.load import parse_specialty, specialty_tables, specialty_text
 from tests.built_tables import load_built_tables
 
 Db = duckdb.DuckDBPyConnection

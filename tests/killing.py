@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from pipelines.commands import main
+from pipelines.cli.commands import main
 
 
 @contextlib.contextmanager

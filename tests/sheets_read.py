@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.errors import FileRefused
-from pipelines.reading import Sheet, read_file
+from pipelines.contract.errors import FileRefused
+from pipelines.files.reading import Sheet, read_file
 
 
 def read(path: Path) -> Sheet:

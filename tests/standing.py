@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from pipelines.store import Store
+from pipelines.store.store import Store
 from tests.stores import new_store, rows_of, run_well, write_csv
 
 ROSTER = """\

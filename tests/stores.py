@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from pipelines.commands import main
+from pipelines.cli.commands import main
 
 SHIPPED = Path(__file__).resolve().parent.parent / "pipelines" / "specialties"
 PUBLISHED = Path(__file__).resolve().parent / "published"

@@ -11,7 +11,7 @@ from typing import Any
 import openpyxl
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipelines.show import cell_text
+from pipelines.build.show import cell_text
 from tests.drawn import example
 from tests.stores import new_store, run_well, set_programme, write_csv
 

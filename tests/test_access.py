@@ -15,7 +15,7 @@ from dashboard import access, navigation, queries
 from dashboard.access import NotYours, Role, Scope, Viewer
 from dashboard.queries import Snapshot
 from dashboard.screens import cases, cohort, intake, reviews, summary, trainee
-from pipelines.store import Store
+from pipelines.store.store import Store
 from tests.browser import demo_store
 
 PROGRAMME = "saltmarsh-eye"

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from dashboard.pictures import served
-from pipelines.store import Store
+from pipelines.store.store import Store
 from tests.browser import EXPORTS, Window, browser, demo_copy
 from tests.stores import Result, rows_of, run, run_well
 

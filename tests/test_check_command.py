@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.store import Store, writing
+from pipelines.store.store import Store, writing
 from tests.standing import EARLIER, ROSTER, content, copy_of, standing_store
 from tests.stores import (
     read_csv,

@@ -12,10 +12,10 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipelines import judging, staging
-from pipelines.examination import Setting, examine
-from pipelines.programme import Programme
-from pipelines.specialty import load_specialty
+from pipelines.intake import judging, staging
+from pipelines.intake.examination import Setting, examine
+from pipelines.specialty.load import load_specialty
+from pipelines.store.programme import Programme
 from tests.stores import write_csv
 
 # ---- one cell

@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 
-from pipelines import definitions, judging
-from pipelines.store import Store
+from pipelines.build import definitions
+from pipelines.intake import judging
+from pipelines.store.store import Store
 from tests.killing import killer
 from tests.standing import copy_of, later_cases, leftovers, published, standing_store
 from tests.stores import run, run_well, write_csv

@@ -10,7 +10,7 @@ import pytest
 from dashboard import queries
 from dashboard.access import Scope
 from dashboard.queries import Snapshot
-from pipelines.store import Store
+from pipelines.store.store import Store
 from tests.stores import new_store, run_well, set_programme, write_csv
 
 EVERYBODY = Scope("harbour-eye")

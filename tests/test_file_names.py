@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.identifiers import (
+from pipelines.files.identifiers import (
     file_name_finding,
     screen_file_name,
     shown_label,
@@ -14,7 +14,7 @@ from pipelines.identifiers import (
     shown_title,
     vocabulary,
 )
-from pipelines.reading import Sheet
+from pipelines.files.reading import Sheet
 from tests.identifier_shapes import CERTAIN, sheet_of
 
 WORDS = vocabulary(["phaco_iol", "supervisor_in_room"])

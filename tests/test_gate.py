@@ -26,7 +26,7 @@ from websockets.sync.client import connect
 from dashboard.pictures import served
 from dashboard.server import demo_app
 from dashboard.sessions import COOKIE, HEADER, LONGEST_SECONDS, Gate, Sessions, read_viewer
-from pipelines.errors import WrongUsage
+from pipelines.contract.errors import WrongUsage
 from tests.browser import ROOT, demo_copy, demo_store
 from tests.stores import set_programme
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from pipelines import taking
+from pipelines.intake import taking
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import run, run_well, set_programme

@@ -18,15 +18,15 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
 # What the dashboard may take from pipelines: where a snapshot lies, what a code is called, what went wrong.
 DASHBOARD_MAY_IMPORT = {
-    "pipelines.cautions",
-    "pipelines.errors",
-    "pipelines.programme",
-    "pipelines.snapshot",
-    "pipelines.specialty",
-    "pipelines.specialty_model",
-    "pipelines.store",
-    "pipelines.summary",
-    "pipelines.uploads",
+    "pipelines.contract.cautions",
+    "pipelines.contract.errors",
+    "pipelines.store.programme",
+    "pipelines.store.snapshot",
+    "pipelines.specialty.load",
+    "pipelines.specialty.model",
+    "pipelines.store.store",
+    "pipelines.summary.files",
+    "pipelines.intake.uploads",
 }
 DASHBOARD_MAY_IMPORT_DUCKDB = {"dashboard/queries/live.py"}
 

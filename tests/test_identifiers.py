@@ -12,12 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.findings import Finding
-from pipelines.formats import CASES, KINDS, MILESTONES, REVIEWS, TRAINEES, TRAINING, Kind
-from pipelines.identifiers import (
+from pipelines.contract.findings import Finding
+from pipelines.contract.formats import CASES, KINDS, MILESTONES, REVIEWS, TRAINEES, TRAINING, Kind
+from pipelines.files.identifiers import (
     screen,
 )
-from pipelines.reading import read_file
+from pipelines.files.reading import read_file
 from tests.identifier_shapes import CERTAIN, EMAILS, NATIONAL, ORDINARY, sheet_of
 
 

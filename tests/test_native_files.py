@@ -18,8 +18,8 @@ import pyarrow as pa
 import pyarrow.parquet
 import pytest
 
-from pipelines.errors import FileRefused
-from pipelines.reading import read_file
+from pipelines.contract.errors import FileRefused
+from pipelines.files.reading import read_file
 from tests.sheets_read import drawn, lines, read, refusal, table
 
 Put = Callable[[str, bytes], Path]

@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines import delimited
-from pipelines.errors import FileRefused, UserError, WrongUsage
-from pipelines.reading import Sheet, read_file
-from pipelines.sheets import Origin
+from pipelines.contract.errors import FileRefused, UserError, WrongUsage
+from pipelines.files import delimited
+from pipelines.files.reading import Sheet, read_file
+from pipelines.files.sheets import Origin
 from tests.sheets_read import drawn, lines, read, refusal, table
 
 Put = Callable[[str, bytes], Path]

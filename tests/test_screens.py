@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 from dashboard.__main__ import main
 from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
-from pipelines.store import Store
+from pipelines.store.store import Store
 from tests.browser import demo_store
 from tests.printed import wilson
 from tests.stores import new_store, rows_of, run_well, set_programme, shipped_specialty, write_csv

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.formats import CASES, MILESTONES, REVIEWS, TRAINEES, TRAINING
+from pipelines.contract.formats import CASES, MILESTONES, REVIEWS, TRAINEES, TRAINING
 from seed_data.generate import generate
 from tests.stores import new_store, run, run_well
 

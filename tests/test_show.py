@@ -15,8 +15,8 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipelines.show import cell_text
-from pipelines.store import Store
+from pipelines.build.show import cell_text
+from pipelines.store.store import Store
 from tests.standing import copy_of, standing_store
 from tests.stores import run, run_well
 

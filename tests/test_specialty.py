@@ -8,7 +8,7 @@ from pathlib import Path
 import pyarrow as pa
 import pytest
 
-from pipelines.specialty import (
+from pipelines.specialty.load import (
     Specialty,
     code_sets,
     load_specialty,

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.errors import WrongUsage
-from pipelines.specialty import load_specialty, parse_specialty
+from pipelines.contract.errors import WrongUsage
+from pipelines.specialty.load import load_specialty, parse_specialty
 from tests.example_specialty import CONTRACT, RULES
 
 

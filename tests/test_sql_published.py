@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.definitions import KEYS, SQL, audit, publish, sql_files, view_name
+from pipelines.build.definitions import KEYS, SQL, audit, publish, sql_files, view_name
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.test_sql_standing_views import COLUMNS as STANDING
 

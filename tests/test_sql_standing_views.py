@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.definitions import audit
+from pipelines.build.definitions import audit
 from tests.drawn import Db, database, put, run
 from tests.example_standing import Log, put_trainees, specialty
 

@@ -11,8 +11,8 @@ from scipy.stats import t
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
-from pipelines.definitions import SQL
-from pipelines.quantiles import quantile_tables
+from pipelines.build.definitions import SQL
+from pipelines.build.quantiles import quantile_tables
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.example_standing import Log, specialty
 

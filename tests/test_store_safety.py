@@ -13,9 +13,9 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipelines import disk
-from pipelines.snapshot import open_snapshot
-from pipelines.store import Store, writing
+from pipelines.store import disk
+from pipelines.store.snapshot import open_snapshot
+from pipelines.store.store import Store, writing
 from tests.standing import content, copy_of, later_cases, published, standing_store
 from tests.stores import new_store, read_csv, rows_of, run, run_well, set_programme, write_csv
 
@@ -206,7 +206,7 @@ def test_a_second_writer_ends_with_15_and_hears_who_is_at_work(standing: Path, t
 HOLDS_THE_LOCK = """
 import sys, time
 from pathlib import Path
-from pipelines.store import Store, writing
+from pipelines.store.store import Store, writing
 with writing(Store(Path(sys.argv[1]))):
     print("held", flush=True)
     time.sleep(600)

@@ -14,11 +14,12 @@ from typing import NamedTuple
 import duckdb
 import pytest
 
-from pipelines import checks, expectations, judging, staging
-from pipelines.checks import Rule
-from pipelines.examination import Examination, Setting, examine
-from pipelines.formats import KINDS, Kind
-from pipelines.store import Store
+from pipelines.contract import checks
+from pipelines.contract.checks import Rule
+from pipelines.contract.formats import KINDS, Kind
+from pipelines.intake import expectations, judging, staging
+from pipelines.intake.examination import Examination, Setting, examine
+from pipelines.store.store import Store
 from tests.standing import content
 from tests.stores import new_store, run, run_well, write_csv
 

@@ -13,9 +13,9 @@ import duckdb
 import openpyxl
 import pytest
 
-from pipelines.cautions import TO_BE_CONFIRMED
-from pipelines.store import Store
-from pipelines.summary import Options, plain_cell, summary_files, write_summary
+from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.store.store import Store
+from pipelines.summary.files import Options, plain_cell, summary_files, write_summary
 from tests.drawn import example
 from tests.stores import read_csv, run, run_well, set_programme, write_csv
 from tests.summed import (

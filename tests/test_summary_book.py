@@ -8,8 +8,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pipelines.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
-from pipelines.summary_sheets import in_print, sheet_names
+from pipelines.contract.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
+from pipelines.summary.sheets import in_print, sheet_names
 from tests.stores import write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
 

@@ -11,8 +11,8 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.access import Scope
-from pipelines.snapshot import LOCKED
-from pipelines.store import Store
+from pipelines.store.snapshot import LOCKED
+from pipelines.store.store import Store
 
 IN_SCOPE = "programme_ref = $programme_ref and ($trainee_ref is null or trainee_ref = $trainee_ref)"
 

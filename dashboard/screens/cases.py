@@ -8,8 +8,8 @@ import streamlit as st
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
-from pipelines.cautions import TO_BE_CONFIRMED
-from pipelines.store import Store
+from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.store.store import Store
 
 
 def show(viewer: Viewer, store: Store) -> None:

@@ -11,7 +11,7 @@ from dashboard import charts, figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, check_can_see_counts
 from dashboard.parts import part
 from dashboard.queries import Snapshot
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 LATEST = "Each trainee's latest"
 CURRENT, EVERYBODY = "Current classes", "All classes"

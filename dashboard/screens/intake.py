@@ -10,10 +10,10 @@ import streamlit as st
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 if TYPE_CHECKING:
-    from pipelines.uploads import Outcome
+    from pipelines.intake.uploads import Outcome
 
 ENDINGS = {
     0: "Taken.",
@@ -80,7 +80,7 @@ def _forget_outcome() -> None:
 
 def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
     # The whole intake, which no other screen needs, is slow to import.
-    from pipelines.uploads import Upload, take
+    from pipelines.intake.uploads import Upload, take
 
     with st.spinner("Reading, checking, storing …"):
         uploads = [Upload(file.name, file.getvalue()) for file in files]

@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer
 from dashboard.departures import DEPARTURES
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 CHECKED = {
     "requirement": {

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_see_own_reviews
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 
 def show(viewer: Viewer, store: Store) -> None:

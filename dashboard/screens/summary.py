@@ -7,9 +7,9 @@ import streamlit as st
 
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
-from pipelines.cautions import TO_BE_CONFIRMED
-from pipelines.store import Store
-from pipelines.summary import summary_files
+from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.store.store import Store
+from pipelines.summary.files import summary_files
 
 COUNTED = (
     *("part_of", "minimum", "counted_cases", "remaining_cases", "met"),

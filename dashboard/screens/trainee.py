@@ -12,7 +12,7 @@ from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.parts import part
 from dashboard.queries import Snapshot
-from pipelines.store import Store
+from pipelines.store.store import Store
 
 BAND_WITHHELD = "The band of completed classes is not shown here: it holds your own class, and colleagues could be read off it."
 PERCENTILES = {

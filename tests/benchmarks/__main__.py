@@ -17,7 +17,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.commands import main as command
+from pipelines.cli.commands import main as command
 from seed_data.generate import generate
 
 TRAINEES = 40

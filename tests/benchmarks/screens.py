@@ -20,8 +20,8 @@ from streamlit.testing.v1 import AppTest
 from dashboard.access import Viewer
 from dashboard.pictures import browsing, served
 from dashboard.screens import cohort
-from pipelines.commands import main as command
-from pipelines.store import Store
+from pipelines.cli.commands import main as command
+from pipelines.store.store import Store
 from tests.browser import ROOT, Window, demo_store
 from tests.stores import set_programme
 

@@ -1,0 +1,1 @@
+"""From the store to a new snapshot, and what a snapshot says."""

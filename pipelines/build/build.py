@@ -1,0 +1,197 @@
+"""A new database from live intakes, settings and sql/: built aside, audited, and only then published."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from typing import Any
+
+import duckdb
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from pipelines.build import definitions
+from pipelines.build.quantiles import quantile_tables
+from pipelines.contract.errors import AuditFailed
+from pipelines.contract.formats import CASES, KINDS
+from pipelines.contract.input_tables import INPUT_TABLES
+from pipelines.specialty.load import specialty_tables
+from pipelines.store.live import ADDED, load_live
+from pipelines.store.manifest import Hashes, Line, Manifest
+from pipelines.store.store import Store, file_hash, publish
+
+VERSION = "0.1.0"
+
+
+def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manifest:
+    """The manifest after the live one, with `live` for its lines; `as_of` is the day of the newest live intake."""
+    before = store.current()
+    named = Manifest(live=live).intakes()
+    known = set(before.intakes())
+    return Manifest(
+        snapshot=before.snapshot + 1,
+        made_on=today.isoformat(),
+        as_of=_as_of(store, named, today),
+        version=VERSION,
+        live=live,
+        journal=before.journal,
+        hashes=Hashes(
+            programme=file_hash(store.root / "programme.yaml"),
+            specialty=file_hash(store.root / store.programme.specialty),
+            sql=sql_hash(),
+        ),
+        new_intakes=[each for each in named if each not in known],
+    )
+
+
+def _as_of(store: Store, intakes: list[str], today: datetime.date) -> str | None:
+    fixed = store.programme.as_of
+    if fixed:
+        return fixed.isoformat()
+    days = [
+        store.receipt(each)["taken_on"] if store.intake(each).is_dir() else today.isoformat()
+        for each in intakes
+    ]
+    return max(days, default=None)
+
+
+def sql_hash() -> str:
+    digest = hashlib.sha256()
+    for path in definitions.sql_files():
+        digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def build_and_publish(store: Store, manifest: Manifest) -> None:
+    """Build the snapshot of `manifest`, audit it and make it the live one; raises AuditFailed with nothing changed."""
+    path = store.work / "snapshot.duckdb"
+    path.unlink(missing_ok=True)
+    connection = duckdb.connect(str(path))
+    try:
+        connection.execute("set temp_directory = ?", [str(store.work)])
+        load_input(connection, store, manifest)
+        definitions.publish(connection)
+        _refuse_if_broken(definitions.audit(connection))
+        # The cases are in case_record now; a snapshot holds them once.
+        connection.execute("drop table input.cases")
+        connection.execute("checkpoint")
+    finally:
+        connection.close()
+    publish(store, manifest, path)
+
+
+def _refuse_if_broken(found: list[tuple[str, list[tuple[Any, ...]]]]) -> None:
+    if found:
+        lines = [
+            f"{name}: {len(rows)} row{'s' * (len(rows) != 1)}, such as {rows[0]}" for name, rows in found
+        ]
+        raise AuditFailed("The integrity audit failed; the old snapshot stays.\n" + "\n".join(lines))
+
+
+def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Manifest) -> None:
+    """Make the schema `input`: settings, specialty, live rows, live findings."""
+    connection.execute("create schema input")
+    for name, table in specialty_tables(store.specialty).items():
+        _create(connection, f"main.{name}", table)
+    for name, table in quantile_tables().items():
+        _create(connection, f"main.{name}", table)
+    _create(connection, "programme", _programme_table(store, manifest))
+    _create(connection, "document", _documents(store))
+    _create(connection, "review_period", _review_periods(store))
+    for kind in KINDS:
+        if kind.name not in INPUT_TABLES:
+            continue
+        load_live(connection, store, manifest.live, kind, f"input.{kind.name}")
+        if kind is not CASES:
+            for name in ADDED:
+                connection.execute(f"alter table input.{kind.name} drop column {name}")
+    _create(connection, "data_through", _data_through(manifest))
+    _create(connection, "intake", _intakes(store, manifest))
+    _create(connection, "intake_trainee", _intake_trainees(manifest))
+    _create(connection, "finding", _findings(store, manifest))
+
+
+def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:
+    connection.register("arriving", table)
+    qualified = name if "." in name else f"input.{name}"
+    connection.execute(f"create table {qualified} as select * from arriving")
+    connection.unregister("arriving")
+
+
+def _programme_table(store: Store, manifest: Manifest) -> pa.Table:
+    row = store.programme.model_dump(include=set(INPUT_TABLES["programme"].names) - {"as_of"})
+    return pa.Table.from_pylist([{**row, "as_of": manifest.as_of}], schema=INPUT_TABLES["programme"])
+
+
+def _review_periods(store: Store) -> pa.Table:
+    names = [name.lower() for name in store.programme.review_periods]
+    return pa.table({"period_name": names, "position": pa.array(range(1, len(names) + 1), pa.int32())})
+
+
+def _documents(store: Store) -> pa.Table:
+    names = ("programme.yaml", store.programme.specialty)
+    return pa.Table.from_pylist(
+        [{"name": name, "body": (store.root / name).read_text("utf-8")} for name in names]
+    )
+
+
+def _data_through(manifest: Manifest) -> pa.Table:
+    rows = [
+        {
+            "trainee_ref": line.trainee_ref,
+            "source": line.source,
+            "data_through": max(
+                (each.data_through for each in line.intakes if each.data_through), default=None
+            ),
+        }
+        for line in manifest.live
+        if line.kind == CASES.name
+    ]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["data_through"])
+
+
+def _intakes(store: Store, manifest: Manifest) -> pa.Table:
+    rows = [
+        {
+            "intake_id": intake_id,
+            "kind": part["kind"],
+            "source": receipt["source"],
+            "file_name": part["file_name"],
+            "taken_on": receipt["taken_on"],
+            "rows_in_file": part["rows"],
+            "accepted_rows": part["accepted"],
+            "left_out_rows": part["rows"] - part["accepted"],
+        }
+        for intake_id in manifest.intakes()
+        for receipt in [store.receipt(intake_id)]
+        for part in receipt["parts"]
+    ]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake"])
+
+
+def _intake_trainees(manifest: Manifest) -> pa.Table:
+    rows = [
+        {"intake_id": entry.intake_id, "kind": line.kind, "trainee_ref": line.trainee_ref}
+        for line in manifest.live
+        for entry in line.intakes
+    ]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake_trainee"])
+
+
+def _findings(store: Store, manifest: Manifest) -> pa.Table:
+    """The findings of the intakes live for each trainee, and those about nobody of any live intake."""
+    live = {
+        (entry.intake_id, line.kind, line.trainee_ref) for line in manifest.live for entry in line.intakes
+    }
+    rows: list[dict[str, Any]] = []
+    for intake_id in manifest.intakes():
+        found = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
+        rows += [
+            {**row, "intake_id": intake_id}
+            for row in found
+            if row["trainee_ref"] is None or (intake_id, row["kind"], row["trainee_ref"]) in live
+        ]
+    names = INPUT_TABLES["finding"].names
+    return pa.Table.from_pylist(
+        [{name: row[name] for name in names} for row in rows], schema=INPUT_TABLES["finding"]
+    )

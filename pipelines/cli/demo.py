@@ -1,0 +1,98 @@
+"""The demo: a store of a made-up programme, its cohort printed, its dashboard opened."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import fcntl
+import hashlib
+import io
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from pipelines.cli import commands
+from pipelines.cli.cohort_text import cohort_text
+from pipelines.contract.errors import UserError
+from pipelines.store.programme import load_programme, yaml_text
+from pipelines.store.store import Store
+from pipelines.summary.files import write_summary
+
+CHECKOUT = Path(__file__).parents[2]
+FOLDER = CHECKOUT / ".demo"
+EXPORTS = CHECKOUT / "seed_data" / "exports"
+MADE_FROM = ("pipelines", "sql", "seed_data")
+TITLE = "Saltmarsh Eye Residency"
+SUMMARY_OF = "2027"
+AS_OF = datetime.date(2026, 11, 15)
+
+
+def run(serve: bool) -> int:
+    """Build the demo store where it is not up to date, print the cohort, and open the dashboard if asked."""
+    with _one_at_a_time():
+        if not _up_to_date():
+            _make()
+    store = Store(FOLDER / "store")
+    print(cohort_text(store))
+    if not serve:
+        for path in write_summary(store, SUMMARY_OF, FOLDER):
+            print(f"Volume summary: {path.relative_to(CHECKOUT)}")
+        return 0
+    sys.stdout.flush()
+    # The dashboard reads what pipelines made, never the other way round: it takes this process over.
+    return os.execv(
+        sys.executable, [sys.executable, "-P", "-m", "dashboard", "--demo", "--store", str(store.root)]
+    )
+
+
+@contextlib.contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    FOLDER.mkdir(exist_ok=True)
+    with (FOLDER / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+def _up_to_date() -> bool:
+    made_from = FOLDER / "made-from"
+    return made_from.is_file() and made_from.read_text() == _fingerprint() and (FOLDER / "store").is_dir()
+
+
+def _fingerprint() -> str:
+    """Changes when the seed data or any code that makes the store changes."""
+    digest = hashlib.sha256()
+    for folder in MADE_FROM:
+        for path in sorted((CHECKOUT / folder).rglob("*")):
+            if path.suffix in (".py", ".sql", ".yaml", ".csv") and "awkward" not in path.parts:
+                digest.update(str(path.relative_to(CHECKOUT)).encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def _make() -> None:
+    print("Making the demo store from seed_data …", file=sys.stderr)
+    root = FOLDER / "store"
+    shutil.rmtree(root, ignore_errors=True)
+    (FOLDER / "made-from").unlink(missing_ok=True)
+    _command("init", "--store", str(root), "--specialty", "ophthalmology", "--programme", TITLE)
+    settings = load_programme(root / "programme.yaml").model_copy(
+        update={
+            "programme_ref": "saltmarsh-eye",
+            "as_of": AS_OF,
+            "demo": True,
+            "basis": "Made-up data; nobody is in it.",
+        }
+    )
+    (root / "programme.yaml").write_text(yaml_text(settings), encoding="utf-8")
+    _command("intake", *map(str, sorted(EXPORTS.glob("*.csv"))), "--store", str(root))
+    (FOLDER / "made-from").write_text(_fingerprint())
+
+
+def _command(*argv: str) -> None:
+    """Run one of the commands; its answer is not the demo's."""
+    answer = io.StringIO()
+    with contextlib.redirect_stdout(answer):
+        code = commands.main(argv)
+    if code:
+        raise UserError(f"The demo store could not be made: {argv[0]} ended with {code}.")

@@ -1,0 +1,1 @@
+"""What an export, a rule and a message are."""

@@ -1,0 +1,257 @@
+"""Refuses a file that looks as if it named a person: its name, its headers, its cells."""
+
+from __future__ import annotations
+
+import calendar
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from pipelines.contract.findings import LEFT_OUT, REFUSALS, WARNINGS, Finding
+from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind
+from pipelines.files.shapes import (
+    CERTAIN,
+    RECORD_NUMBER,
+    UNCERTAIN,
+    WORDS,
+    Group,
+    found_shapes,
+    has_certain_shape,
+)
+from pipelines.files.sheets import Sheet, column_shown
+
+HEADER_WORDS = frozenset(
+    {
+        "name",
+        "surname",
+        "patient",
+        "birth",
+        "dob",
+        "address",
+        "postcode",
+        "zip",
+        "phone",
+        "fax",
+        "email",
+        "mrn",
+    }
+    | {"insurance", "account", "licence", "license", "serial", "photo"}
+)
+# Two neighbouring words of a header, or one word that it cuts in two.
+HEADER_PAIRS = frozenset({("record", "number"), ("e", "mail")})
+PLAIN_WORDS = frozenset(
+    ["record", "number", "e", "mail", "of", "id", "no", "date", "first", "last", "full", "middle"]
+)
+FILE_WORDS = (
+    "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
+)
+ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"})
+LISTED = 20  # findings of a sheet
+REMEDY = "Remove it and export again; nothing of the file was stored."
+REMEDY_PSEUDONYM = "Use a pseudonym such as T07-0004512 and export again; nothing of the file was stored."
+REMEDY_UNCERTAIN = "Take dates, names and long numbers out of it and export again; nothing was stored."
+
+
+# File names
+
+
+def vocabulary(codes: Iterable[str]) -> frozenset[str]:
+    """Words that name no person: the contract's, plain words of files, months, and those of `codes`."""
+    names = [*LEFT_OUT, *WARNINGS, *REFUSALS, *FILE_WORDS.split(), *calendar.month_name, *calendar.month_abbr]
+    for kind in KINDS:
+        names += [kind.name, *(column.name for column in kind.columns)]
+    for each in FORMAT_CODES.values():
+        names += each
+    return frozenset(word for name in [*names, *codes] for word in name.lower().split("_") if word)
+
+
+def shown_name(path_name: str, number: int, vocabulary: frozenset[str]) -> str:
+    """The name of a file, or `file 3` where it looks like a person or an identifier."""
+    return f"file {number}" if looks_personal(path_name, vocabulary) else path_name
+
+
+def shown_title(title: str, position: int, vocabulary: frozenset[str]) -> str:
+    """The title of a sheet in a book, or `sheet 2` where it looks like a person or an identifier."""
+    return f"sheet {position}" if looks_personal(title, vocabulary) else title
+
+
+def shown_label(sheet: Sheet, path: Path, shown: str, position: int, vocabulary: frozenset[str]) -> str:
+    """What findings call a sheet: the name of its file as `shown`, in a book with its title."""
+    title = sheet.label.removeprefix(path.name).removeprefix(" [").removesuffix("]")
+    return f"{shown} [{shown_title(title, position, vocabulary)}]" if title else shown
+
+
+def screen_file_name(name: str) -> bool:
+    """Whether a file's name or label holds what is certainly an identifier: then the file is refused."""
+    return has_certain_shape(name, name.replace("_", " "))
+
+
+def file_name_finding(number: int) -> Finding:
+    """What refuses the `number`th file for its name; the name itself is never printed."""
+    shown = f"file {number}"
+    return Finding(
+        shown,
+        "identifier_in_file_name",
+        "refused",
+        f"{shown}: its name, or that of a sheet in it, holds what looks like an identifier.",
+        "Rename it and hand it in again; nothing of the file was stored.",
+    )
+
+
+def looks_personal(name: str, vocabulary: frozenset[str]) -> bool:
+    if screen_file_name(name):
+        return True
+    tokens = words_of(name)
+    foreign = [is_word(token) and token.lower() not in vocabulary for token in tokens]
+    words = [token for token in tokens if is_word(token)]
+    if len(words) >= 2 and sum(foreign) == len(words):
+        return True
+    capitals = [alien and token[0].isupper() for alien, token in zip(foreign, tokens, strict=True)]
+    return any(left and right for left, right in pairwise(capitals))
+
+
+def words_of(name: str) -> list[str]:
+    """Split at anything not a letter or digit, and where a capital follows a small letter."""
+    name = unicodedata.normalize("NFC", name)
+    if Path(name).suffix.lower() in ENDINGS:
+        name = name[: -len(Path(name).suffix)]
+    apart = "".join(
+        f" {letter}" if letter.isupper() and before.islower() else letter
+        for before, letter in zip(f" {name}", name, strict=False)
+    )
+    return [token for token in re.split(r"[\W_]+", apart) if token]
+
+
+def is_word(token: str) -> bool:
+    return len(token) >= 2 and token.isalpha()
+
+
+# Tables
+
+
+@dataclass(frozen=True)
+class Hits:
+    """Where one column has a shape: `rows` are the first of them, with what each looks like."""
+
+    position: int
+    shown: str
+    total: int
+    rows: list[tuple[int, str]]
+
+
+def screen(
+    sheet: Sheet, kind: Kind, shown: str, refs_are_pseudonyms: bool, words: frozenset[str] = frozenset()
+) -> list[Finding]:
+    """What refuses the sheet, at most 20 findings; never the text of a cell that matched.
+
+    A header that matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them
+    may stand a name. Of a file of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
+    """
+    in_header = header_faults(sheet.header, {column.name for column in kind.columns})
+    findings = [
+        header_finding(shown, header_shown(sheet.header[position - 1], position, words), what)
+        for position, what in in_header.items()
+    ]
+    hits = [
+        column_hits(sheet, position, in_header, shapes_for(name, kind, refs_are_pseudonyms))
+        for position, name in enumerate(sheet.header, start=1)
+    ]
+    findings += cell_findings(shown, hits)
+    total = len(in_header) + sum(each.total for each in hits)
+    return with_total(findings[:LISTED], total)
+
+
+def with_total(findings: list[Finding], total: int) -> list[Finding]:
+    if total <= len(findings):
+        return findings
+    last = findings[-1]
+    message = f"{last.message} There are {total:,} such places in all; the first {len(findings)} are listed."
+    return [*findings[:-1], replace(last, message=message)]
+
+
+def header_faults(header: list[str], known: set[str]) -> dict[int, str]:
+    """Why headers are refused, by position: one of the words, or the shape of an identifier."""
+    unknown = {position: name for position, name in enumerate(header, start=1) if name not in known}
+    # Spaces and hyphens of a header have become underscores.
+    texts = [*unknown.values(), *(name.replace("_", " ") for name in unknown.values())]
+    shapes = found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN])
+    faults = {
+        position: header_word(name) or shapes.get(name) or shapes.get(name.replace("_", " "))
+        for position, name in unknown.items()
+    }
+    return {position: fault for position, fault in faults.items() if fault}
+
+
+def header_word(name: str) -> str | None:
+    words = re.split(r"[\W_]+", name)
+    pairs = [pair for pair in pairwise(words) if pair in HEADER_PAIRS]
+    found = [*(word for word in words if word in HEADER_WORDS), *("_".join(pair) for pair in pairs)]
+    return f'the word "{found[0]}"' if found else None
+
+
+def header_shown(name: str, position: int, words: frozenset[str]) -> str:
+    plain = HEADER_WORDS | PLAIN_WORDS | words
+    return name if all(word in plain for word in re.split(r"[\W_]+", name)) else f"column {position}"
+
+
+def header_finding(shown: str, column: str, what: str) -> Finding:
+    return Finding(
+        shown,
+        "identifier_in_header",
+        "refused",
+        f"{shown}, {column}: the header holds {what}.",
+        "Remove the column and export again; nothing of the file was stored.",
+        1,
+        column,
+    )
+
+
+def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
+    """Certain shapes for every column; more for pseudonyms, free text and columns the kind does not know."""
+    column = next((column for column in kind.columns if column.name == name), None)
+    if column is None or column.is_free_text:
+        return [CERTAIN, *((shape,) for shape in UNCERTAIN)]
+    if not column.is_pseudonym:
+        return [CERTAIN]
+    return [CERTAIN, (WORDS,)] if refs_are_pseudonyms else [CERTAIN, (WORDS,), (RECORD_NUMBER,)]
+
+
+def column_hits(sheet: Sheet, position: int, in_header: dict[int, str], shapes: list[Group]) -> Hits:
+    column = sheet.rows.column(position - 1)
+    shown = f"column {position}" if position in in_header else column_shown(sheet.header, position)
+    found = found_shapes(column.unique().drop_null(), shapes)
+    if not found:
+        return Hits(position, shown, 0, [])
+    places = pc.indices_nonzero(pc.is_in(column, pa.array(found, column.type)))
+    first = places[:LISTED]
+    source_rows = sheet.rows.column(len(sheet.header)).take(first).to_pylist()
+    texts = column.take(first).to_pylist()
+    rows = [(row, found[text]) for row, text in zip(source_rows, texts, strict=True)]
+    return Hits(position, shown, len(places), rows)
+
+
+def cell_findings(shown: str, hits: list[Hits]) -> Iterator[Finding]:
+    """The first places in the order of rows, then of columns."""
+    places = sorted((row, each.position, each.shown, what) for each in hits for row, what in each.rows)
+    for row, _, column, what in places[:LISTED]:
+        yield Finding(
+            shown,
+            "identifier_in_cell",
+            "refused",
+            f"{shown}, row {row}, {column}: the cell holds what looks like {what}.",
+            remedy_for(what),
+            row,
+            column,
+        )
+
+
+def remedy_for(what: str) -> str:
+    if what in (WORDS.what, RECORD_NUMBER.what):
+        return REMEDY_PSEUDONYM
+    return REMEDY_UNCERTAIN if what in {shape.what for shape in UNCERTAIN} else REMEDY

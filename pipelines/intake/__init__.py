@@ -1,0 +1,1 @@
+"""From the rows of a file to rows of the store."""

@@ -1,0 +1,1 @@
+"""The specialty file: its schema, its faults, its sentences, its tables."""

@@ -1,0 +1,1 @@
+"""The accreditation volume summary and its files."""

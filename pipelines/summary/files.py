@@ -1,0 +1,122 @@
+"""The accreditation volume summary of one class: a workbook, its lines as CSV, and a receipt that says from what."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipelines.build.build import VERSION
+from pipelines.build.show import as_csv
+from pipelines.contract.cautions import CAUTIONS, WHO_MAY_READ
+from pipelines.contract.errors import WrongUsage
+from pipelines.store.disk import refuse_no_folder, write_whole
+from pipelines.store.manifest import Manifest
+from pipelines.store.store import Store
+from pipelines.summary.book import workbook
+from pipelines.summary.labels import read_labels
+from pipelines.summary.lines import class_rows
+from pipelines.summary.rows import Summary, cohort_named, read_summary
+from pipelines.summary.words import CSV_NOTE, counted_through
+
+# What a spreadsheet may take for the beginning of a formula, or drop to find one.
+BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True)
+class Options:
+    """Which snapshot (None: the live one), compared with which, cases through which month, names from where."""
+
+    snapshot: int | None = None
+    since: int | None = None
+    through: str | None = None
+    labels: Path | None = None
+
+
+def write_summary(store: Store, cohort: str, out: Path, options: Options = Options()) -> list[Path]:
+    """Write `volume-<cohort>.xlsx`, `.csv` and `.json` into the folder `out`; returns their paths.
+
+    `cohort` is `2026-27` or `2027`, and the files are named as it is typed. Raises WrongUsage for a class,
+    snapshot, month, folder or label file that is not there or not as it should be; nothing is written then.
+    """
+    _refuse_folder(store, out)
+    files = summary_files(store, cohort, options)
+    out.mkdir(parents=True, exist_ok=True)
+    for name, content in files.items():
+        write_whole(out / name, content)
+    return [out / name for name in files]
+
+
+def summary_files(store: Store, cohort: str, options: Options = Options()) -> dict[str, bytes]:
+    """File name → content; the same snapshot, options and labels give the same bytes."""
+    name = f"volume-{cohort}"
+    labels = read_labels(options.labels) if options.labels else {}
+    summary = _read(store, cohort, options)
+    files = {f"{name}.xlsx": workbook(summary, labels), f"{name}.csv": csv_text(summary, labels).encode()}
+    receipt = _receipt(summary, files, with_names=bool(options.labels))
+    return files | {f"{name}.json": (json.dumps(receipt, indent=1, ensure_ascii=False) + "\n").encode()}
+
+
+def _read(store: Store, cohort: str, options: Options) -> Summary:
+    number = store.current().snapshot if options.snapshot is None else options.snapshot
+    if options.through is not None and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", options.through):
+        raise WrongUsage("--through: write YYYY-MM.")
+    if options.since is not None and options.since >= number:
+        raise WrongUsage(
+            f"--since {options.since}: give a snapshot before snapshot {number}, which is summed up here."
+        )
+    return read_summary(store, cohort_named(cohort), number, options.through, options.since)
+
+
+def _refuse_folder(store: Store, out: Path) -> None:
+    refuse_no_folder("--out", out)
+    if out.resolve().is_relative_to(store.root.resolve()):
+        raise WrongUsage("--out: the store holds nothing that people send on. Give a folder outside it.")
+
+
+def csv_text(summary: Summary, labels: Mapping[str, str]) -> str:
+    """The lines of the class as `show volume_summary` prints them, no text readable as a formula."""
+    columns, rows = class_rows(summary, labels)
+    return as_csv(columns, [tuple(map(plain_cell, row)) for row in rows])
+
+
+def plain_cell(value: object) -> object:
+    """A text that a spreadsheet could take for a formula gets an apostrophe; a number stays a number."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(BEGINS_A_FORMULA) else value
+
+
+def _receipt(summary: Summary, files: Mapping[str, bytes], *, with_names: bool) -> dict[str, Any]:
+    """What the files were made from; names of people are never in it."""
+    return {
+        "file": "accreditation volume summary",
+        "version": VERSION,
+        "cohort": summary.cohort,
+        "programme": summary.programme,
+        "specialty": summary.specialty,
+        "made_up": summary.made_up,
+        **_source(summary.manifest),
+        "since": _source(summary.earlier) if summary.earlier else None,
+        "through": summary.through,
+        "labels": with_names,
+        "trainees": [person._asdict() for person in summary.people],
+        "rows": len(summary.rows),
+        "files": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
+        "notes": [note for note in (counted_through(summary), CSV_NOTE) if note],
+        "who_may_read": WHO_MAY_READ,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _source(manifest: Manifest) -> dict[str, Any]:
+    return {
+        "snapshot": manifest.snapshot,
+        "as_of": manifest.as_of,
+        "snapshot_version": manifest.version,
+        "hashes": manifest.hashes.model_dump(),
+        "journal": manifest.journal.model_dump(),
+        "intakes": manifest.intakes(),
+    }
