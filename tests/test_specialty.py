@@ -13,11 +13,11 @@ from pipelines.specialty.load import (
     code_sets,
     load_specialty,
     parse_specialty,
-    rule_sentences,
     shipped_specialties,
     specialty_tables,
     specialty_text,
 )
+from pipelines.specialty.sentences import rule_sentences
 from tests.example_specialty import CONTRACT, RULES
 
 
@@ -174,8 +174,12 @@ def rows(spec: Specialty, name: str) -> list[tuple[object, ...]]:
 
 def test_the_tables_hold_what_the_file_says_in_its_order(spec: Specialty) -> None:
     assert rows(spec, "role")[:2] == [
-        ("surgeon", "Surgeon", 1),
-        ("teaching_assistant", "Teaching assistant", 2),
+        ("surgeon", "Surgeon", 1, True, False),
+        ("teaching_assistant", "Teaching assistant", 2, False, False),
+    ]
+    assert rows(spec, "attribute") == [
+        ("simulated", "Simulated", 1, True),
+        ("pediatric", "Under 18", 2, True),
     ]
     assert rows(spec, "supervision_level")[0] == ("observed", "Observed", 1, "observed or helped")
     assert rows(spec, "supervision_role")[:2] == [("observed", "observer"), ("observed", "assistant")]
@@ -183,11 +187,11 @@ def test_the_tables_hold_what_the_file_says_in_its_order(spec: Specialty) -> Non
     printed = [" | ".join(str(value) for value in row) for row in rows(spec, "requirement")]
     committee = "Review committee, table of minimums, March 2021"
     assert printed == [
-        "lens | Lens surgery | 86 | procedure | None | True | False | 2019 | None | March 2021 | "
+        "lens | Lens surgery | 86 | procedure | None | True | 2019 | None | March 2021 | "
         f"{committee} | False | 2026-11-24 | None | 1",
-        "audit | Audit of consecutive cases | None | None | None | False | False | None | None | None | "
+        "audit | Audit of consecutive cases | None | None | None | False | None | None | None | "
         "Made up | False | 2026-11-24 | None | 2",
-        "sign_off | Simulation sign-off | None | None | None | False | False | None | None | None | "
+        "sign_off | Simulation sign-off | None | None | None | False | None | None | None | "
         "Made up | True | 2026-11-24 | None | 3",
     ]
     assert rows(spec, "requirement_procedure") == [("lens", "phaco_iol"), ("audit", "phaco_iol")]
@@ -200,6 +204,51 @@ def test_the_tables_hold_what_the_file_says_in_its_order(spec: Specialty) -> Non
     assert rows(spec, "milestone") == [("lens_skill", "Lens surgery", 1)]
     rule = ("lens_skill", "C", 1, "counted_cases", "lens", None, None, None, None, None, 30.0, None)
     assert rows(spec, "milestone_rule") == [rule]
+
+
+MARKED = CONTRACT.replace(
+    "roles: {surgeon: Surgeon, teaching_assistant: Teaching assistant,",
+    "roles: {chief: {title: Chief surgeon, operating: true}, surgeon: Surgeon, "
+    "teaching_assistant: {title: Teaching assistant, teaching: true},",
+).replace("{simulated: Simulated,", "{simulated: {title: Simulated, patient: false},")
+
+
+def test_a_role_that_is_marked_operates_and_then_surgeon_does_only_if_it_is_marked_too() -> None:
+    def marks(text: str) -> list[tuple[object, ...]]:
+        return [(row[0], *row[3:]) for row in rows(parse_specialty(text.encode(), "example.yaml"), "role")]
+
+    others = [("teaching_assistant", False, True), ("assistant", False, False), ("observer", False, False)]
+    assert marks(MARKED) == [("chief", True, False), ("surgeon", False, False), *others]
+    both = MARKED.replace("surgeon: Surgeon", "surgeon: {title: Surgeon, operating: true}")
+    assert marks(both) == [("chief", True, False), ("surgeon", True, False), *others]
+
+
+def test_a_specialty_without_the_role_surgeon_loads_where_another_role_operates() -> None:
+    text = MARKED.replace("surgeon: Surgeon, ", "").replace("[surgeon]", "[chief]")
+    spec = parse_specialty(text.encode(), "example.yaml")
+    assert (list(spec.roles), spec.operating_roles) == (
+        ["chief", "teaching_assistant", "assistant", "observer"],
+        ["chief"],
+    )
+
+
+def test_an_attribute_says_whether_a_patient_was_operated_on_and_the_sentence_tells_it() -> None:
+    spec = parse_specialty(MARKED.encode(), "example.yaml")
+    assert rows(spec, "attribute") == [
+        ("simulated", "Simulated", 1, False),
+        ("pediatric", "Under 18", 2, True),
+    ]
+    assert rule_sentences(spec)[0] == (
+        "Operating roles: rates and supervision: cases as Chief surgeon; a takeover in a case as Teaching assistant "
+        "is somebody else's; in no rate and no share of supervision: Simulated."
+    )
+
+
+def test_ophthalmology_marks_who_teaches_and_what_is_no_patient() -> None:
+    spec = load_specialty("ophthalmology")
+    assert spec.operating_roles == ["surgeon"]
+    assert [ref for ref, role in spec.roles.items() if role.teaching] == ["teaching_assistant"]
+    assert [ref for ref, each in spec.attributes.items() if not each.patient] == ["simulated"]
 
 
 def test_every_measure_of_a_milestone_keeps_its_own_columns() -> None:
@@ -227,12 +276,13 @@ def test_an_empty_table_keeps_its_types() -> None:
 
 
 def test_each_rule_is_one_plain_sentence_with_its_source_and_its_doubt(spec: Specialty) -> None:
-    lens, audit, sign_off, rupture, endophthalmitis, *milestones = rule_sentences(spec)
+    roles, lens, audit, sign_off, rupture, endophthalmitis, *milestones = rule_sentences(spec)
     doubt = "to be confirmed against the current document"
+    assert roles == "Operating roles: rates and supervision: cases as Surgeon."
     assert lens == (
         "Lens surgery (lens): at least 86 procedures as Surgeon: Phacoemulsification with lens; "
-        "not if one of these holds: Simulated; one trainee an operation as Surgeon (applies from a later "
-        "version); cases performed elsewhere count; for classes that end from 2019; edition March 2021; "
+        "not if one of these holds: Simulated; one trainee an operation as Surgeon (not yet enforced); "
+        "cases performed elsewhere count; for classes that end from 2019; edition March 2021; "
         "source: Review committee, table of minimums, March 2021; reviewed on 2026-11-24; "
         f"{doubt}."
     )
@@ -266,7 +316,7 @@ def test_a_sentence_names_stages_units_parts_and_what_is_replaced() -> None:
         .replace("elsewhere: true", "elsewhere: false")
         .replace("from: 2019, to: null", "to: 2030")
     )
-    lens = rule_sentences(parse_specialty(text.encode(), "example.yaml"))[0]
+    lens = rule_sentences(parse_specialty(text.encode(), "example.yaml"))[1]
     for words in (
         "at least 86 operations",
         "only in First year or Chief year",

@@ -42,7 +42,37 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
         ("specialty: example", "specialty: Example", "specialty", "a code must be lower-case"),
         ("  lid_repair: {", "  Lid-repair: {", "procedures.Lid-repair", "a code must be lower-case"),
         ("  lid_repair: {", "  no: {", "procedures.no", "a key must be text"),
-        ("roles: {surgeon: Surgeon, ", "roles: {", "roles", "the role surgeon is missing"),
+        (
+            "roles: {surgeon: Surgeon, ",
+            "roles: {",
+            "roles",
+            "no role operates; mark one with operating: true",
+        ),
+        ("{surgeon: Surgeon, ", "{surgeon: 5, ", "roles.surgeon", "must be text, or a mapping with a title"),
+        (
+            "{surgeon: Surgeon, ",
+            "{surgeon: {operating: true}, ",
+            "roles.surgeon.title",
+            "is missing and required",
+        ),
+        (
+            "{surgeon: Surgeon, ",
+            "{surgeon: {title: Surgeon, operates: true}, ",
+            "roles.surgeon.operates",
+            "unknown key. Allowed here: title, operating, teaching",
+        ),
+        (
+            "{surgeon: Surgeon, ",
+            "{surgeon: {title: Surgeon, operating: true, teaching: true}, ",
+            "roles.surgeon",
+            "operating or teaching, not both",
+        ),
+        (
+            "{simulated: Simulated, ",
+            "{simulated: {title: Simulated, patients: false}, ",
+            "attributes.simulated.patients",
+            "unknown key. Allowed here: title, patient",
+        ),
         (
             "roles: [observer, assistant]",
             "roles: [helper]",

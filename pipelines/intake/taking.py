@@ -23,7 +23,8 @@ from pipelines.intake.examination import Examination, Setting, examine
 from pipelines.intake.holding import Reason
 from pipelines.intake.receipts import part_receipt, receipt_text
 from pipelines.intake.storing import intake_ids, lines_after, parts_that_change, reasons_to_hold, write_intake
-from pipelines.specialty.load import load_specialty, rule_sentences
+from pipelines.specialty.load import load_specialty
+from pipelines.specialty.sentences import rule_sentences
 from pipelines.store.disk import refuse_no_folder
 from pipelines.store.programme import Programme
 from pipelines.store.store import Store, adopt_intake, file_hash, init_store, writing

@@ -13,10 +13,22 @@ ATTRIBUTE_WORDS = {
 
 
 def rule_sentences(spec: Specialty) -> list[str]:
-    """The requirements, the complications, then what each milestone asks, in the order of the file."""
-    rules = [requirement_sentence(ref, spec) for ref in spec.requirements]
+    """What is operated by whom, the requirements, the complications, what each milestone asks, as in the file."""
+    rules = [roles_sentence(spec), *(requirement_sentence(ref, spec) for ref in spec.requirements)]
     rules += [complication_sentence(ref, each, spec) for ref, each in spec.complications.items()]
     return rules + (milestone_sentences(spec.milestones, spec) if spec.milestones else [])
+
+
+def roles_sentence(spec: Specialty) -> str:
+    """Whose cases enter rates and shares of supervision."""
+    operating = _any_of([spec.roles[ref].title for ref in spec.operating_roles])
+    teaching = [role.title for role in spec.roles.values() if role.teaching]
+    parts = [f"rates and supervision: cases as {operating}"]
+    if teaching:
+        parts.append(f"a takeover in a case as {_any_of(teaching)} is somebody else's")
+    if models := [each.title for each in spec.attributes.values() if not each.patient]:
+        parts.append(f"in no rate and no share of supervision: {', '.join(models)}")
+    return f"Operating roles: {'; '.join(parts)}."
 
 
 def requirement_sentence(ref: str, spec: Specialty) -> str:
@@ -60,7 +72,7 @@ def _demand(rule: Requirement, spec: Specialty) -> str:
     if rule.sign_off:
         return "a sign-off, without a count"
     what = _any_of([spec.procedures[code].title for code in rule.procedures])
-    whose = f"as {_any_of([spec.roles[role] for role in rule.roles])}"
+    whose = f"as {_any_of([spec.roles[role].title for role in rule.roles])}"
     if rule.consecutive:
         cases, years = rule.consecutive.cases, rule.consecutive.within_years
         return f"an audit of {cases} consecutive cases within {years} years, {whose}: {what}"
@@ -76,8 +88,8 @@ def _conditions(rule: Requirement, spec: Specialty) -> list[str]:
     if rule.part_of:
         told.append(f"part of {rule.part_of}, tested for itself")
     if rule.exclusive:
-        roles = _any_of([spec.roles[role] for role in rule.exclusive])
-        told.append(f"one trainee an operation as {roles} (applies from a later version)")
+        roles = _any_of([spec.roles[role].title for role in rule.exclusive])
+        told.append(f"one trainee an operation as {roles} (not yet enforced)")
     if rule.is_counted:
         told.append(f"cases performed elsewhere {'count' if rule.elsewhere else 'do not count'}")
     if rule.replaces:
@@ -87,7 +99,7 @@ def _conditions(rule: Requirement, spec: Specialty) -> list[str]:
 
 def _attribute_conditions(rule: Requirement, spec: Specialty) -> list[str]:
     return [
-        f"{ATTRIBUTE_WORDS[need]}: {', '.join(spec.attributes[code] for code in codes)}"
+        f"{ATTRIBUTE_WORDS[need]}: {', '.join(spec.attributes[code].title for code in codes)}"
         for need, codes in rule.attributes.model_dump().items()
         if codes
     ]
