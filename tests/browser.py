@@ -17,7 +17,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket
 
-from dashboard.pictures import browsing, open_screen, served, settle
+from tests.pictures import browsing, open_screen, served, settle
 from tests.stores import new_store, run_well, set_programme
 
 ROOT = Path(__file__).parents[1]

@@ -11,9 +11,9 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, expect
 
-from dashboard.pictures import served
 from pipelines.store.store import Store
 from tests.browser import EXPORTS, Window, browser, demo_copy
+from tests.pictures import served
 from tests.stores import Result, rows_of, run, run_well
 
 __all__ = ["browser"]

@@ -23,11 +23,11 @@ from starlette.types import Message, Receive, Scope, Send
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
-from dashboard.pictures import served
 from dashboard.server import demo_app
 from dashboard.sessions import COOKIE, HEADER, LONGEST_SECONDS, Gate, Sessions, read_viewer
 from pipelines.contract.errors import WrongUsage
 from tests.browser import ROOT, demo_copy, demo_store
+from tests.pictures import served
 from tests.stores import set_programme
 
 T22 = ("trainee", "saltmarsh-eye", "T22")

@@ -8,9 +8,12 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
+
+from pipelines.version import VERSION
 
 ROOT = Path(__file__).parent.parent
 NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".shots", ".work", "store", "__pycache__"}
@@ -211,32 +214,107 @@ def test_an_aggregate_in_a_chart_would_be_seen(line: str) -> None:
     assert AGGREGATES.search(line)
 
 
-# ---- the lock
+# ---- dependencies and their locks
 
-
-def pins() -> dict[str, str]:
-    """Name → version of every package in the lock, names in lower case with hyphens."""
-    found = re.findall(r"^([\w.-]+)==(\S+)", text(ROOT / "requirements.lock"), re.MULTILINE)
-    return {plain(package): version for package, version in found}
+# One for who uses the project, one that adds the tools of the tests.
+LOCKS = {"requirements.lock": ["dependencies"], "tests/requirements.lock": ["dependencies", "dev"]}
+ONLY_PLUGINS = {
+    "duckdb-engine",  # SQLAlchemy finds it by the name of its dialect
+    "mypy",
+    "pandas-stubs",
+    "pytest-cov",
+    "pytest-xdist",
+    "ruff",
+    "sqlfluff",
+    "types-psutil",
+    "types-pyyaml",
+    "vl-convert-python",  # a chart draws itself as a picture through it
+}
 
 
 def plain(package: str) -> str:
     return re.sub(r"[-_.]+", "-", package).lower()
 
 
-def test_every_package_in_the_lock_has_a_version_and_hashes() -> None:
-    whole = text(ROOT / "requirements.lock").replace("\\\n", " ")
+def declared() -> dict[str, dict[str, str]]:
+    """Of the users' and of the tests' dependencies: name → the version it names, blank for a range."""
+    groups = {
+        "dependencies": PROJECT["project"]["dependencies"],
+        "dev": PROJECT["dependency-groups"]["dev"],
+    }
+    pattern = re.compile(r"^([\w.-]+)(?:==(.+))?")
+    return {
+        group: {plain(package): version for line in lines for package, version in pattern.findall(line)}
+        for group, lines in groups.items()
+    }
+
+
+def pins(lock: str) -> dict[str, set[str]]:
+    """Name → versions of every package in the lock: another Python may need another version."""
+    found: dict[str, set[str]] = {}
+    for package, version in re.findall(r"^([\w.-]+)==(\S+)", text(ROOT / lock), re.MULTILINE):
+        found.setdefault(plain(package), set()).add(version)
+    return found
+
+
+def outside(*folders: str) -> dict[str, set[str]]:
+    """Package by the name it is declared under → our files that import it; an unknown module stands for itself."""
+    packages = packages_distributions()
+    not_declared = {*sys.stdlib_module_names, "pipelines", "dashboard", "seed_data", "tests", "run"}
+    found: dict[str, set[str]] = {}
+    for path in ours("*.py", *folders):
+        for module in {each.partition(".")[0] for each in imported(path)} - not_declared:
+            for package in packages.get(module, [module]):
+                found.setdefault(plain(package), set()).add(name(path))
+    return found
+
+
+def test_everything_that_is_imported_is_declared() -> None:
+    users = declared()["dependencies"]
+    tests = users | declared()["dev"]
+    undeclared = {
+        package: files
+        for folders, known in ((("pipelines", "dashboard", "seed_data"), users), (("tests",), tests))
+        for package, files in outside(*folders).items()
+        if package not in known
+    }
+    assert undeclared == {}
+
+
+def test_everything_that_is_declared_is_used() -> None:
+    groups = declared()
+    assert groups["dev"].keys() - outside("tests").keys() - ONLY_PLUGINS == set()
+    assert groups["dev"].keys() & groups["dependencies"].keys() == set()
+
+
+@pytest.mark.parametrize("lock", LOCKS)
+def test_every_package_in_a_lock_has_a_version_and_hashes(lock: str) -> None:
+    whole = text(ROOT / lock).replace("\\\n", " ")
     requirement = re.compile(r"[\w.-]+==\S+( ; [^#]+?)?(\s+--hash=sha256:[0-9a-f]{64})+\s*")
-    assert len(whole.splitlines()) > len(PROJECT["project"]["dependencies"])
+    assert len(whole.splitlines()) > sum(len(declared()[group]) for group in LOCKS[lock])
     assert [line for line in whole.splitlines() if not requirement.fullmatch(line)] == []
 
 
-def test_every_dependency_is_locked_at_the_version_it_names() -> None:
-    locked = pins()
-    for dependency in PROJECT["project"]["dependencies"]:
-        package, version = re.findall(r"^([\w.-]+)(?:==(.+))?", dependency)[0]
-        assert plain(package) in locked, dependency
-        assert version in ("", locked[plain(package)]), dependency
+@pytest.mark.parametrize("lock", LOCKS)
+def test_every_dependency_is_locked_at_the_version_it_names(lock: str) -> None:
+    locked = pins(lock)
+    for group in LOCKS[lock]:
+        for package, version in declared()[group].items():
+            assert package in locked, package
+            assert {version} == locked[package] or not version, package
+
+
+def test_the_tests_use_what_the_users_get_and_the_users_get_no_tool_of_the_tests() -> None:
+    users, tests = (pins(lock) for lock in LOCKS)
+    assert {package: tests.get(package) for package in users} == users
+    brought_by_streamlit = {"pillow", "websockets"}
+    assert users.keys() & declared()["dev"].keys() == brought_by_streamlit
+
+
+def test_the_version_moves_with_the_changes_for_users() -> None:
+    heading = re.search(r"^## Changes\n\n\*\*(\S+)\*\*", text(ROOT / "README.md"), re.MULTILINE)
+    assert heading
+    assert heading[1] == PROJECT["project"]["version"] == VERSION
 
 
 def test_no_file_names_the_host_of_a_package_registry_or_of_a_mirror() -> None:
@@ -250,7 +328,7 @@ def test_no_file_names_the_host_of_a_package_registry_or_of_a_mirror() -> None:
     ]
     host = re.compile("|".join(re.escape(first + second) for first, second in halves), re.IGNORECASE)
     files = [path for path in ours("*") if path.suffix not in {".xlsx", ".parquet", ".png", ".pyc"}]
-    assert ROOT / "requirements.lock" in files
+    assert {ROOT / lock for lock in LOCKS} <= set(files)
     assert ROOT / "run.py" in files
     named = [name(path) for path in files if host.search(path.read_bytes().decode("utf-8", "replace"))]
     assert named == []

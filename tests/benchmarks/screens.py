@@ -18,11 +18,11 @@ from playwright.sync_api import Browser, Error, Page
 from streamlit.testing.v1 import AppTest
 
 from dashboard.access import Viewer
-from dashboard.pictures import browsing, served
 from dashboard.screens import cohort
 from pipelines.cli.commands import main as command
 from pipelines.store.store import Store
 from tests.browser import ROOT, Window, demo_store
+from tests.pictures import browsing, served
 from tests.stores import set_programme
 
 RERUNS = 12

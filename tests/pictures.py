@@ -1,4 +1,4 @@
-"""Pictures of the screens for the README, taken from the demo: python -m dashboard.pictures.
+"""Pictures of the screens for the README, taken from the demo: python -m tests.pictures.
 
 A command of contributors: it needs Chromium, which the tests use too. What it serves and opens here, the tests
 of the screens serve and open in the same way.
@@ -24,7 +24,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from dashboard.__main__ import ADDRESS
 
 CHECKOUT = Path(__file__).parents[1]
-PICTURES = Path(__file__).with_name("pictures")
+PICTURES = CHECKOUT / "dashboard" / "pictures"
 WIDE, HIGH, COLOURS = 1280, 1000, 64
 CHROMIUM = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 SECONDS_TO_START = 60
@@ -76,7 +76,7 @@ def served(store: Path) -> Iterator[str]:
         probe.bind((ADDRESS, 0))
         port = probe.getsockname()[1]
     command = [sys.executable, "-m", "dashboard", "--demo", "--store", str(store), "--port", str(port)]
-    with subprocess.Popen(command, cwd=CHECKOUT, stdout=subprocess.DEVNULL) as process:  # noqa: S603 - our own module
+    with subprocess.Popen(command, cwd=CHECKOUT, stdout=subprocess.DEVNULL) as process:
         try:
             _wait_for(f"http://{ADDRESS}:{port}/people", process)
             yield f"http://{ADDRESS}:{port}"
