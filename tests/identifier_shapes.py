@@ -12,8 +12,7 @@ from __future__ import annotations
 import hashlib
 import uuid
 
-from pipelines.files.reading import Sheet
-from pipelines.files.sheets import Origin, sheet_from_records
+from pipelines.files.reading import Sheet, sheet_from_records
 
 EMAILS = ["a.muster@example.org", "write to j_d+x@mail.example.co.uk.", "<é@example.net>", "X@Y-Z.EXAMPLE"]
 URLS = ["https://example.org/p/7", "see HTTP://EXAMPLE.COM", "www.example.org", "ftp://192.0.2.1/x"]
@@ -131,6 +130,6 @@ ORDINARY = [
 
 
 def sheet_of(header: list[str], *rows: list[str]) -> Sheet:
-    sheet = sheet_from_records(Origin("T07.csv", "T07.csv"), [header, *rows])
+    sheet = sheet_from_records([header, *rows])
     assert sheet
     return sheet

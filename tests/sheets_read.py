@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from pipelines.contract.errors import FileRefused
-from pipelines.files.reading import Sheet, read_file
+from pipelines.files.identifiers import vocabulary
+from pipelines.files.reading import ExportFile, Sheet, named_sheets
+from pipelines.files.refusals import NotATable
 
 
-def read(path: Path) -> Sheet:
-    (sheet,) = read_file(path, 1).sheets
+def sheets_of(file: ExportFile) -> dict[str, Sheet]:
+    """The tables of a file by the names that may be printed; raises FileRefused as reading a command's files does."""
+    named = [(shown, sheet) for _, shown, sheet in named_sheets(file, file.name, vocabulary(()))]
+    faults = [sheet.finding(shown) for shown, sheet in named if isinstance(sheet, NotATable)]
+    if faults:
+        raise FileRefused(faults)
+    return {shown: sheet for shown, sheet in named if isinstance(sheet, Sheet)}
+
+
+def read(file: ExportFile) -> Sheet:
+    (sheet,) = sheets_of(file).values()
     return sheet
 
 
@@ -33,9 +42,15 @@ def table(text: str) -> str:
     return "\n".join(line.strip() for line in text.strip().splitlines())
 
 
-def refusal(path: Path) -> tuple[str, int | None, str | None]:
+def refusal(file: ExportFile) -> tuple[str, int | None, str | None]:
     with pytest.raises(FileRefused) as refused:
-        raise FileRefused([each.header_twice for each in read_file(path, 1).sheets if each.header_twice])
+        raise FileRefused(
+            [
+                sheet.header_twice.finding(shown)
+                for shown, sheet in sheets_of(file).items()
+                if sheet.header_twice
+            ]
+        )
     (finding,) = refused.value.findings
     assert refused.value.exit_code == 11
     assert finding.severity == "refused"

@@ -7,16 +7,15 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
-from pathlib import Path
 
 import duckdb
 import pytest
 
+from pipelines.files.reading import ExportFile
 from pipelines.intake import judging, staging
 from pipelines.intake.examination import Setting, examine
 from pipelines.specialty.load import load_specialty
 from pipelines.store.programme import Programme
-from tests.stores import write_csv
 
 # ---- one cell
 
@@ -203,16 +202,16 @@ T03,2024-25,2022-07,2025-06,
 """
 
 
-def examined(folder: Path, name: str, text: str, roster: str = ROSTER) -> duckdb.DuckDBPyConnection:
+def examined(name: str, text: str, roster: str = ROSTER) -> duckdb.DuckDBPyConnection:
     """The tables of an examination of a file and the roster beside it."""
     setting = Setting(Programme(programme_ref="p", title="P"), SPECIALTY, TODAY)
-    files = [write_csv(folder / "roster.csv", roster), write_csv(folder / f"{name}.csv", text)]
+    files = [ExportFile("roster.csv", roster.encode()), ExportFile(f"{name}.csv", text.encode())]
     return examine(files, setting, lambda _: None).connection
 
 
-def rules_of(folder: Path, name: str, text: str, roster: str = ROSTER) -> list[str]:
+def rules_of(name: str, text: str, roster: str = ROSTER) -> list[str]:
     """The rules that the rows of a file break, without those of the roster beside it."""
-    found = examined(folder, name, text, roster)
+    found = examined(name, text, roster)
     rows = found.execute(
         "select rule from finding where file_name = ? order by rule", [f"{name}.csv"]
     ).fetchall()
@@ -254,8 +253,8 @@ CASES = "case_ref,trainee_ref,operated_on,procedure,role,side,logged_on,complica
         ("t01,2025-05-06,phaco_iol,surgeon,,,,", "trainee_unknown"),
     ],
 )  # fmt: skip
-def test_a_case(row: str, rule: str | None, tmp_path: Path) -> None:
-    assert rules_of(tmp_path, "cases", f"{CASES}C0001,{row}\n") == ([rule] if rule else [])
+def test_a_case(row: str, rule: str | None) -> None:
+    assert rules_of("cases", f"{CASES}C0001,{row}\n") == ([rule] if rule else [])
 
 
 @pytest.mark.parametrize(
@@ -269,8 +268,8 @@ def test_a_case(row: str, rule: str | None, tmp_path: Path) -> None:
         ("NONE", "none"),
     ],
 )
-def test_an_event_that_is_named_twice_is_one(cell: str, stored: str, tmp_path: Path) -> None:
-    found = examined(tmp_path, "cases", f"{CASES}C0001,T01,2025-05-06,phaco_iol,surgeon,,,{cell},\n")
+def test_an_event_that_is_named_twice_is_one(cell: str, stored: str) -> None:
+    found = examined("cases", f"{CASES}C0001,T01,2025-05-06,phaco_iol,surgeon,,,{cell},\n")
     assert found.execute("select complications from new_cases").fetchall() == [(stored,)]
 
 
@@ -287,11 +286,11 @@ def test_an_event_that_is_named_twice_is_one(cell: str, stored: str, tmp_path: P
     ],
 )
 def test_a_review_period_is_one_text_however_it_was_typed(
-    period: str, stored: str | None, rule: str | None, tmp_path: Path
+    period: str, stored: str | None, rule: str | None
 ) -> None:
     milestone = next(iter(SPECIALTY.milestones.items))
     text = f"trainee_ref,period,milestone,level\nT01,{period},{milestone},B\n"
-    found = examined(tmp_path, "milestones", text)
+    found = examined("milestones", text)
     rows = found.execute("select period from new_milestones").fetchall()
     assert rows == ([(stored,)] if stored else [])
     assert found.execute("select rule from finding").fetchall() == ([(rule,)] if rule else [])
@@ -312,9 +311,9 @@ def test_a_review_period_is_one_text_however_it_was_typed(
         ("2025-03,,rotation,anything at all", None),
     ],
 )
-def test_a_period_of_training(row: str, rule: str | None, tmp_path: Path) -> None:
+def test_a_period_of_training(row: str, rule: str | None) -> None:
     text = f"trainee_ref,from,to,kind,value\nT01,{row}\n"
-    assert rules_of(tmp_path, "training", text) == ([rule] if rule else [])
+    assert rules_of("training", text) == ([rule] if rule else [])
 
 
 @pytest.mark.parametrize(
@@ -326,6 +325,6 @@ def test_a_period_of_training(row: str, rule: str | None, tmp_path: Path) -> Non
         ("T01,2026-27,2024-07,2027-06", "key_repeated"),
     ],
 )
-def test_a_trainee(row: str, rule: str | None, tmp_path: Path) -> None:
+def test_a_trainee(row: str, rule: str | None) -> None:
     text = f"trainee_ref,cohort,started,expected_completion\n{row}\n"
-    assert rules_of(tmp_path, "trainees", text) == ([rule] if rule else [])
+    assert rules_of("trainees", text) == ([rule] if rule else [])

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from pipelines.files.identifiers import (
-    file_name_finding,
     screen_file_name,
-    shown_label,
     shown_name,
     shown_title,
     vocabulary,
 )
-from pipelines.files.reading import Sheet
-from tests.identifier_shapes import CERTAIN, sheet_of
+from pipelines.files.refusals import file_name_finding
+from tests.identifier_shapes import CERTAIN
 
 WORDS = vocabulary(["phaco_iol", "supervisor_in_room"])
 
@@ -112,9 +108,4 @@ def test_the_finding_on_a_file_name_never_prints_it() -> None:
 
 def test_a_sheet_named_like_a_person_is_shown_by_its_position() -> None:
     assert shown_title("Anna Muster", 2, WORDS) == "sheet 2"
-    path = Path("book.xlsx")
-    row = sheet_of(["a"], ["1"]).rows
-    person, plain = (Sheet(f"book.xlsx [{title}]", ["a"], row) for title in ("Anna Muster", "T07 [x]"))
-    assert shown_label(person, path, "book.xlsx", 2, WORDS) == "book.xlsx [sheet 2]"
-    assert shown_label(plain, path, "file 1", 1, WORDS) == "file 1 [T07 [x]]"
-    assert shown_label(Sheet("T07.csv", ["a"], row), Path("T07.csv"), "T07.csv", 1, WORDS) == "T07.csv"
+    assert shown_title("T07 [x]", 2, WORDS) == "T07 [x]"

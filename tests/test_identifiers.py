@@ -6,7 +6,6 @@ Which identifiers there are: 45 CFR 164.514(b)(2). How they are written: common 
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -14,11 +13,16 @@ from hypothesis import strategies as st
 
 from pipelines.contract.findings import Finding
 from pipelines.contract.formats import CASES, KINDS, MILESTONES, REVIEWS, TRAINEES, TRAINING, Kind
-from pipelines.files.identifiers import (
-    screen,
-)
-from pipelines.files.reading import read_file
+from pipelines.files import identifiers
+from pipelines.files.reading import ExportFile, Sheet
 from tests.identifier_shapes import CERTAIN, EMAILS, NATIONAL, ORDINARY, sheet_of
+from tests.sheets_read import read
+
+
+def screen(
+    sheet: Sheet, kind: Kind, shown: str, refs_are_pseudonyms: bool, words: frozenset[str] = frozenset()
+) -> list[Finding]:
+    return identifiers.screen(sheet.header, sheet.rows, kind, shown, refs_are_pseudonyms, words)
 
 
 def screened(
@@ -287,10 +291,9 @@ def test_of_twenty_findings_none_speaks_of_more() -> None:
     assert not any("in all" in each.message for each in findings)
 
 
-def test_row_numbers_are_those_of_the_file(tmp_path: Path) -> None:
-    path = tmp_path / "T07.csv"
-    path.write_text('case_ref,technique\nT07-0001,"two\nlines"\n\nT07-0002,x@example.org\n')
-    (finding,) = screen(read_file(path, 1).sheets[0], CASES, "T07.csv", False)
+def test_row_numbers_are_those_of_the_file() -> None:
+    data = b'case_ref,technique\nT07-0001,"two\nlines"\n\nT07-0002,x@example.org\n'
+    (finding,) = screen(read(ExportFile("T07.csv", data)), CASES, "T07.csv", False)
     assert finding.source_row == 4
 
 

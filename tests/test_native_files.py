@@ -8,10 +8,8 @@ from __future__ import annotations
 import io
 import struct
 import zipfile
-from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from pathlib import Path
 
 import openpyxl
 import pyarrow as pa
@@ -19,23 +17,9 @@ import pyarrow.parquet
 import pytest
 
 from pipelines.contract.errors import FileRefused
-from pipelines.files.reading import read_file
-from tests.sheets_read import drawn, lines, read, refusal, table
-
-Put = Callable[[str, bytes], Path]
-
-
-@pytest.fixture
-def put(tmp_path: Path) -> Put:
-    """Writes a file and gives its path."""
-
-    def write(name: str, data: bytes) -> Path:
-        path = tmp_path / name
-        path.write_bytes(data)
-        return path
-
-    return write
-
+from pipelines.files.reading import ExportFile
+from pipelines.files.refusals import BOOK_LIMIT
+from tests.sheets_read import drawn, lines, read, refusal, sheets_of, table
 
 # Books
 
@@ -52,11 +36,14 @@ def book(**sheets: list[list[object]]) -> bytes:
     return target.getvalue()
 
 
-def test_each_sheet_of_a_book_that_is_not_empty_is_a_table(put: Put) -> None:
-    path = put("book.dat", book(cases=[["a"], [1]], nothing=[], blank=[[" "], []], roster=[["b"], [2]]))
-    sheets = read_file(path, 1).sheets
-    assert [sheet.label for sheet in sheets] == ["book.dat [cases]", "book.dat [roster]"]
-    assert [lines(sheet) for sheet in sheets] == [["2 | 1"], ["2 | 2"]]
+def test_each_sheet_of_a_book_that_is_not_empty_is_a_table() -> None:
+    file = ExportFile(
+        "book.dat", book(cases=[["a"], [1]], nothing=[], blank=[[" "], []], roster=[["b"], [2]])
+    )
+    assert {shown: lines(sheet) for shown, sheet in sheets_of(file).items()} == {
+        "book.dat [cases]": ["2 | 1"],
+        "book.dat [roster]": ["2 | 2"],
+    }
 
 
 @pytest.mark.parametrize(
@@ -77,28 +64,28 @@ def test_each_sheet_of_a_book_that_is_not_empty_is_a_table(put: Put) -> None:
         ("#N/A", "#N/A"),
     ],
 )
-def test_a_native_cell_of_a_book_is_read_as_the_text_of_an_export(put: Put, value: object, text: str) -> None:
-    assert lines(read(put("b.xlsx", book(s=[["a", "b"], ["x", value]])))) == [f"2 | x | {text}"]
+def test_a_native_cell_of_a_book_is_read_as_the_text_of_an_export(value: object, text: str) -> None:
+    assert lines(read(ExportFile("b.xlsx", book(s=[["a", "b"], ["x", value]])))) == [f"2 | x | {text}"]
 
 
-def test_a_formula_is_read_as_the_value_it_had(put: Put) -> None:
+def test_a_formula_is_read_as_the_value_it_had() -> None:
     data = with_part(book(s=[["a"], [5]]), "xl/worksheets/sheet1.xml", b"<v>5</v>", b"<f>2+3</f><v>5</v>")
-    assert lines(read(put("b.xlsx", data))) == ["2 | 5"]
+    assert lines(read(ExportFile("b.xlsx", data))) == ["2 | 5"]
 
 
-def test_rows_of_a_book_are_numbered_as_the_sheet_numbers_them(put: Put) -> None:
+def test_rows_of_a_book_are_numbered_as_the_sheet_numbers_them() -> None:
     data = book(s=[[], ["a", None, "c"], [1, 2, 3], [], [None, " "], [4, None, None, "x"]])
-    assert drawn(read(put("b.xlsx", data))) == table("""
+    assert drawn(read(ExportFile("b.xlsx", data))) == table("""
         row | a | column_2 | c
         3 | 1 | 2 | 3
         6+ | 4 |  |
     """).replace("4 |  |", "4 |  | ")
 
 
-def test_a_sheet_with_a_header_alone_is_refused_by_a_title_that_names_nobody(put: Put) -> None:
-    path = put("b.xlsx", book(**{"cases": [["a"], [1]], "Anna Muster": [["a"]]}))
+def test_a_sheet_with_a_header_alone_is_refused_by_a_title_that_names_nobody() -> None:
+    file = ExportFile("b.xlsx", book(**{"cases": [["a"], [1]], "Anna Muster": [["a"]]}))
     with pytest.raises(FileRefused) as refused:
-        read_file(path, 1)
+        sheets_of(file)
     assert refused.value.findings[0].file_name == "b.xlsx [sheet 2]"
 
 
@@ -116,7 +103,7 @@ def with_part(data: bytes, name: str, old: bytes, new: bytes) -> bytes:
     return target.getvalue()
 
 
-def test_a_damaged_book_is_not_a_table(put: Put) -> None:
+def test_a_damaged_book_is_not_a_table() -> None:
     whole = book(s=[["a"], [1]])
     wrong_part = with_part(whole, "xl/worksheets/sheet1.xml", b"</row>", b"</wor>")
     far_row = with_part(whole, "xl/worksheets/sheet1.xml", b'<row r="2">', b'<row r="1048577">')
@@ -124,23 +111,28 @@ def test_a_damaged_book_is_not_a_table(put: Put) -> None:
     with zipfile.ZipFile(other_zip, "w") as archive:
         archive.writestr("a.csv", "a\n1\n")
     for data in (whole[: len(whole) // 2], wrong_part, far_row, other_zip.getvalue(), b"PK\x03\x04"):
-        assert refusal(put("b.xlsx", data)) == ("not_a_table", None, None)
+        assert refusal(ExportFile("b.xlsx", data)) == ("not_a_table", None, None)
 
 
-def test_a_book_that_unpacks_beyond_a_gigabyte_is_not_opened(put: Put) -> None:
-    # The directory of the archive claims the size; nothing of it is unpacked.
+def test_a_book_that_unpacks_beyond_the_limit_is_not_opened() -> None:
+    # The directory of the archive claims the size of one part; nothing of it is unpacked.
     data = book(s=[["a"], [1]])
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        first, *others = (entry.file_size for entry in archive.infolist())
     entry = data.index(b"PK\x01\x02")
-    bomb = data[: entry + 24] + struct.pack("<I", 1_000_000_001) + data[entry + 28 :]
-    path = put("b.xlsx", bomb)
-    with pytest.raises(FileRefused, match="larger than 1,000,000,000 bytes"):
-        read_file(path, 1)
+    for size, refused in ((BOOK_LIMIT - sum(others), False), (BOOK_LIMIT - sum(others) + 1, True)):
+        claimed = data[: entry + 24] + struct.pack("<I", size) + data[entry + 28 :]
+        assert first < size
+        if refused:
+            assert refusal(ExportFile("b.xlsx", claimed)) == ("not_a_table", None, None)
+        else:
+            assert lines(read(ExportFile("b.xlsx", claimed))) == ["2 | 1"]
 
 
-def test_an_old_or_locked_book_says_how_to_save_it(put: Put) -> None:
-    path = put("b.xls", bytes.fromhex("D0CF11E0A1B11AE1") + b"\0" * 600)
+def test_an_old_or_locked_book_says_how_to_save_it() -> None:
+    file = ExportFile("b.xls", bytes.fromhex("D0CF11E0A1B11AE1") + b"\0" * 600)
     with pytest.raises(FileRefused, match="Save it as XLSX or CSV"):
-        read_file(path, 1)
+        sheets_of(file)
 
 
 # Parquet
@@ -183,10 +175,10 @@ MOMENT = datetime(2026, 4, 3, 23, 30)
     ids=str,
 )
 def test_a_column_of_a_parquet_file_is_read_as_the_text_of_an_export(
-    put: Put, values: pa.Array, texts: list[str | None]
+    values: pa.Array, texts: list[str | None]
 ) -> None:
     number = pa.array(range(len(values)))
-    sheet = read(put("p.csv", parquet(n=number, a=values)))
+    sheet = read(ExportFile("p.csv", parquet(n=number, a=values)))
     assert sheet.rows.column("a").to_pylist() == texts
     assert sheet.rows.column("__source_row").to_pylist() == list(range(2, 2 + len(texts)))
 
@@ -194,15 +186,15 @@ def test_a_column_of_a_parquet_file_is_read_as_the_text_of_an_export(
 @pytest.mark.parametrize(
     "values", [pa.array([{"x": 1}]), pa.array([[1, 2]]), pa.array([b"\xff\xfe"]), pa.array(["x\0"])]
 )
-def test_a_parquet_column_that_is_no_text_is_refused_by_name(put: Put, values: pa.Array) -> None:
+def test_a_parquet_column_that_is_no_text_is_refused_by_name(values: pa.Array) -> None:
     data = parquet(**{"a": pa.array(["x"]), "Deep Thing": values})
-    assert refusal(put("p.parquet", data)) == ("not_a_table", None, "deep_thing")
+    assert refusal(ExportFile("p.parquet", data)) == ("not_a_table", None, "deep_thing")
 
 
-def test_a_parquet_file_has_the_faults_of_any_file(put: Put) -> None:
+def test_a_parquet_file_has_the_faults_of_any_file() -> None:
     one = pa.array(["1"])
-    assert refusal(put("a", parquet(**{"a b": one, "A-B": one}))) == ("header_twice", 1, "a_b")
-    assert refusal(put("b", parquet(a=pa.array([], pa.string())))) == ("not_a_table", None, None)
-    assert refusal(put("c", parquet(a=one)[:-8])) == ("not_a_table", None, None)
-    assert refusal(put("d", parquet(a=pa.array(["x" * 1_000_001])))) == ("cell_too_long", 2, "a")
-    assert lines(read(put("e", parquet(a=pa.array([None, "x"]))))) == ["3 | x"]
+    assert refusal(ExportFile("a", parquet(**{"a b": one, "A-B": one}))) == ("header_twice", 1, "a_b")
+    assert refusal(ExportFile("b", parquet(a=pa.array([], pa.string())))) == ("not_a_table", None, None)
+    assert refusal(ExportFile("c", parquet(a=one)[:-8])) == ("not_a_table", None, None)
+    assert refusal(ExportFile("d", parquet(a=pa.array(["x" * 1_000_001])))) == ("cell_too_long", 2, "a")
+    assert lines(read(ExportFile("e", parquet(a=pa.array([None, "x"]))))) == ["3 | x"]

@@ -17,6 +17,7 @@ import pytest
 from pipelines.contract import checks
 from pipelines.contract.checks import Rule
 from pipelines.contract.formats import KINDS, Kind
+from pipelines.files.reading import read_export
 from pipelines.intake import expectations, judging, staging
 from pipelines.intake.examination import Examination, Setting, examine
 from pipelines.store.store import Store
@@ -202,7 +203,7 @@ def examined(store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ex
         database = staging.database_name()
         monkeypatch.setattr(staging, "database_name", lambda: database)
         file = BROKEN[kind.name].write(tmp_path / f"{kind.name}.csv")
-        return examine([file], setting(store), lambda _: None), database
+        return examine([read_export(file, 1)], setting(store), lambda _: None), database
 
     return of_kind
 

@@ -6,18 +6,16 @@ import io
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from fnmatch import fnmatch
 from typing import Any
 
 import openpyxl
 
-from pipelines.contract.errors import FileRefused
-from pipelines.files.cells import cell_text
-from pipelines.files.identifiers import shown_title
-from pipelines.files.sheets import Origin, Record, Sheet, sheet_from_records
+from pipelines.files.native import export_text
+from pipelines.files.refusals import BOOK_CELL_LIMIT, BOOK_LIMIT, ROW_LIMIT, SHEET_LIMIT, NotATable
 
-UNPACKED_LIMIT = 1_000_000_000  # bytes
-LAST_ROW = 1_048_576  # of a sheet
+Records = Iterator[list[str]]
 # What openpyxl and zipfile raise on a book that is damaged, cut off, encrypted or no book at all.
 DAMAGE = (
     zipfile.BadZipFile, zlib.error, LookupError, ValueError, TypeError, AttributeError, ArithmeticError,
@@ -25,56 +23,50 @@ DAMAGE = (
 )  # fmt: skip
 
 
-def read_book(origin: Origin, data: bytes, words: frozenset[str]) -> list[Sheet]:
-    """The tables of a book in its order; raises FileRefused where there is none."""
+def read_book(data: bytes, take: Callable[[int, str, Records], None]) -> None:
+    """Hand over each sheet in the book's order: its number from 1, its title, its rows of text.
+
+    Raises NotATable where the book is damaged or too large; `take` may raise what is not in DAMAGE.
+    """
     try:
-        refuse_bomb(origin, data)
+        refuse_large(data)
         with warnings.catch_warnings():
             # openpyxl warns of styles and validations it drops; no cell is lost by it.
             warnings.simplefilter("ignore")
-            sheets = filled_sheets(origin, data, words)
+            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+            try:
+                for number, tab in enumerate(book.worksheets, start=1):
+                    take(number, tab.title, records_of(tab))
+            finally:
+                book.close()
     except DAMAGE as error:
-        raise damaged(origin) from error
-    if not sheets:
-        raise origin.refusal("not_a_table", "every sheet of the book is empty.", "Export it again.")
-    return sheets
+        raise damaged() from error
 
 
-def damaged(origin: Origin) -> FileRefused:
-    return origin.refusal(
-        "not_a_table", "the book is damaged or no XLSX.", "Save it again as XLSX, or export it as CSV."
-    )
+def damaged() -> NotATable:
+    return NotATable("the book is damaged or no XLSX.", "Save it again as XLSX, or export it as CSV.")
 
 
-def refuse_bomb(origin: Origin, data: bytes) -> None:
+def refuse_large(data: bytes) -> None:
+    """By the directory of the archive: nothing is unpacked, and no part gives more bytes than it says."""
     with zipfile.ZipFile(io.BytesIO(data)) as book:
         unpacked = sum(entry.file_size for entry in book.infolist())
-    if unpacked > UNPACKED_LIMIT:
-        raise origin.refusal(
-            "not_a_table",
-            f"unpacked, the book is larger than {UNPACKED_LIMIT:,} bytes.",
-            "Export it as CSV.",
-        )
+        sheets = sum(fnmatch(entry.filename, "xl/worksheets/*.xml") for entry in book.infolist())
+    if unpacked > BOOK_LIMIT:
+        raise NotATable(f"unpacked, the book is larger than {BOOK_LIMIT:,} bytes.", "Export it as CSV.")
+    if sheets > SHEET_LIMIT:
+        raise NotATable(f"the book has more than {SHEET_LIMIT} sheets.", "Leave only the sheets to be read.")
 
 
-def filled_sheets(origin: Origin, data: bytes, words: frozenset[str]) -> list[Sheet]:
-    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    sheets: list[Sheet] = []
-    try:
-        for tab in book.worksheets:
-            shown = f"{origin.shown} [{shown_title(tab.title, len(sheets) + 1, words)}]"
-            place = Origin(f"{origin.label} [{tab.title}]", shown)
-            sheet = sheet_from_records(place, sheet_records(place, tab))
-            sheets += [sheet] if sheet else []
-    finally:
-        book.close()
-    return sheets
-
-
-def sheet_records(origin: Origin, tab: Any) -> Iterator[Record]:
+def records_of(tab: Any) -> Records:
     # What a file says about its own extent is often wrong.
     tab.reset_dimensions()
+    cells = 0
     for row, values in enumerate(tab.iter_rows(values_only=True), start=1):
-        if row > LAST_ROW:
-            raise damaged(origin)
-        yield [cell_text(value) for value in values]
+        cells += len(values)
+        if row > ROW_LIMIT or cells > BOOK_CELL_LIMIT:
+            raise NotATable(
+                f"a sheet of the book has more than {BOOK_CELL_LIMIT:,} cells, blank ones included.",
+                "Export it as CSV.",
+            )
+        yield [export_text(value) for value in values]

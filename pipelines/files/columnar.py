@@ -8,40 +8,62 @@ import pyarrow.compute as pc
 import pyarrow.parquet
 import pyarrow.types as is_type
 
-from pipelines.contract.errors import FileRefused
-from pipelines.files.cells import cell_text
-from pipelines.files.sheets import Origin, Sheet, column_shown, normalised, sheet_from_columns
+from pipelines.files.identifiers import column_shown, normalised
+from pipelines.files.native import export_text
+from pipelines.files.refusals import (
+    CELL_LIMIT,
+    COLUMN_LIMIT,
+    ROW_LIMIT,
+    TEXT_LIMIT,
+    NotATable,
+    no_rows,
+    too_large,
+    too_many_columns,
+)
 
 
-def read_columnar(origin: Origin, data: bytes) -> Sheet:
-    """The one table of a Parquet file; raises FileRefused where it is none."""
+def read_columnar(data: bytes) -> tuple[list[str], list[pa.ChunkedArray]]:
+    """The names and the text of the columns of a Parquet file; raises NotATable."""
     try:
-        table = pyarrow.parquet.ParquetFile(pa.BufferReader(data)).read()
+        table = read_table(data)
     except (pa.ArrowException, OSError) as error:
-        raise origin.refusal("not_a_table", "the Parquet file is damaged.", "Export it again.") from error
+        raise NotATable("the Parquet file is damaged.", "Export it again.") from error
     if not table.num_rows or not any(name.strip() for name in table.column_names):
-        raise origin.no_rows()
-    columns = [column_text(origin, table, position) for position in range(table.num_columns)]
-    return sheet_from_columns(origin, table.column_names, columns)
+        raise no_rows()
+    names = table.column_names
+    return names, [column_text(names, table.column(place), place) for place in range(table.num_columns)]
 
 
-def column_text(origin: Origin, table: pa.Table, position: int) -> pa.ChunkedArray:
+def read_table(data: bytes) -> pa.Table:
+    """The table with its texts as dictionaries: what a packed file repeats is not unpacked before it is counted."""
+    file = pyarrow.parquet.ParquetFile(pa.BufferReader(data))
+    rows, columns = file.metadata.num_rows, file.metadata.num_columns
+    if columns > COLUMN_LIMIT:
+        raise too_many_columns()
+    unpacked = sum(
+        file.metadata.row_group(group).total_byte_size for group in range(file.metadata.num_row_groups)
+    )
+    if rows > ROW_LIMIT or rows * columns > CELL_LIMIT or unpacked > TEXT_LIMIT:
+        raise too_large()
+    texts = [field.name for field in file.schema_arrow if is_text(field.type)]
+    return pyarrow.parquet.ParquetFile(pa.BufferReader(data), read_dictionary=texts).read()
+
+
+def column_text(names: list[str], column: pa.ChunkedArray, place: int) -> pa.ChunkedArray:
     try:
-        text = as_text(table.column(position))
+        text = as_text(column)
     except (pa.ArrowException, UnicodeError) as error:
-        raise not_text(origin, table, position) from error
+        raise not_text(names, place) from error
     if text is None or pc.any(pc.match_substring(text, "\0")).as_py():
-        raise not_text(origin, table, position)
+        raise not_text(names, place)
     return text
 
 
-def not_text(origin: Origin, table: pa.Table, position: int) -> FileRefused:
-    header = [normalised(name) for name in table.column_names]
-    return origin.refusal(
-        "not_a_table",
+def not_text(names: list[str], place: int) -> NotATable:
+    return NotATable(
         "the values of this column are no text, number, date, yes/no or list of texts.",
         "Write the column as text and export again.",
-        column=column_shown(header, position + 1),
+        column=column_shown([normalised(name) for name in names], place + 1),
     )
 
 
@@ -99,5 +121,5 @@ def by_value(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
 def value_text(value: pa.Scalar) -> str:
     """A narrow float is written as short as its own precision allows: 0.1, not 0.10000000149011612."""
     if is_type.is_float32(value.type) or is_type.is_float16(value.type):
-        return cell_text(float(str(np.dtype(value.type.to_pandas_dtype()).type(value.as_py()))))
-    return cell_text(value.as_py())
+        return export_text(float(str(np.dtype(value.type.to_pandas_dtype()).type(value.as_py()))))
+    return export_text(value.as_py())

@@ -15,34 +15,12 @@ import pyarrow.compute as pc
 
 from pipelines.contract.findings import LEFT_OUT, REFUSALS, WARNINGS, Finding
 from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind
-from pipelines.files.shapes import (
-    CERTAIN,
-    RECORD_NUMBER,
-    UNCERTAIN,
-    WORDS,
-    Group,
-    found_shapes,
-    has_certain_shape,
-)
-from pipelines.files.sheets import Sheet, column_shown
+from pipelines.files.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Shape
 
-HEADER_WORDS = frozenset(
-    {
-        "name",
-        "surname",
-        "patient",
-        "birth",
-        "dob",
-        "address",
-        "postcode",
-        "zip",
-        "phone",
-        "fax",
-        "email",
-        "mrn",
-    }
-    | {"insurance", "account", "licence", "license", "serial", "photo"}
-)
+HEADER_WORDS = frozenset({
+    "name", "surname", "patient", "birth", "dob", "address", "postcode", "zip", "phone", "fax", "email", "mrn",
+    "insurance", "account", "licence", "license", "serial", "photo",
+})  # fmt: skip
 # Two neighbouring words of a header, or one word that it cuts in two.
 HEADER_PAIRS = frozenset({("record", "number"), ("e", "mail")})
 PLAIN_WORDS = frozenset(
@@ -81,27 +59,9 @@ def shown_title(title: str, position: int, vocabulary: frozenset[str]) -> str:
     return f"sheet {position}" if looks_personal(title, vocabulary) else title
 
 
-def shown_label(sheet: Sheet, path: Path, shown: str, position: int, vocabulary: frozenset[str]) -> str:
-    """What findings call a sheet: the name of its file as `shown`, in a book with its title."""
-    title = sheet.label.removeprefix(path.name).removeprefix(" [").removesuffix("]")
-    return f"{shown} [{shown_title(title, position, vocabulary)}]" if title else shown
-
-
 def screen_file_name(name: str) -> bool:
     """Whether a file's name or label holds what is certainly an identifier: then the file is refused."""
     return has_certain_shape(name, name.replace("_", " "))
-
-
-def file_name_finding(number: int) -> Finding:
-    """What refuses the `number`th file for its name; the name itself is never printed."""
-    shown = f"file {number}"
-    return Finding(
-        shown,
-        "identifier_in_file_name",
-        "refused",
-        f"{shown}: its name, or that of a sheet in it, holds what looks like an identifier.",
-        "Rename it and hand it in again; nothing of the file was stored.",
-    )
 
 
 def looks_personal(name: str, vocabulary: frozenset[str]) -> bool:
@@ -132,7 +92,23 @@ def is_word(token: str) -> bool:
     return len(token) >= 2 and token.isalpha()
 
 
+# Headers
+
+
+def normalised(header: str) -> str:
+    return re.sub(r"[\s-]", "_", header.strip().lower())
+
+
+def column_shown(header: list[str], position: int) -> str:
+    """The name of a column where it is a plain word, else `column 5`: a header may hold anything."""
+    name = header[position - 1] if position <= len(header) else ""
+    return name if re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) else f"column {position}"
+
+
 # Tables
+
+# Shapes that are looked for in one pass. Only few fit: of too large a pattern the engine becomes slow.
+Group = tuple[Shape, ...]
 
 
 @dataclass(frozen=True)
@@ -146,22 +122,29 @@ class Hits:
 
 
 def screen(
-    sheet: Sheet, kind: Kind, shown: str, refs_are_pseudonyms: bool, words: frozenset[str] = frozenset()
+    header: list[str],
+    rows: pa.Table,
+    kind: Kind,
+    shown: str,
+    refs_are_pseudonyms: bool,
+    words: frozenset[str] = frozenset(),
 ) -> list[Finding]:
-    """What refuses the sheet, at most 20 findings; never the text of a cell that matched.
+    """What refuses a table, at most 20 findings; never the text of a cell that matched.
 
-    A header that matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them
-    may stand a name. Of a file of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
+    `rows` has the text columns of `header` in its order, then the number of the row in the file. A header that
+    matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them may stand a name.
+    Of a table of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
     """
-    in_header = header_faults(sheet.header, {column.name for column in kind.columns})
+    in_header = header_faults(header, {column.name for column in kind.columns})
     findings = [
-        header_finding(shown, header_shown(sheet.header[position - 1], position, words), what)
+        header_finding(shown, header_shown(header[position - 1], position, words), what)
         for position, what in in_header.items()
     ]
-    hits = [
-        column_hits(sheet, position, in_header, shapes_for(name, kind, refs_are_pseudonyms))
-        for position, name in enumerate(sheet.header, start=1)
-    ]
+    hits = []
+    for position, name in enumerate(header, start=1):
+        named = f"column {position}" if position in in_header else column_shown(header, position)
+        shapes = shapes_for(name, kind, refs_are_pseudonyms)
+        hits.append(column_hits(rows.column(position - 1), rows.column(len(header)), position, named, shapes))
     findings += cell_findings(shown, hits)
     total = len(in_header) + sum(each.total for each in hits)
     return with_total(findings[:LISTED], total)
@@ -222,18 +205,36 @@ def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
     return [CERTAIN, (WORDS,)] if refs_are_pseudonyms else [CERTAIN, (WORDS,), (RECORD_NUMBER,)]
 
 
-def column_hits(sheet: Sheet, position: int, in_header: dict[int, str], shapes: list[Group]) -> Hits:
-    column = sheet.rows.column(position - 1)
-    shown = f"column {position}" if position in in_header else column_shown(sheet.header, position)
+def column_hits(
+    column: pa.ChunkedArray, row_numbers: pa.ChunkedArray, position: int, shown: str, shapes: list[Group]
+) -> Hits:
     found = found_shapes(column.unique().drop_null(), shapes)
     if not found:
         return Hits(position, shown, 0, [])
     places = pc.indices_nonzero(pc.is_in(column, pa.array(found, column.type)))
     first = places[:LISTED]
-    source_rows = sheet.rows.column(len(sheet.header)).take(first).to_pylist()
-    texts = column.take(first).to_pylist()
-    rows = [(row, found[text]) for row, text in zip(source_rows, texts, strict=True)]
-    return Hits(position, shown, len(places), rows)
+    pairs = zip(row_numbers.take(first).to_pylist(), column.take(first).to_pylist(), strict=True)
+    return Hits(position, shown, len(places), [(row, found[text]) for row, text in pairs])
+
+
+def found_shapes(texts: pa.ChunkedArray, groups: Iterable[Group]) -> dict[str, str]:
+    """Each of `texts` that has one of the shapes, with what the first of them is."""
+    found: dict[str, str] = {}
+    for group in groups:
+        likely = matching(texts, "|".join(f"(?:{shape.pattern})" for shape in group))
+        for shape in group if len(likely) else ():
+            for text in matching(likely, shape.pattern).to_pylist():
+                if shape.check is None or shape.check(text):
+                    found.setdefault(text, shape.what)
+    return found
+
+
+def matching(texts: pa.ChunkedArray, pattern: str) -> pa.ChunkedArray:
+    return texts.filter(pc.match_substring_regex(texts, pattern))
+
+
+def has_certain_shape(*texts: str) -> bool:
+    return bool(found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN]))
 
 
 def cell_findings(shown: str, hits: list[Hits]) -> Iterator[Finding]:

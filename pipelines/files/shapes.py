@@ -8,12 +8,9 @@ cannot say it, a check of the few found ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from ipaddress import AddressValueError, IPv6Address
-
-import pyarrow as pa
-import pyarrow.compute as pc
 
 
 @dataclass(frozen=True)
@@ -23,30 +20,6 @@ class Shape:
     what: str
     pattern: str
     check: Callable[[str], bool] | None = None
-
-
-# Shapes that are looked for in one pass. Only few fit: of too large a pattern the engine becomes slow.
-Group = tuple[Shape, ...]
-
-
-def found_shapes(texts: pa.ChunkedArray, groups: Iterable[Group]) -> dict[str, str]:
-    """Each of `texts` that has one of the shapes, with what the first of them is."""
-    found: dict[str, str] = {}
-    for group in groups:
-        likely = matching(texts, "|".join(f"(?:{shape.pattern})" for shape in group))
-        for shape in group if len(likely) else ():
-            for text in matching(likely, shape.pattern).to_pylist():
-                if shape.check is None or shape.check(text):
-                    found.setdefault(text, shape.what)
-    return found
-
-
-def matching(texts: pa.ChunkedArray, pattern: str) -> pa.ChunkedArray:
-    return texts.filter(pc.match_substring_regex(texts, pattern))
-
-
-def has_certain_shape(*texts: str) -> bool:
-    return bool(found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN]))
 
 
 # Addresses on a network

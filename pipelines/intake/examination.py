@@ -8,15 +8,14 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import duckdb
 import pyarrow as pa
 
 from pipelines.contract import messages
 from pipelines.contract.formats import CASES, FORMAT_CODES, KINDS, REVIEWS, TRAINEES, Kind
-from pipelines.files.export_files import Part, read_parts
-from pipelines.files.sheets import column_shown
+from pipelines.files.identifiers import column_shown
+from pipelines.files.reading import ExportFile, Part, read_parts
 from pipelines.intake import holding, judging, reduction, replacement, staging
 from pipelines.intake.holding import Reason
 from pipelines.intake.replacement import Balance
@@ -66,10 +65,10 @@ class Examination:
         return int(row[0]) if row else 0
 
 
-def examine(paths: Sequence[Path], setting: Setting, progress: Progress) -> Examination:
+def examine(files: Sequence[ExportFile], setting: Setting, progress: Progress) -> Examination:
     """Read, screen, judge and compare the files; raises FileRefused if any is not taken at all."""
-    progress(f"Reading {len(paths)} file{'s' * (len(paths) > 1)} …")
-    parts = read_parts(paths, setting.specialty, setting.programme.refs_are_pseudonyms)
+    progress(f"Reading {len(files)} file{'s' * (len(files) > 1)} …")
+    parts = read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms)
     # Imported here: it costs seconds, and a refused file need not wait for it.
     from pipelines.intake.expectations import USER_AGENT
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from pipelines.contract.findings import LEFT_OUT
 from pipelines.contract.formats import Kind
-from pipelines.files.export_files import Part
+from pipelines.files.reading import Part
 from pipelines.intake.examination import Examination
 from pipelines.intake.replacement import Balance
 

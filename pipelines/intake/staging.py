@@ -18,7 +18,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipelines.contract.formats import Column, Kind
-from pipelines.files.export_files import Part
+from pipelines.files.reading import Part
 
 CELLS = Path(__file__).with_name("cells.sql")
 

@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 
 from pipelines.contract.formats import CASES, Kind
 from pipelines.contract.input_tables import INPUT_TABLES
-from pipelines.files.export_files import Part
+from pipelines.files.reading import Part
 from pipelines.intake.examination import Examination, source_of
 from pipelines.intake.holding import Reason
 from pipelines.intake.receipts import Receipt, part_receipt, trainees_of

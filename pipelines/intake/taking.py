@@ -8,7 +8,7 @@ import datetime
 import re
 import shutil
 import sys
-from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +17,7 @@ from pipelines.build.show import FORMATS
 from pipelines.contract.errors import FileRefused, Held, WrongUsage
 from pipelines.contract.findings import Finding
 from pipelines.contract.formats import TRAINEES
-from pipelines.files.export_files import Part
-from pipelines.files.identifiers import shown_name, vocabulary
+from pipelines.files.reading import ExportFile, Part, read_export
 from pipelines.intake.examination import Examination, Setting, examine
 from pipelines.intake.holding import Reason
 from pipelines.intake.receipts import part_receipt, receipt_text
@@ -27,7 +26,7 @@ from pipelines.specialty.load import load_specialty
 from pipelines.specialty.sentences import rule_sentences
 from pipelines.store.disk import refuse_no_folder
 from pipelines.store.programme import Programme
-from pipelines.store.store import Store, adopt_intake, file_hash, init_store, writing
+from pipelines.store.store import Store, adopt_intake, init_store, writing
 
 FINDING_COLUMNS = [
     "intake_id", "file_name", "source_row", "column_name", "rule",
@@ -75,7 +74,7 @@ def intake(arguments: argparse.Namespace) -> int:
     with writing(store):
         _check_usage(arguments)
         _refuse_broken_access(store)
-        examination = examine(_each_once(arguments.files), _setting(arguments, store), progress)
+        examination = examine(_each_once(_opened(arguments.files)), _setting(arguments, store), progress)
         print(receipt_text([part_receipt(examination, part) for part in examination.parts]))
         _write_fixes(examination, arguments.fixes)
         parts = parts_that_change(examination)
@@ -104,22 +103,22 @@ def _check_usage(arguments: argparse.Namespace) -> None:
         raise WrongUsage("--accept-withdrawals needs --by WHO and --reason TEXT.")
     if arguments.fixes:
         refuse_no_folder("--fixes", arguments.fixes)
-    for number, path in enumerate(arguments.files, 1):
-        if not path.exists():
-            # The name of a file may be a person's.
-            raise WrongUsage(f"{shown_name(path.name, number, vocabulary(()))} is not there.")
 
 
-def _each_once(paths: list[Path]) -> list[Path]:
+def _opened(files: Sequence[Path | ExportFile]) -> list[ExportFile]:
+    """What is named is read; an upload is here already."""
+    return [
+        file if isinstance(file, ExportFile) else read_export(file, number)
+        for number, file in enumerate(files, 1)
+    ]
+
+
+def _each_once(files: list[ExportFile]) -> list[ExportFile]:
     """The files without those that another of the same name repeats byte for byte."""
-    once: dict[tuple[str, str], Path] = {}
-    several = [name for name, count in Counter(path.name for path in paths).items() if count > 1]
-    for path in paths:
-        same = file_hash(path) if path.name in several and path.is_file() else str(path)
-        if (path.name, same) in once:
-            progress("A file was given twice; it is read once.")
-        once.setdefault((path.name, same), path)
-    return list(once.values())
+    once = list(dict.fromkeys(files))
+    for _ in range(len(files) - len(once)):
+        progress("A file was given twice; it is read once.")
+    return once
 
 
 def _says(text: str | None) -> bool:
@@ -191,7 +190,7 @@ def check(arguments: argparse.Namespace) -> int:
         return _check_specialty(arguments)
     _check_usage(arguments)
     try:
-        examination = examine(_each_once(arguments.files), _setting_of_check(arguments), progress)
+        examination = examine(_each_once(_opened(arguments.files)), _setting_of_check(arguments), progress)
     except FileRefused as refusal:
         _print_findings(arguments.format, [_refused_row(each) for each in refusal.findings])
         return refusal.exit_code

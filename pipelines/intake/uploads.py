@@ -11,27 +11,11 @@ from pathlib import Path
 
 from pipelines.cli.commands import one_line
 from pipelines.contract.errors import UserError
+from pipelines.files.reading import ExportFile
 from pipelines.intake import taking
 
-
-@dataclass(frozen=True)
-class Upload:
-    """A file in memory that is read like one on a disk: its rows, with their days, never reach one."""
-
-    name: str
-    data: bytes
-
-    def exists(self) -> bool:
-        return True
-
-    def is_file(self) -> bool:
-        return True
-
-    def read_bytes(self) -> bytes:
-        return self.data
-
-    def __str__(self) -> str:
-        return self.name
+# A file in memory, read like one on a disk: its rows, with their days, never reach one.
+Upload = ExportFile
 
 
 @dataclass(frozen=True)

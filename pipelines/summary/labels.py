@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from pipelines.contract.errors import WrongUsage
-from pipelines.files.delimited import decoded, delimiter_of, lines_of
-from pipelines.files.sheets import normalised
+from pipelines.files.identifiers import normalised
+from pipelines.files.reading import as_utf8, delimiter_of, lines_of
+from pipelines.files.refusals import NotATable
 
 COLUMNS = ("trainee_ref", "shown_name")
 LONGEST_NAME = 80
@@ -24,10 +25,10 @@ def read_labels(path: Path) -> dict[str, str]:
     if not path.is_file():
         raise WrongUsage(f"--labels: {path} is not there.")
     try:
-        text = decoded(path.read_bytes())
-    except UnicodeDecodeError:
+        text = as_utf8(path.read_bytes())
+    except NotATable:
         raise WrongUsage("--labels: the file is not readable text. Export it as CSV in UTF-8.") from None
-    reader = csv.reader(lines_of(text), delimiter=delimiter_of(lines_of(text)))
+    reader = csv.reader(lines_of(text), delimiter=delimiter_of(text))
     try:
         return _labels(list(reader))
     except csv.Error:

@@ -10,7 +10,7 @@ from decimal import Decimal
 LARGEST_WHOLE_FLOAT = 1e15
 
 
-def cell_text(value: object) -> str:
+def export_text(value: object) -> str:
     """The text of one value: ISO dates without a time part, yes/no, plain digits, h:mm:ss; blank for None."""
     match value:
         case None:

@@ -1,0 +1,110 @@
+"""Why a file is refused, in words: how much is read at all, and what is no table of the format.
+
+The largest file that is meant to be read is an export of 1,000,000 cases with all 22 columns: 134 MB of CSV,
+22 million cells. Each limit leaves room above that and keeps `check` within 1 GB of memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipelines.contract.findings import Finding
+from pipelines.contract.formats import Kind, missing_columns, nearest_kind
+
+FILE_LIMIT = 250_000_000  # bytes of a file as handed over
+COLUMN_LIMIT = 500  # no kind has 30 columns; each one more is screened for identifiers
+ROW_LIMIT = 1_048_576  # as many as a sheet of a spreadsheet can hold
+CELL_LIMIT = 40_000_000  # rows times columns, blank cells included
+TEXT_LIMIT = 500_000_000  # bytes of UTF-8 of all cells of a table: a packed file may repeat one text for ever
+LONGEST_CELL = 1_000_000  # bytes of UTF-8
+BOOK_LIMIT = 60_000_000  # bytes of a book unpacked: a million filled cells, which take about ten seconds
+BOOK_CELL_LIMIT = 5_000_000  # cells of a sheet, blank ones up to the last filled one of each row included
+SHEET_LIMIT = 100
+
+
+@dataclass(eq=False)
+class NotATable(Exception):
+    """Why a file or a sheet is not read, and what to do; `row` and `column` where one place is to blame."""
+
+    says: str
+    remedy: str
+    row: int | None = None
+    column: str | None = None
+    rule: str = "not_a_table"
+
+    def finding(self, shown: str) -> Finding:
+        """What refuses the file or sheet that may be printed as `shown`."""
+        place = ", ".join([shown, *([f"row {self.row}"] if self.row else []), *filter(None, [self.column])])
+        return Finding(
+            shown, self.rule, "refused", f"{place}: {self.says}", self.remedy, self.row, self.column
+        )
+
+
+def file_too_large() -> NotATable:
+    return NotATable(f"the file is larger than {FILE_LIMIT:,} bytes.", "Export fewer cases at once.")
+
+
+def too_many_columns(row: int | None = None) -> NotATable:
+    return NotATable(
+        f"there are more than {COLUMN_LIMIT} columns.", "Export only the columns of the format.", row
+    )
+
+
+def too_large() -> NotATable:
+    return NotATable(
+        f"the table is larger than what is read: {ROW_LIMIT:,} rows, {CELL_LIMIT:,} cells"
+        f" and {TEXT_LIMIT:,} bytes of text.",
+        "Export fewer cases or fewer columns at once.",
+    )
+
+
+def cell_too_long(row: int, column: str | None) -> NotATable:
+    return NotATable(
+        f"the cell is longer than {LONGEST_CELL:,} bytes.",
+        "Shorten it and export again; no column of the format needs as much.",
+        row,
+        column,
+        "cell_too_long",
+    )
+
+
+def no_rows() -> NotATable:
+    return NotATable("there is no row under the header.", "Export it again with its rows.")
+
+
+def not_text() -> NotATable:
+    return NotATable("the file is not readable text.", "Export it as CSV in UTF-8, as XLSX or as Parquet.")
+
+
+def open_quote(row: int) -> NotATable:
+    return NotATable(
+        "a quote that opens in this row is never closed, or text follows its end.",
+        "Close the quote, write a quote inside a quoted cell twice, and export again.",
+        row,
+    )
+
+
+def file_name_finding(number: int) -> Finding:
+    """What refuses the `number`th file for its name; the name itself is never printed."""
+    shown = f"file {number}"
+    return Finding(
+        shown,
+        "identifier_in_file_name",
+        "refused",
+        f"{shown}: its name, or that of a sheet in it, holds what looks like an identifier.",
+        "Rename it and hand it in again; nothing of the file was stored.",
+    )
+
+
+def not_of_a_kind(header: list[str], kind: Kind | None, shown: str) -> Finding:
+    if kind is not None:
+        message = f"{shown}: {kind.name} files are not read by this version."
+        return Finding(shown, "kind_unknown", "refused", message, "Leave it out of the command.")
+    nearest = nearest_kind(header)
+    missing = missing_columns(nearest, header)
+    remedy = f"Nearest is {nearest.name}; missing: {', '.join(missing)}. Nothing was stored."
+    if all(name in missing for name in nearest.required if name != "trainee_ref"):
+        message = f"{shown}: the columns are of no kind of export."
+        return Finding(shown, "kind_unknown", "refused", message, remedy)
+    message = f"{shown}: {', '.join(missing)} missing."
+    return Finding(shown, "column_missing", "refused", message, remedy, 1, missing[0])
