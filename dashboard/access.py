@@ -14,6 +14,16 @@ import streamlit as st
 from dashboard.sessions import HEADER, read_viewer
 
 Role = Literal["director", "committee_member", "coordinator", "reviewer", "trainee"]
+Whose = Literal["everyone", "trainee", "reviewer", "nobody"]
+
+# Whose rows a role sees; a role that does not stand here sees nobody's.
+WHOSE: dict[str, Whose] = {
+    "director": "everyone",
+    "committee_member": "everyone",
+    "coordinator": "everyone",
+    "reviewer": "reviewer",
+    "trainee": "trainee",
+}
 
 
 class NotYours(Exception):
@@ -22,46 +32,57 @@ class NotYours(Exception):
 
 @dataclass(frozen=True)
 class Scope:
-    """The rows a viewer may see: a programme, and of it one trainee or one reviewer, or everybody."""
+    """What a viewer may read: whose rows of which programme, and the tables and columns of which role.
 
-    programme_ref: str
-    trainee_ref: str | None = None
-    reviewer_ref: str | None = None
+    Nobody's rows are the default, and the only ones of a scope that leaves out what it needs.
+    """
+
+    programme_ref: str = ""
+    whose: Whose = "nobody"
+    ref: str | None = None
+    role: str | None = None
+
+    def __post_init__(self) -> None:
+        stated = self.programme_ref and (self.ref or self.whose == "everyone")
+        if not stated or WHOSE.get(self.role or "") != self.whose:
+            object.__setattr__(self, "whose", "nobody")
 
 
 @dataclass(frozen=True)
 class Viewer:
-    """Who looks at a screen."""
+    """Who looks at a screen. A role that is not one of ours sees nothing."""
 
-    role: Role
+    role: str
     programme_ref: str
     person_ref: str | None = None
 
     @property
     def scope(self) -> Scope:
-        return Scope(
-            self.programme_ref,
-            self.person_ref if self.role == "trainee" else None,
-            self.person_ref if self.role == "reviewer" else None,
-        )
+        whose = WHOSE.get(self.role, "nobody")
+        return Scope(self.programme_ref, whose, None if whose == "everyone" else self.person_ref, self.role)
 
 
 def viewer() -> Viewer:
     """The viewer of this rerun; raises NotYours where the request carries no session."""
-    told = read_viewer(st.context.headers.get(HEADER))
-    if told is None:
+    who = read_viewer(st.context.headers.get(HEADER))
+    if who is None:
         raise NotYours("There is no session. Open the front page again.")
-    return Viewer(*told)
+    return Viewer(*who)
+
+
+def can_see_methods(viewer: Viewer) -> bool:
+    """The rules and definitions, which are the same for everybody who may see anything."""
+    return viewer.scope.whose != "nobody"
 
 
 def can_see_cohort(viewer: Viewer) -> bool:
     """Every trainee of the programme with rates, supervision and technique."""
-    return viewer.role in ("director", "committee_member")
+    return _sees_somebody(viewer, "director", "committee_member")
 
 
 def can_see_counts(viewer: Viewer) -> bool:
     """Volume and quality of the log of every trainee; no rates."""
-    return viewer.role in ("director", "committee_member", "coordinator")
+    return _sees_somebody(viewer, "director", "committee_member", "coordinator")
 
 
 def can_see_trainee(viewer: Viewer, trainee_ref: str) -> bool:
@@ -71,7 +92,7 @@ def can_see_trainee(viewer: Viewer, trainee_ref: str) -> bool:
 
 def can_see_own_standing(viewer: Viewer, trainee_ref: str) -> bool:
     """A trainee sees their own standing, and nobody else's."""
-    return viewer.role == "trainee" and viewer.person_ref == trainee_ref
+    return _sees_somebody(viewer, "trainee") and viewer.person_ref == trainee_ref
 
 
 def can_see_volume(viewer: Viewer, trainee_ref: str) -> bool:
@@ -81,17 +102,21 @@ def can_see_volume(viewer: Viewer, trainee_ref: str) -> bool:
 
 def can_see_own_reviews(viewer: Viewer) -> bool:
     """A reviewer sees the reviews they wrote."""
-    return viewer.role == "reviewer"
+    return _sees_somebody(viewer, "reviewer")
 
 
 def can_take_exports(viewer: Viewer) -> bool:
     """Bring exports in, and see what came of them."""
-    return viewer.role in ("director", "coordinator")
+    return _sees_somebody(viewer, "director", "coordinator")
 
 
 def can_export_summary(viewer: Viewer) -> bool:
     """Make the accreditation volume summary, which names everyone."""
-    return viewer.role in ("director", "coordinator")
+    return _sees_somebody(viewer, "director", "coordinator")
+
+
+def check_can_see_methods(viewer: Viewer) -> None:
+    _check(can_see_methods(viewer), "the methods")
 
 
 def check_can_see_cohort(viewer: Viewer) -> None:
@@ -120,6 +145,10 @@ def check_can_take_exports(viewer: Viewer) -> None:
 
 def check_can_export_summary(viewer: Viewer) -> None:
     _check(can_export_summary(viewer), "the volume summary")
+
+
+def _sees_somebody(viewer: Viewer, *roles: Role) -> bool:
+    return viewer.role in roles and viewer.scope.whose != "nobody"
 
 
 def _check(allowed: bool, what: str) -> None:

@@ -21,8 +21,8 @@ def screens_of(viewer: Viewer) -> dict[str, tuple[str, Screen]]:
     screens: dict[str, tuple[str, Screen]] = {}
     if access.can_see_counts(viewer):
         screens["cohort"] = ("Cohort", cohort.show)
-    if access.can_see_counts(viewer) or viewer.role == "trainee":
-        own = viewer.role == "trainee"
+    own = access.can_see_own_standing(viewer, viewer.person_ref or "")
+    if access.can_see_counts(viewer) or own:
         screens["trainee"] = ("My standing" if own else "Trainee", trainee.show)
         screens["cases"] = ("Cases behind a number", cases.show)
     if access.can_see_own_reviews(viewer):
@@ -31,12 +31,14 @@ def screens_of(viewer: Viewer) -> dict[str, tuple[str, Screen]]:
         screens["intake"] = ("Intake", intake.show)
     if access.can_export_summary(viewer):
         screens["summary"] = ("Volume summary", summary.show)
-    screens["methods"] = ("Methods", methods.show)
+    if access.can_see_methods(viewer):
+        screens["methods"] = ("Methods", methods.show)
     return screens
 
 
 def pages(viewer: Viewer, store: Store) -> list[Any]:
-    """The pages to register for this person, and no other."""
+    """The pages to register for this person, and no other; raises NotYours where there is none."""
+    access.check_can_see_methods(viewer)
     screens = screens_of(viewer)
     first = next(iter(screens))
     made = {

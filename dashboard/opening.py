@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import figure, queries, wording
-from dashboard.access import Viewer
+from dashboard.access import Scope, Viewer, can_see_counts
 from dashboard.queries import Snapshot
 
 ATTRIBUTIONS = {
@@ -26,7 +26,7 @@ def go(screen: str, trainee_ref: str, figure: str | None = None) -> None:
 
 def nobody(viewer: Viewer, snapshot: Snapshot) -> None:
     """Say why no trainee is to be seen, and what brings them in."""
-    if queries.names_another_programme(snapshot, viewer.scope):
+    if can_see_counts(viewer) and queries.names_another_programme(snapshot, viewer.scope):
         figure.nothing(
             f"The roster names nobody of the programme {viewer.programme_ref}, only of another one.",
             "Write the programme_ref of programme.yaml in the roster, or leave that column blank.",
@@ -48,9 +48,9 @@ def first_current(roster: pd.DataFrame) -> str:
     return str([*current, *roster["trainee_ref"]][0])
 
 
-def figures(snapshot: Snapshot, with_rates: bool) -> dict[str, str]:
+def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str]:
     """Every figure that opens: counts by requirement, and rates by complication and attribution."""
-    requirements = queries.listed(snapshot, "requirement")
+    requirements = queries.listed(snapshot, scope, "requirement")
     named = {
         f"requirement:{ref}": f"Counted cases: {title}"
         for ref, title, minimum in requirements[["requirement_ref", "title", "minimum"]].itertuples(
@@ -59,7 +59,7 @@ def figures(snapshot: Snapshot, with_rates: bool) -> dict[str, str]:
         if pd.notna(minimum)
     }
     if with_rates:
-        complications = queries.listed(snapshot, "complication")
+        complications = queries.listed(snapshot, scope, "complication")
         named |= {
             f"complication:{ref}:{attribution}": f"{title}, {wording.attribution_text(attribution)}"
             for ref, title in complications[["complication_ref", "title"]].itertuples(index=False)

@@ -1,7 +1,7 @@
 -- Which files are live for the trainees of each programme?
 --
--- Rows:   one per programme and file of an intake that is live for a trainee of it; somebody of no roster counts
---         for the store's own programme
+-- Rows:   one per programme and file of an intake that is live for a trainee of it; a file that names nobody of the
+--         roster is the store's own programme's
 -- Reads:  input.intake, input.intake_trainee, trainee, input.programme
 -- Source: contract of the store: an intake is live for a trainee while its rows are
 create table main.live_intake as
@@ -9,18 +9,30 @@ with
 
 named as (
 
-    select distinct
-        coalesce(trainee.programme_ref, programme.programme_ref) as programme_ref,
-        intake_trainee.intake_id,
-        intake_trainee.kind
+    select intake_trainee.intake_id, intake_trainee.kind, trainee.programme_ref
     from input.intake_trainee as intake_trainee
-    cross join input.programme as programme
     left join trainee on intake_trainee.trainee_ref = trainee.trainee_ref
+
+),
+
+of_programme as (
+
+    select distinct intake_id, kind, programme_ref
+    from named
+    where programme_ref is not null
+
+    union all
+
+    select named.intake_id, named.kind, programme.programme_ref
+    from named
+    cross join input.programme as programme
+    group by named.intake_id, named.kind, programme.programme_ref
+    having count(named.programme_ref) = 0
 
 )
 
 select
-    named.programme_ref,
+    of_programme.programme_ref,
     intake.intake_id,
     intake.kind,
     intake.source,
@@ -30,4 +42,4 @@ select
     intake.accepted_rows,
     intake.left_out_rows
 from input.intake as intake
-inner join named on intake.intake_id = named.intake_id and intake.kind = named.kind;
+inner join of_programme on intake.intake_id = of_programme.intake_id and intake.kind = of_programme.kind;

@@ -1,11 +1,12 @@
 -- By which rules were rows of each trainee left out, or kept with a warning, and how often?
 --
--- Rows:   one per trainee, severity and rule with a finding; a blank trainee holds rows that name nobody
--- Reads:  finding, trainee, input.programme
+-- Rows:   one per trainee, severity and rule with a finding; a blank trainee holds rows that name nobody, and a
+--         blank programme those of them that stand in a file about several programmes
+-- Reads:  finding, trainee, intake_programme
 -- Source: the rules of the export format
 create view definition.left_out_rule as
 select
-    coalesce(trainee.programme_ref, programme.programme_ref) as programme_ref,
+    coalesce(trainee.programme_ref, intake_programme.programme_ref) as programme_ref,
     trainee.cohort,
     finding.trainee_ref,
     finding.severity,
@@ -13,10 +14,10 @@ select
     count(*) as findings,
     trainee.data_through
 from main.finding
-cross join input.programme as programme
 left join trainee on finding.trainee_ref = trainee.trainee_ref
+left join intake_programme on finding.intake_id = intake_programme.intake_id
 group by
-    coalesce(trainee.programme_ref, programme.programme_ref),
+    coalesce(trainee.programme_ref, intake_programme.programme_ref),
     trainee.cohort,
     finding.trainee_ref,
     finding.severity,
@@ -25,7 +26,8 @@ group by
 
 comment on view definition.left_out_rule is
 'By which rules were rows of each trainee left out, or kept with a warning, and how often? A row with two faults has two findings. Rows that name nobody of the roster have no class.';
-comment on column definition.left_out_rule.programme_ref is 'The programme, as a pseudonym.';
+comment on column definition.left_out_rule.programme_ref is
+'The programme, as a pseudonym; blank where a row names nobody of the roster and its file several programmes.';
 comment on column definition.left_out_rule.cohort is
 'The class; blank where the row names nobody of the roster.';
 comment on column definition.left_out_rule.trainee_ref is

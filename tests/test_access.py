@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+import importlib
 import inspect
+import pkgutil
+import re
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any, get_args
 
-import pandas as pd
+import duckdb
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
@@ -14,7 +19,10 @@ from streamlit.testing.v1 import AppTest
 from dashboard import access, navigation, queries
 from dashboard.access import NotYours, Role, Scope, Viewer
 from dashboard.queries import Snapshot
+from dashboard.queries.live import select
+from dashboard.queries.tables import ROWS, RULES
 from dashboard.screens import cases, cohort, intake, reviews, summary, trainee
+from pipelines.store.snapshot import LOCKED
 from pipelines.store.store import Store
 from tests.browser import demo_store
 
@@ -40,18 +48,19 @@ TRUTH = """
     see_own_reviews     |          |           |             | yes      |     |
     take_exports        | yes      |           | yes         |          |     |
     export_summary      | yes      |           | yes         |          |     |
+    see_methods         | yes      | yes       | yes         | yes      | yes | yes
 """
 # Its answer is part of see_trainee, which has the check.
 ASKED_WITHOUT_A_CHECK = {"see_own_standing"}
 
 
-def _table(text: str) -> Iterator[tuple[str, str, bool]]:
+def _cells(text: str) -> Iterator[tuple[str, str, str]]:
     head, _, *lines = [[cell.strip() for cell in line.split("|")] for line in text.strip().splitlines()]
     for question, *answers in lines:
-        yield from ((question, who, answer == "yes") for who, answer in zip(head[1:], answers, strict=True))
+        yield from ((question, who, answer) for who, answer in zip(head[1:], answers, strict=True))
 
 
-ANSWERS = list(_table(TRUTH))
+ANSWERS = [(question, who, answer == "yes") for question, who, answer in _cells(TRUTH)]
 CHECKED = [each for each in ANSWERS if each[0] not in ASKED_WITHOUT_A_CHECK]
 
 
@@ -80,7 +89,7 @@ def test_the_table_holds_every_question_and_every_role() -> None:
     checked = {name.removeprefix("check_can_") for name in dir(access) if name.startswith("check_can_")}
     assert asked == {question for question, _, _ in ANSWERS}
     assert asked - checked == ASKED_WITHOUT_A_CHECK
-    assert {viewer.role for viewer in WHO.values()} == set(get_args(Role))
+    assert {viewer.role for viewer in WHO.values()} == set(get_args(Role)) == set(access.WHOSE)
 
 
 def test_a_request_without_a_session_has_no_viewer(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -158,33 +167,87 @@ def test_the_coordinator_sees_volumes_and_no_rates() -> None:
     )
 
 
-# ---- rows
+# ---- rows and columns
 
-SNAPSHOT_QUERIES: dict[str, Callable[[Snapshot, Scope], pd.DataFrame]] = {
-    "trainees": queries.trainees,
-    "volume": lambda at, scope: queries.volume(at, scope, ("T22", "T23")),
-    "rates": lambda at, scope: queries.rates(at, scope, ("T22", "T23"), "capsule_rupture", "as_started"),
-    "own_rates": lambda at, scope: queries.own_rates(at, scope, "T23"),
-    "bands": lambda at, scope: queries.bands(at, scope, ("T22", "T23"), "all"),
-    "bands_of_quarter": lambda at, scope: queries.bands_of_quarter(at, scope, ("T22", "T23"), "all", None),
-    "levels": lambda at, scope: queries.levels(at, scope, ("T22", "T23"), "cataract"),
-    "technique": lambda at, scope: queries.technique(at, scope, ("T22", "T23"), "cataract"),
-    "technique_of_everybody": lambda at, scope: queries.technique_of_everybody(
-        at, scope, ("T22", "T23"), "cataract"
-    ),
-    "milestones": lambda at, scope: queries.milestones(at, scope, "T23"),
-    "course": lambda at, scope: queries.course(at, scope, "T23", "cataract"),
-    "comparison": lambda at, scope: queries.comparison(at, scope, "T23"),
-    "cases_of_requirement": lambda at, scope: queries.cases_of_requirement(at, scope, "T23", "cataract"),
-    "cases_of_outcome": lambda at, scope: queries.cases_of_outcome(
-        at, scope, "T23", "capsule_rupture", "as_started"
-    ),
-    "logs": queries.logs,
-    "findings": lambda at, scope: queries.findings(at, scope, None),
-    "left_out": queries.left_out,
-    "volume_summary": lambda at, scope: queries.volume_summary(at, scope, "2026-27"),
+# What each query finds for each viewer: everyone's rows, those about T22 alone, the rules of the specialty, or - where
+# the tables are not theirs - nothing at all: the query is refused. Source: the project's own rule, who may see what.
+FINDS = """
+    query                  | director | committee | coordinator | reviewer | T22
+    -----------------------+----------+-----------+-------------+----------+------
+    trainees               | everyone | everyone  | everyone    |          | own
+    volume                 | everyone | everyone  | everyone    |          | own
+    course                 | everyone | everyone  | everyone    |          | own
+    course_bands           | bands    | bands     | bands       |          | bands
+    cases_of_requirement   | everyone | everyone  | everyone    |          | own
+    rates                  | everyone | everyone  |             |          |
+    own_rates              | everyone | everyone  |             |          | own
+    cases_of_outcome       | everyone | everyone  |             |          | own
+    bands                  | everyone | everyone  |             |          | own
+    bands_of_quarter       | everyone | everyone  |             |          | own
+    levels                 | everyone | everyone  |             |          | own
+    ladder                 | rules    | rules     |             |          | rules
+    technique              | everyone | everyone  |             |          | own
+    technique_of_everybody | everyone | everyone  |             |          | own
+    milestones             | everyone | everyone  |             |          | own
+    comparison             | everyone | everyone  |             |          |
+    findings               | everyone | everyone  | everyone    |          | own
+    logs                   | everyone |           | everyone    |          |
+    left_out               | everyone |           | everyone    |          |
+    intakes                | everyone |           | everyone    |          |
+    volume_summary         | everyone |           | everyone    |          |
+    own_reviews            |          |           |             | own      |
+    listed                 | rules    | rules     | rules       | rules    | rules
+    roles_of               | rules    | rules     | rules       | rules    | rules
+    framework              | rules    | rules     | rules       | rules    | rules
+    unverified             | rules    | rules     | rules       | rules    | rules
+    definitions            | rules    | rules     | rules       | rules    | rules
+    names_another_programme | flag    | flag      | flag        |          |
+"""
+# The arguments after the scope. Of T22 and T23 alike: what a viewer may not see is asked for, and must not come.
+BOTH = ("T22", "T23")
+ASKED: dict[str, list[tuple[Any, ...]]] = {
+    "volume": [(BOTH,)],
+    "course": [("T22", "cataract"), ("T23", "cataract")],
+    "course_bands": [("cataract",)],
+    "cases_of_requirement": [("T22", "cataract"), ("T23", "cataract")],
+    "rates": [(BOTH, "capsule_rupture", "as_started")],
+    "own_rates": [("T22",), ("T23",)],
+    "cases_of_outcome": [(ref, "capsule_rupture", "as_started") for ref in BOTH],
+    "bands": [(BOTH, "all")],
+    "bands_of_quarter": [(BOTH, "all", None)],
+    "levels": [(BOTH, "cataract")],
+    "technique": [(BOTH, "cataract")],
+    "technique_of_everybody": [(BOTH, "cataract")],
+    "milestones": [("T22",), ("T23",)],
+    "comparison": [("T22",), ("T23",)],
+    "findings": [(None,)],
+    "volume_summary": [("2026-27",)],
+    "listed": [("requirement",)],
+    "roles_of": [("cataract",)],
 }
-ALL_TRAINEES = Scope(PROGRAMME)
+ANSWERED = list(_cells(FINDS))
+QUERIES = {query for query, _, _ in ANSWERED}
+NOBODY = {
+    "a role that is not one of ours": Viewer("rector", PROGRAMME, "T22").scope,
+    "a trainee without a reference": Viewer("trainee", PROGRAMME).scope,
+    "a reviewer without a reference": Viewer("reviewer", PROGRAMME, "").scope,
+    "a director of no programme": Viewer("director", "").scope,
+    "nothing said": Scope(),
+    "a programme alone": Scope(PROGRAMME),
+    "a programme and a role": Scope(PROGRAMME, role="director"),
+    "everyone, and no role": Scope(PROGRAMME, "everyone"),
+    "everyone, for a trainee": Scope(PROGRAMME, "everyone", role="trainee"),
+    "a trainee, and not whom": Scope(PROGRAMME, "trainee", role="trainee"),
+}
+
+
+def query_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
+    """Every function of the package that reads a snapshot: it is known by its first argument."""
+    for module in pkgutil.iter_modules(queries.__path__, f"{queries.__name__}."):
+        for name, function in inspect.getmembers(importlib.import_module(module.name), inspect.isfunction):
+            first = next(iter(inspect.signature(function).parameters.values()), None)
+            if function.__module__ == module.name and first and first.annotation == "Snapshot":
+                yield name, function
 
 
 @pytest.fixture(scope="module")
@@ -192,41 +255,147 @@ def snapshot() -> Snapshot:
     return queries.live_snapshot(Store(demo_store()))
 
 
-@pytest.mark.parametrize("name", SNAPSHOT_QUERIES)
-def test_a_query_gives_a_trainee_own_rows_and_another_programme_none(name: str, snapshot: Snapshot) -> None:
-    ask = SNAPSHOT_QUERIES[name]
-    everybody, own = ask(snapshot, ALL_TRAINEES), ask(snapshot, Scope(PROGRAMME, "T22"))
-    assert len(everybody)
-    assert ask(snapshot, Scope("another-programme")).empty
-    if name in ("findings", "left_out"):
-        return  # not everybody has one; see below
-    if "trainee_ref" in everybody:
-        assert {"T22", "T23"} <= set(everybody["trainee_ref"])
-        assert set(own["trainee_ref"]) == {"T22"}
+def answers(query: str, snapshot: Snapshot, scope: Scope) -> list[Any]:
+    function = dict(query_functions())[query]
+    return [function(snapshot, scope, *arguments) for arguments in ASKED.get(query, [()])]
+
+
+def test_every_query_takes_a_scope_and_has_a_row_in_the_table() -> None:
+    functions = dict(query_functions())
+    assert set(functions) - {"select"} == QUERIES
+    for name, function in functions.items():
+        scope = list(inspect.signature(function).parameters.values())[1]
+        assert (scope.annotation, scope.default) == ("Scope", inspect.Parameter.empty), name
+    # The one way to the database: nothing else of the package hands a query over.
+    assert "select" in functions
+
+
+@pytest.mark.parametrize(("query", "who", "finds"), ANSWERED)
+def test_a_query_finds_what_the_table_says(query: str, who: str, finds: str, snapshot: Snapshot) -> None:
+    scope = WHO[who].scope
+    if not finds:
+        with pytest.raises(NotYours):
+            answers(query, snapshot, scope)
+        return
+    of_director = answers(query, snapshot, WHO["director"].scope) if query != "own_reviews" else []
+    found = answers(query, snapshot, scope)
+    if finds in ("rules", "bands", "flag"):
+        assert [str(each) for each in found] == [str(each) for each in of_director]
+        assert len(found) == 1
+        return
+    refs = [ref for each in found if "trainee_ref" in each for ref in each["trainee_ref"].dropna()]
+    if query == "own_reviews":
+        assert len(found[0])
+    elif finds == "everyone":
+        assert [len(each) for each in found] == [len(each) for each in of_director]
+        assert all(len(each) for each in found)
+        assert not refs or len(set(refs)) > 1
+    elif query in ABOUT_ONE:
+        assert len(found[0]) == len(of_director[0]) > 0  # T22
+        assert len(found[1]) == 0  # T23
     else:
-        assert own.empty
+        assert set(refs) == {"T22"}
+        assert len(found[0]) == (of_director[0]["trainee_ref"] == "T22").sum()
 
 
-@pytest.mark.parametrize("name", ["findings", "left_out"])
-def test_findings_of_others_are_in_no_trainees_scope(name: str, snapshot: Snapshot) -> None:
-    ask: Any = getattr(queries, name)
-    about = (None,) if name == "findings" else ()
-    everybody, own = ask(snapshot, ALL_TRAINEES, *about), ask(snapshot, Scope(PROGRAMME, "T22"), *about)
-    assert set(own["trainee_ref"]) <= {"T22"}
-    assert set(everybody["trainee_ref"].dropna()) - {"T22"}
+ABOUT_ONE = {query for query, asked in ASKED.items() if len(asked) == 2}
 
 
-def test_another_programme_sees_no_file_and_no_review(snapshot: Snapshot) -> None:
-    assert len(queries.intakes(snapshot, ALL_TRAINEES))
-    assert queries.intakes(snapshot, Scope("another-programme")).empty
-    reviewer = WHO["reviewer"].scope
-    elsewhere = Scope("another-programme", reviewer_ref=reviewer.reviewer_ref)
-    assert queries.own_reviews(snapshot, elsewhere).empty
-    assert queries.names_another_programme(snapshot, Scope("another-programme"))
-    assert not queries.names_another_programme(snapshot, ALL_TRAINEES)
+@pytest.mark.parametrize("query", sorted(QUERIES - {"own_reviews"}))
+def test_the_director_of_another_programme_finds_the_rules_and_nobody(query: str, snapshot: Snapshot) -> None:
+    finds = next(finds for name, who, finds in ANSWERED if (name, who) == (query, "director"))
+    found = answers(query, snapshot, Scope("another-programme", "everyone", role="director"))
+    if finds == "flag":
+        assert found == [True]
+    elif query == "ladder":
+        assert found
+    else:
+        assert [len(each) > 0 for each in found] == [finds == "rules"] * len(found)
 
 
-def test_only_the_reviewer_who_wrote_a_review_sees_it(snapshot: Snapshot) -> None:
-    assert not queries.own_reviews(snapshot, WHO["reviewer"].scope).empty
-    for who in ("director", "T22"):
-        assert queries.own_reviews(snapshot, WHO[who].scope).empty
+def test_a_reviewer_finds_no_review_of_another_or_of_another_programme(snapshot: Snapshot) -> None:
+    own = queries.own_reviews(snapshot, WHO["reviewer"].scope)
+    others = queries.own_reviews(snapshot, Viewer("reviewer", PROGRAMME, "S02").scope)
+    assert len(others) and not set(own["review_ref"]) & set(others["review_ref"])
+    assert queries.own_reviews(snapshot, Viewer("reviewer", "another-programme", "S01").scope).empty
+    assert queries.own_reviews(snapshot, Viewer("reviewer", PROGRAMME, "T22").scope).empty
+
+
+@pytest.mark.parametrize("query", sorted(QUERIES))
+@pytest.mark.parametrize("scope", NOBODY.values(), ids=NOBODY)
+def test_a_scope_that_leaves_something_out_is_nobodys(query: str, scope: Scope, snapshot: Snapshot) -> None:
+    assert scope.whose == "nobody"
+    with pytest.raises(NotYours):
+        answers(query, snapshot, scope)
+
+
+def test_who_is_nobody_may_see_nothing() -> None:
+    nobodies = [Viewer("rector", PROGRAMME, "T22"), Viewer("trainee", PROGRAMME), Viewer("director", "")]
+    for question, _, _ in ANSWERS:
+        assert [_ask(f"can_{question}", viewer) for viewer in nobodies] == [False] * 3, question
+    for viewer in nobodies:
+        assert navigation.screens_of(viewer) == {}
+
+
+# Words of the columns of rates, complications, supervision, scores and comments, wherever they stand in the snapshot.
+NOT_A_COUNT = re.compile(
+    r"rate|event|complication|outcome|share|supervision|level|band_|takeover|hands|follow|score|attempt|success|comment"
+    r"|expected_?(known|$)|reference|value|rules_|milestone|committee|seconds|rationale|unclear|possible"
+)
+
+
+def test_no_query_of_a_coordinator_can_name_a_rate_or_a_comment(snapshot: Snapshot) -> None:
+    scope = WHO["coordinator"].scope
+    with duckdb.connect(snapshot.path, read_only=True, config=LOCKED) as connection:
+        tables = connection.execute(
+            "select distinct schema_name, table_name from duckdb_columns() where not internal"
+        ).fetchall()
+    read: dict[str, list[str]] = {}
+    for schema, table in tables:
+        for name in (table, f"{schema}.{table}", f'"{Path(snapshot.path).stem}".{schema}.{table}'):
+            with contextlib.suppress(NotYours):
+                read[name] = list(select(snapshot, scope, f"select * from {name} limit 0").columns)
+    of_people = {name: columns for name, columns in read.items() if name in ROWS}
+    assert {"case_volume", "case_opened", "finding"} <= set(of_people)
+    assert {name for name in read if name not in ROWS} <= set(RULES)
+    named = {column for columns in of_people.values() for column in columns}
+    # `operated` holds "rate"; the level of a trainee is resident or fellow.
+    assert {column for column in named if NOT_A_COUNT.search(column)} - {"operated_month", "level"} == set()
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "select * from main.complication_rate",
+        "select * from definition.complication_rate",
+        "select * from input.reviews",
+        "select 1 where exists (select 1 from complication_rate)",
+        "with rate as (select * from complication_rate) select * from rate",
+        "select * from trainee, complication_rate",
+        "select complications from case_opened",
+        "select * from query_table('complication_rate')",
+        "select * from query('select * from main.complication_rate')",
+    ],
+)
+def test_a_query_reaches_no_table_around_its_scope(query: str, snapshot: Snapshot) -> None:
+    with pytest.raises((NotYours, duckdb.Error)):
+        select(snapshot, WHO["coordinator"].scope, query)
+
+
+def test_no_table_of_a_query_hides_behind_a_name_of_its_own() -> None:
+    # The name of a common table expression is no table, so it must not be the name of one.
+    named = {
+        name
+        for module in pkgutil.iter_modules(queries.__path__)
+        for text in [Path(queries.__path__[0], f"{module.name}.py").read_text(encoding="utf-8")]
+        for name in re.findall(r"(?:with|,)\s+(\w+) as \(\n", text)
+    }
+    assert {"shown", "latest", "reviewed"} <= named
+    assert named & {*ROWS, *RULES} == set()
+
+
+def test_a_trainee_who_has_completed_reads_no_band_of_the_own_class(snapshot: Snapshot) -> None:
+    completed = queries.trainees(snapshot, WHO["director"].scope).dropna(subset=["completed"])
+    ref = completed["trainee_ref"].iloc[0]
+    assert queries.course_bands(snapshot, Viewer("trainee", PROGRAMME, ref).scope, "cataract").empty
+    assert len(queries.course_bands(snapshot, WHO["T22"].scope, "cataract"))

@@ -8,12 +8,12 @@ import pandas as pd
 import pytest
 
 from dashboard import queries
-from dashboard.access import Scope
+from dashboard.access import Viewer
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 from tests.stores import new_store, run_well, set_programme, write_csv
 
-EVERYBODY = Scope("harbour-eye")
+EVERYBODY = Viewer("director", "harbour-eye").scope
 PEOPLE = ("T01", "T02", "T03", "T04")
 ROSTER = """\
 trainee_ref,cohort,started,expected_completion

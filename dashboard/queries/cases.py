@@ -1,4 +1,7 @@
-"""The cases behind a number, each with what became of it."""
+"""The cases behind a number, each with what became of it.
+
+A column of `case_opened` that stands in neither list below is on the screen, for whoever may read it.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,14 @@ import pandas as pd
 
 from dashboard.access import Scope
 from dashboard.queries.live import Snapshot, select
+
+# What a screen need not repeat of a case, and what does not belong to the question it answers.
+KEYS = (
+    *("programme_ref", "cohort", "trainee_ref", "procedure", "procedure_group", "case_sequence"),
+    *("training_month", "training_quarter", "data_through"),
+)
+NOT_OF_A_COUNT = ("complications", "duration_min", "follow_up_days", "takeover_reason")
+NOT_OF_AN_OUTCOME = ("duration_min", "supervision", "supervisor_agreed", "takeover_reason")
 
 
 def cases_of_requirement(
@@ -15,31 +26,30 @@ def cases_of_requirement(
     return select(
         snapshot,
         scope,
-        """
-        select
-            credit.credited, credit.reason,
-            (
-                select string_agg(lower(attribute.title), ', ' order by attribute.position)
-                from requirement_attribute as asked
-                inner join attribute on asked.attribute = attribute.attribute
-                inner join case_attribute as found on asked.attribute = found.attribute
-                where asked.need = 'none' and asked.requirement_ref = credit.requirement_ref
-                    and found.trainee_ref = opened.trainee_ref and found.case_sequence = opened.case_sequence
-                    and credit.reason = 'attribute'
-            ) as excluded,
-            opened.case_ref as "case", opened.operated_month as month_of_operation, opened.title as procedure,
-            opened.side, role.title as role, coalesce(level.title, opened.supervision) as supervision,
-            opened.takeover, opened.supervisor_agreed as confirmed_by_a_supervisor
-        from case_credit as credit
-        inner join definition.case_opened as opened
-            on credit.trainee_ref = opened.trainee_ref and credit.case_ref = opened.case_ref
-            and credit.procedure = opened.procedure and credit.side is not distinct from opened.side
-        left join role on opened.role = role.role
-        left join supervision_level as level on opened.supervision = level.level_ref
-        where credit.programme_ref = $programme_ref
-            and ($trainee_ref is null or credit.trainee_ref = $trainee_ref)
-            and credit.trainee_ref = $person and credit.requirement_ref = $requirement
-        order by opened.case_sequence
+        f"""
+        with shown as (
+            select
+                credit.credited, credit.reason,
+                (
+                    select string_agg(lower(attribute.title), ', ' order by attribute.position)
+                    from requirement_attribute as asked
+                    inner join attribute on asked.attribute = attribute.attribute
+                    inner join case_attribute as present on asked.attribute = present.attribute
+                    where asked.need = 'none' and asked.requirement_ref = credit.requirement_ref
+                        and present.trainee_ref = opened.trainee_ref
+                        and present.case_sequence = opened.case_sequence and credit.reason = 'attribute'
+                ) as excluded,
+                opened.*
+            from case_credit as credit
+            inner join case_opened as opened
+                on credit.trainee_ref = opened.trainee_ref and credit.case_ref = opened.case_ref
+                and credit.procedure = opened.procedure and credit.side is not distinct from opened.side
+            where credit.trainee_ref = $person and credit.requirement_ref = $requirement
+        )
+
+        select columns(lambda name: name not in {(*KEYS, *NOT_OF_A_COUNT)})
+        from shown
+        order by case_sequence
         """,
         person=trainee_ref,
         requirement=requirement,
@@ -53,28 +63,27 @@ def cases_of_outcome(
     return select(
         snapshot,
         scope,
-        """
-        select
-            outcome.status,
-            case
-                when outcome.status = 'event' and $attribution = 'in_trainee_hands'
-                    then coalesce(outcome.event_hands, 'unclear')
-                else ''
-            end as hands,
-            outcome.why, outcome.case_ref as "case", opened.operated_month as month_of_operation,
-            opened.title as procedure, opened.side, role.title as role, opened.takeover,
-            outcome.event_hands as who_was_operating, opened.complications,
-            opened.follow_up_days as "days of follow-up"
-        from definition.case_outcome as outcome
-        inner join definition.case_opened as opened
-            on outcome.trainee_ref = opened.trainee_ref and outcome.case_ref = opened.case_ref
-            and outcome.procedure = opened.procedure and outcome.side is not distinct from opened.side
-        left join role on opened.role = role.role
-        where outcome.programme_ref = $programme_ref
-            and ($trainee_ref is null or outcome.trainee_ref = $trainee_ref)
-            and outcome.trainee_ref = $person and outcome.complication_ref = $complication
-            and (outcome.as_surgeon or $attribution <> 'as_logged')
-        order by opened.case_sequence
+        f"""
+        with shown as (
+            select
+                outcome.status,
+                case
+                    when outcome.status = 'event' and $attribution = 'in_trainee_hands'
+                        then coalesce(outcome.event_hands, 'unclear')
+                    else ''
+                end as hands,
+                outcome.why, outcome.event_hands, opened.*
+            from case_outcome as outcome
+            inner join case_opened as opened
+                on outcome.trainee_ref = opened.trainee_ref and outcome.case_ref = opened.case_ref
+                and outcome.procedure = opened.procedure and outcome.side is not distinct from opened.side
+            where outcome.trainee_ref = $person and outcome.complication_ref = $complication
+                and (outcome.as_surgeon or $attribution <> 'as_logged')
+        )
+
+        select columns(lambda name: name not in {(*KEYS, *NOT_OF_AN_OUTCOME)})
+        from shown
+        order by case_sequence
         """,
         person=trainee_ref,
         complication=complication,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.access import Scope
-from dashboard.queries.live import IN_SCOPE, Snapshot, select
+from dashboard.queries.live import Snapshot, select
 
 
 def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.DataFrame:
@@ -14,16 +14,10 @@ def findings(snapshot: Snapshot, scope: Scope, trainee_ref: str | None) -> pd.Da
         snapshot,
         scope,
         """
-        select
-            finding.trainee_ref, finding.file_name, finding.source_row, finding.column_name, finding.rule,
-            finding.severity, finding.message, finding.remedy
+        select trainee_ref, file_name, source_row, column_name, rule, severity, message, remedy
         from finding
-        cross join input.programme as programme
-        left join trainee on finding.trainee_ref = trainee.trainee_ref
-        where coalesce(trainee.programme_ref, programme.programme_ref) = $programme_ref
-            and ($trainee_ref is null or finding.trainee_ref = $trainee_ref)
-            and ($person is null or finding.trainee_ref = $person)
-        order by finding.trainee_ref, finding.file_name, finding.source_row
+        where $person is null or trainee_ref = $person
+        order by trainee_ref, file_name, source_row
         """,
         person=trainee_ref,
     )
@@ -34,12 +28,11 @@ def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             cohort as class, trainee_ref, data_through, is_current as data_current, live_intakes,
             accepted_rows, left_out_rows, warnings as remarks, unconfirmed_cases
         from trainee_log
-        where {IN_SCOPE}
         order by cohort, trainee_ref
         """,
     )
@@ -50,7 +43,7 @@ def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             trainee_ref, severity as what_became_of_it, rule, findings,
             (
@@ -60,7 +53,6 @@ def left_out(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
                     and finding.rule = left_out_rule.rule and finding.severity = left_out_rule.severity
             ) as for_example
         from left_out_rule
-        where {IN_SCOPE}
         order by trainee_ref, severity, rule
         """,
     )
@@ -74,7 +66,6 @@ def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         """
         select taken_on, file_name as file, kind, source, rows_in_file, accepted_rows, left_out_rows
         from live_intake
-        where programme_ref = $programme_ref
         order by taken_on desc, kind, file_name
         """,
     )
@@ -85,13 +76,13 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             summary.trainee_ref, summary.requirement_ref, summary.requirement_title, summary.held_cases,
             summary.edition, summary.source, summary.verified, summary.data_through
         from volume_summary as summary
         inner join requirement on summary.requirement_ref = requirement.requirement_ref
-        where {IN_SCOPE} and cohort = $cohort
+        where cohort = $cohort
         order by summary.trainee_ref, requirement.position
         """,
         cohort=cohort,
@@ -107,12 +98,8 @@ def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         select
             review.review_ref, review.trainee_ref, review.case_ref, review.setting, step.title as step,
             review.score, review.done_by_supervisor, review.comment
-        from input.reviews as review
+        from reviews as review
         inner join step on review.step = step.step
-        inner join trainee on review.trainee_ref = trainee.trainee_ref
-        where trainee.programme_ref = $programme_ref and review.reviewer_ref = $reviewer_ref
-            and not coalesce(review.self_review, false)
         order by review.review_ref, step.position
         """,
-        reviewer_ref=scope.reviewer_ref,
     )

@@ -1,8 +1,11 @@
-"""How a query reaches the live snapshot: read-only, with the viewer's scope in it, its answer kept for all viewers."""
+"""How a query reaches the live snapshot: read-only, through views of the viewer's scope; its answer is kept."""
 
 from __future__ import annotations
 
+import functools
+import json
 from dataclasses import dataclass
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,11 +13,13 @@ import duckdb
 import pandas as pd
 import streamlit as st
 
-from dashboard.access import Scope
+from dashboard.access import NotYours, Scope
+from dashboard.queries.tables import COLUMNS, PLACES, ROWS
 from pipelines.store.snapshot import LOCKED
 from pipelines.store.store import Store
 
-IN_SCOPE = "programme_ref = $programme_ref and ($trainee_ref is null or trainee_ref = $trainee_ref)"
+# The functions that a query may read like a table: they list tables and their comments.
+CATALOGUE = {"duckdb_tables", "duckdb_columns"}
 
 
 @dataclass(frozen=True)
@@ -32,21 +37,67 @@ def live_snapshot(store: Store) -> Snapshot:
     return Snapshot(manifest.snapshot, str(store.database(manifest.snapshot)), manifest.as_of)
 
 
+def select(snapshot: Snapshot, scope: Scope, query: str, **parameters: Any) -> pd.DataFrame:
+    """The rows that a query finds in the tables of the scope; raises NotYours where it names any other."""
+    if scope.whose == "nobody":
+        raise NotYours("With this session you may not see anything.")
+    return _rows(snapshot.path, scope, query, parameters)
+
+
+# Everything that the answer depends on is an argument: the cache is shared by all viewers.
+@st.cache_data(max_entries=256, show_spinner=False)
+def _rows(path: str, scope: Scope, query: str, parameters: dict[str, Any]) -> pd.DataFrame:
+    cursor = _connection(path).cursor()
+    for name in ("programme_ref", "whose", "ref"):
+        cursor.execute(f"set variable {name} = $value", {"value": getattr(scope, name)})
+    for table in _tables_named(path, query):
+        cursor.execute(_view(path, table, scope))
+    return cursor.execute(query, parameters).df()
+
+
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _connection(path: str) -> duckdb.DuckDBPyConnection:
     return duckdb.connect(path, read_only=True, config=LOCKED)
 
 
-@st.cache_data(max_entries=256, show_spinner=False)
-def rows(path: str, query: str, parameters: dict[str, Any]) -> pd.DataFrame:
-    # Everything that the answer depends on is an argument: the cache is shared by all viewers.
-    return _connection(path).cursor().execute(query, parameters).df()
+def _view(path: str, table: str, scope: Scope) -> str:
+    """The view that covers a table of the snapshot with what of it is in the scope."""
+    columns = COLUMNS[scope.role or ""].get(table)
+    if columns is None:
+        raise NotYours(f"With this session you may not see the table {table}.")
+    source = PLACES.get(table, f"{{db}}.main.{table}")
+    view = f"create temp view {table} as select {columns} from {source} where {ROWS.get(table, 'true')}"
+    return view.replace("{db}", f'"{Path(path).stem}"')
 
 
-def select(snapshot: Snapshot, scope: Scope, query: str, **parameters: Any) -> pd.DataFrame:
-    named = {"programme_ref": scope.programme_ref, "trainee_ref": scope.trainee_ref, **parameters}
-    used = {name: value for name, value in named.items() if f"${name}" in query}
-    return rows(snapshot.path, query, used)
+@functools.lru_cache(maxsize=256)
+def _tables_named(path: str, query: str) -> list[str]:
+    """Every table that a query names, wherever in it; its own common table expressions are none.
+
+    A function that is read like a table stands among them: most could read a table around the scope.
+    """
+    ((tree,),) = (
+        _connection(path)
+        .cursor()
+        .execute("select json_serialize_sql($query::varchar)", {"query": query})
+        .fetchall()
+    )
+    tables: dict[str, None] = {}
+    own: set[str] = set()
+    waiting = [json.loads(tree)]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, dict):
+            if node.get("type") == "BASE_TABLE":
+                place = (node["catalog_name"], node["schema_name"], node["table_name"])
+                tables[".".join(filter(None, place))] = None
+            if node.get("type") == "TABLE_FUNCTION" and node["function"]["function_name"] not in CATALOGUE:
+                tables[f"{node['function']['function_name']}()"] = None
+            own |= {each["key"] for each in node.get("cte_map", {}).get("map", [])}
+            waiting += node.values()
+        elif isinstance(node, list):
+            waiting += node
+    return [table for table in tables if table not in own]
 
 
 def records(frame: pd.DataFrame) -> list[Any]:

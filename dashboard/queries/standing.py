@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.access import Scope
-from dashboard.queries.live import IN_SCOPE, Snapshot, select
+from dashboard.queries.live import Snapshot, select
 
 
 def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
@@ -13,13 +13,12 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
             completed is null and "left" is null as in_training,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
-        where {IN_SCOPE}
         order by cohort, trainee_ref
         """,
     )
@@ -30,7 +29,7 @@ def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Data
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             volume.cohort, volume.trainee_ref, volume.requirement_ref, volume.requirement_title, volume.minimum,
             volume.counted_cases, volume.remaining_cases, volume.met, volume.edition, volume.confirmed_cases,
@@ -51,7 +50,7 @@ def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Data
             ) as parts_short
         from case_volume as volume
         inner join requirement on volume.requirement_ref = requirement.requirement_ref
-        where {IN_SCOPE} and list_contains($people, trainee_ref)
+        where list_contains($people, trainee_ref)
         order by volume.cohort, volume.trainee_ref, requirement.position
         """,
         people=list(people),
@@ -65,7 +64,7 @@ def rates(
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
             rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
@@ -73,7 +72,7 @@ def rates(
         from complication_rate as rate
         left join expected_rate as expected
             using (programme_ref, cohort, trainee_ref, complication_ref, attribution)
-        where {IN_SCOPE} and list_contains($people, trainee_ref)
+        where list_contains($people, trainee_ref)
             and complication_ref = $complication and attribution = $attribution
         order by rate.cohort, rate.trainee_ref
         """,
@@ -88,7 +87,7 @@ def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFram
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             rate.complication_ref, complication.title, rate.attribution, rate.events, rate.known_outcomes,
             rate.unknown_outcomes, rate.rate, rate.rate_low, rate.rate_high, rate.eligible_cases,
@@ -96,7 +95,7 @@ def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFram
             complication.window_days, complication.source, complication.verified
         from complication_rate as rate
         inner join complication on rate.complication_ref = complication.complication_ref
-        where {IN_SCOPE} and trainee_ref = $person
+        where trainee_ref = $person
         order by complication.position, rate.attribution
         """,
         person=trainee_ref,
@@ -108,11 +107,11 @@ def bands(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str)
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             cohort, trainee_ref, training_quarter, band, band_order, cases, known_cases, share
         from supervision_band
-        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        where list_contains($people, trainee_ref) and procedure_group = $group
         order by cohort, trainee_ref, training_quarter, band_order
         """,
         people=list(people),
@@ -127,7 +126,7 @@ def bands_of_quarter(
     return select(
         snapshot,
         scope,
-        f"""
+        """
         with shown as (
             select *
             from supervision_band
@@ -153,7 +152,7 @@ def bands_of_quarter(
         from trainee
         inner join trainee_clock as clock using (programme_ref, cohort, trainee_ref)
         left join shown using (programme_ref, cohort, trainee_ref)
-        where {IN_SCOPE} and list_contains($people, trainee_ref)
+        where list_contains($people, trainee_ref)
         order by cohort, trainee_ref, shown.band_order
         """,
         people=list(people),
@@ -167,7 +166,7 @@ def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
     found = select(
         snapshot,
         scope,
-        f"""
+        """
         select band
         from supervision_level
         group by band
@@ -175,7 +174,7 @@ def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
             bool_or(level_ref not in (select level_ref from supervision_role))
             or bool_or(level_ref in (select level_ref from supervision_role where role = 'surgeon'))
             -- An edition that takes a level away from surgeons leaves the cases that were recorded with it.
-            or band in (select band from supervision_band where {IN_SCOPE})
+            or band in (select band from supervision_band)
         order by min(level_rank)
         """,
     )
@@ -187,13 +186,13 @@ def levels(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             mix.trainee_ref, mix.training_quarter, coalesce(level.title, 'not recorded') as level, mix.cases,
             mix.known_cases, mix.share
         from supervision_mix as mix
         left join supervision_level as level on mix.level_ref = level.level_ref
-        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        where list_contains($people, trainee_ref) and procedure_group = $group
         order by mix.cohort, mix.trainee_ref, mix.training_quarter, mix.level_rank nulls last
         """,
         people=list(people),
@@ -206,7 +205,7 @@ def technique(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: 
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             scored.cohort, scored.trainee_ref, step.title as step, step.position as step_order, step.phase,
             scored.training_quarter, scored.scored, scored.score_mean, scored.score_low, scored.score_high,
@@ -214,7 +213,7 @@ def technique(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: 
             scored.success_high, scored.seconds_median
         from technique_step as scored
         inner join step on scored.step = step.step
-        where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+        where list_contains($people, trainee_ref) and procedure_group = $group
         qualify scored.training_quarter = max(scored.training_quarter) over (partition by scored.trainee_ref)
         order by scored.cohort, scored.trainee_ref, step.position
         """,
@@ -230,11 +229,11 @@ def technique_of_everybody(
     return select(
         snapshot,
         scope,
-        f"""
+        """
         with latest as (
             select programme_ref, cohort, trainee_ref, step, training_quarter, scored, score_mean, score_low, score_high
             from technique_step
-            where {IN_SCOPE} and list_contains($people, trainee_ref) and procedure_group = $group
+            where list_contains($people, trainee_ref) and procedure_group = $group
             qualify training_quarter = max(training_quarter) over (partition by trainee_ref)
         ),
 
@@ -252,7 +251,7 @@ def technique_of_everybody(
         cross join step
         left join reviewed using (trainee_ref)
         left join latest using (programme_ref, cohort, trainee_ref, step)
-        where {IN_SCOPE} and list_contains($people, trainee_ref) and step.step in (select step from latest)
+        where list_contains($people, trainee_ref) and step.step in (select step from latest)
         order by cohort, trainee_ref, step.position
         """,
         people=list(people),
@@ -265,13 +264,13 @@ def milestones(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFra
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select
             milestone.title, standing.level, standing.rules_met, standing.rules_total, standing.rules_unknown,
             standing.missing, standing.committee_level, standing.committee_period
         from milestone_standing as standing
         inner join milestone on standing.milestone_ref = milestone.milestone_ref
-        where {IN_SCOPE} and trainee_ref = $person
+        where trainee_ref = $person
         order by milestone.position, standing.level
         """,
         person=trainee_ref,
@@ -283,10 +282,10 @@ def course(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str)
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select training_month, counted_cases
         from volume_course
-        where {IN_SCOPE} and trainee_ref = $person and requirement_ref = $requirement
+        where trainee_ref = $person and requirement_ref = $requirement
         order by training_month
         """,
         person=trainee_ref,
@@ -302,7 +301,7 @@ def course_bands(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataF
         """
         select training_month, p10, p25, p50, p75, p90
         from volume_band
-        where programme_ref = $programme_ref and requirement_ref = $requirement
+        where requirement_ref = $requirement
         order by training_month
         """,
         requirement=requirement,
@@ -314,10 +313,10 @@ def comparison(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFra
     return select(
         snapshot,
         scope,
-        f"""
+        """
         select measure, value, value_low, value_high, reference, reference_low, reference_high, reference_n
         from cohort_comparison
-        where {IN_SCOPE} and trainee_ref = $person
+        where trainee_ref = $person
         order by measure
         """,
         person=trainee_ref,

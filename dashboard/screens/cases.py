@@ -26,7 +26,9 @@ def show(viewer: Viewer, store: Store) -> None:
     with left:
         trainee = opening.choose_trainee(roster, "cases")
     with right:
-        chosen = opening.choose_figure(opening.figures(snapshot, can_see_trainee(viewer, trainee)), "cases")
+        chosen = opening.choose_figure(
+            opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"
+        )
     _through(store, roster, trainee)
     kind, ref, *attribution = chosen.split(":")
     if kind == "requirement":
@@ -66,7 +68,7 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
             it.parts,
         )
     )
-    roles = list(queries.roles_of(snapshot, ref)["title"])
+    roles = list(queries.roles_of(snapshot, viewer.scope, ref)["title"])
     st.markdown(
         f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}"
     )

@@ -156,7 +156,7 @@ def _order(frame: pd.DataFrame) -> list[str]:
 @part
 def _open_by_keyboard(view: View) -> None:
     """The same choice without a mouse."""
-    named = opening.figures(view.snapshot, can_see_cohort(view.viewer))
+    named = opening.figures(view.snapshot, view.viewer.scope, can_see_cohort(view.viewer))
     left, middle, right = st.columns([2, 3, 2], vertical_alignment="bottom")
     with left:
         trainee = opening.choose_trainee(view.roster, "cohort")
@@ -172,7 +172,7 @@ def _open_by_keyboard(view: View) -> None:
 @part
 def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
-    complications = queries.listed(view.snapshot, "complication")
+    complications = queries.listed(view.snapshot, view.viewer.scope, "complication")
     titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
     complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
     attribution = st.selectbox(
@@ -215,7 +215,7 @@ def _rate_table(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _group(view: View, key: str, everything: bool) -> str:
-    groups = queries.listed(view.snapshot, "procedure_group")
+    groups = queries.listed(view.snapshot, view.viewer.scope, "procedure_group")
     titles = ({"all": "All procedures"} if everything else {}) | dict(
         zip(groups["procedure_group"], groups["title"], strict=True)
     )

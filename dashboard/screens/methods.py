@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import figure, queries, wording
-from dashboard.access import Viewer
+from dashboard.access import Viewer, check_can_see_methods
 from dashboard.departures import DEPARTURES
 from pipelines.store.store import Store
 
@@ -25,8 +25,9 @@ CHECKED = {
 }
 
 
-def show(_viewer: Viewer, store: Store) -> None:
+def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
+    check_can_see_methods(viewer)
     snapshot = queries.live_snapshot(store)
     programme = store.programme
     st.title("Methods")
@@ -35,20 +36,20 @@ def show(_viewer: Viewer, store: Store) -> None:
         st.markdown(f"- {caution}")
     st.header("On what basis are the data held?")
     st.markdown(programme.basis or "Nobody has written it down yet: `basis` in programme.yaml is blank.")
-    _definitions(snapshot)
+    _definitions(viewer, snapshot)
     st.header("Which rules were checked, and where are they from?")
-    _checked_rules(snapshot)
+    _checked_rules(viewer, snapshot)
     st.header("What still has to be confirmed?")
-    figure.plain_table(queries.unverified(snapshot))
+    figure.plain_table(queries.unverified(snapshot, viewer.scope))
     st.header("Where do we depart from published methods?")
     for departure in DEPARTURES:
         st.markdown(f"- {departure}")
 
 
-def _checked_rules(snapshot: queries.Snapshot) -> None:
+def _checked_rules(viewer: Viewer, snapshot: queries.Snapshot) -> None:
     """What somebody has read in the document named as source."""
     for table, columns in CHECKED.items():
-        rules = queries.listed(snapshot, table)
+        rules = queries.listed(snapshot, viewer.scope, table)
         checked = rules[rules["verified"].astype(bool)]
         if checked.empty:
             st.markdown(f"No {table} was checked against its source.")
@@ -56,10 +57,10 @@ def _checked_rules(snapshot: queries.Snapshot) -> None:
             figure.plain_table(checked[list(columns)].rename(columns=columns))
 
 
-def _definitions(snapshot: queries.Snapshot) -> None:
+def _definitions(viewer: Viewer, snapshot: queries.Snapshot) -> None:
     st.header("How is each number made?")
     st.markdown("These are the comments of the views themselves, so they cannot drift from what is computed.")
-    frame = queries.definitions(snapshot)
+    frame = queries.definitions(snapshot, viewer.scope)
     for view in dict.fromkeys(frame["view"]):
         of_view = frame[frame["view"] == view]
         whole = of_view[of_view["column"].isna()]

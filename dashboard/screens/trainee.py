@@ -81,7 +81,7 @@ def _milestones(person: Person) -> None:
     st.markdown(
         "Rules over the whole of training so far, beside the level that the committee recorded. No level is computed."
     )
-    for row in queries.records(queries.framework(person.snapshot)):
+    for row in queries.records(queries.framework(person.snapshot, person.viewer.scope)):
         st.markdown(f"Framework ({'official' if row.official else 'not official'}): {row.framework}.")
     frame = queries.milestones(person.snapshot, person.viewer.scope, person.ref)
     ruled = frame[frame["rules_total"] > 0]
@@ -154,8 +154,6 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     bands = queries.course_bands(person.snapshot, person.viewer.scope, ref)
     words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     if person.viewer.role == "trainee" and person.row.completed:
-        # The bands hold completed classes, and so this person's own: a colleague could be read off them.
-        bands = bands.iloc[:0]
         words["nothing_behind"] = BAND_WITHHELD
     if own.empty:
         figure.nothing(
@@ -192,7 +190,7 @@ def _outcomes(person: Person) -> None:
 @part
 def _supervision(person: Person) -> None:
     st.header("Supervision as surgeon, by quarter of training")
-    groups = queries.listed(person.snapshot, "procedure_group")
+    groups = queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
     titles = {"all": "All procedures"} | dict(zip(groups["procedure_group"], groups["title"], strict=True))
     group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_group")
     frame = queries.bands(person.snapshot, person.viewer.scope, (person.ref,), group)
@@ -211,7 +209,7 @@ def _supervision(person: Person) -> None:
 @part
 def _technique(person: Person) -> None:
     st.header("Technique, step by step")
-    groups = queries.listed(person.snapshot, "procedure_group")
+    groups = queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
     titles = dict(zip(groups["procedure_group"], groups["title"], strict=True))
     group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_technique")
     frame = queries.technique(person.snapshot, person.viewer.scope, (person.ref,), group)
@@ -253,7 +251,7 @@ def _comparison(person: Person) -> None:
         "A quarter of training that is still running is compared with whole quarters of the others: this trainee's "
         "counts may look behind for that alone."
     )
-    titles = _measures(person.snapshot)
+    titles = _measures(person)
     frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref).set_index("measure")
     frame = frame.loc[[measure for measure in titles if measure in frame.index]].reset_index()
     said = [
@@ -275,13 +273,13 @@ def _comparison(person: Person) -> None:
         )
 
 
-def _measures(snapshot: Snapshot) -> dict[str, str]:
+def _measures(person: Person) -> dict[str, str]:
     """The title of each measure of the comparison, in the order of the specialty."""
-    outcomes = queries.records(queries.listed(snapshot, "complication"))
+    outcomes = queries.records(queries.listed(person.snapshot, person.viewer.scope, "complication"))
     return (
         {
             f"counted_cases:{row.requirement_ref}": f"Counted cases: {row.title}"
-            for row in queries.records(queries.listed(snapshot, "requirement"))
+            for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "requirement"))
         }
         | {
             f"rate:{row.complication_ref}:{attribution}": f"{row.title}, {wording.attribution_text(attribution)}"
@@ -290,11 +288,13 @@ def _measures(snapshot: Snapshot) -> dict[str, str]:
         }
         | {
             f"supervision_share:{row.procedure_group}": f"{row.title}: share as surgeon at the two top steps of the ladder"
-            for row in queries.records(queries.listed(snapshot, "procedure_group"))
+            for row in queries.records(
+                queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
+            )
         }
         | {
             f"score_mean:{row.step}": f"Mean score: {row.title}"
-            for row in queries.records(queries.listed(snapshot, "step"))
+            for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "step"))
         }
     )
 

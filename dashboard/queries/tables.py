@@ -1,0 +1,119 @@
+"""What each role may read: the tables that a query of theirs may name, the rows of each, and the columns.
+
+A query reads a table through a view made for its scope (`live.py`). A table that does not stand here, or not for the
+role, is read by no query, whatever the query says. `{db}` stands for the snapshot's own tables, which the views
+cover; programme_ref, whose and ref are variables of the connection.
+"""
+
+from __future__ import annotations
+
+OWN = (
+    "programme_ref = getvariable('programme_ref')"
+    " and (getvariable('whose') = 'everyone' or trainee_ref = getvariable('ref'))"
+)
+OWN_PEOPLE = f"trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OWN})"
+OF_PROGRAMME = "programme_ref = getvariable('programme_ref')"
+
+# Rules of the specialty and words of the views: the same for everybody who may see anything.
+RULES = (
+    "attribute",
+    "complication",
+    "milestone",
+    "milestone_framework",
+    "procedure_group",
+    "requirement",
+    "requirement_attribute",
+    "requirement_role",
+    "role",
+    "step",
+    "supervision_level",
+    "supervision_role",
+    "unverified_item",
+)
+
+# Every other table: which of its rows are in a scope.
+ROWS = {
+    "case_attribute": OWN_PEOPLE,
+    "case_credit": OWN,
+    "case_opened": OWN,
+    "case_outcome": OWN,
+    "case_volume": OWN,
+    "cohort_comparison": OWN,
+    "complication_rate": OWN,
+    "expected_rate": OWN,
+    # What names nobody of the roster belongs to the programme whose people alone its file is about.
+    "finding": f"""
+        {OWN_PEOPLE}
+        or getvariable('whose') = 'everyone'
+        and coalesce(trainee_ref not in (select trainee_ref from {{db}}.main.trainee), true)
+        and intake_id in (select intake_id from {{db}}.main.intake_programme where {OF_PROGRAMME})
+    """,
+    "left_out_rule": OWN,
+    "live_intake": OF_PROGRAMME,
+    "milestone_standing": OWN,
+    "other_programme": "true",
+    "reviews": f"""
+        reviewer_ref = getvariable('ref') and not coalesce(self_review, false)
+        and trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OF_PROGRAMME})
+    """,
+    "supervision_band": OWN,
+    "supervision_mix": OWN,
+    "technique_step": OWN,
+    "trainee": OWN,
+    "trainee_clock": OWN,
+    "trainee_log": OWN,
+    # The bands hold completed classes, and so that of a trainee who has completed: a colleague could be read off them.
+    "volume_band": f"""
+        {OF_PROGRAMME}
+        and (
+            getvariable('whose') = 'everyone'
+            or exists (select 1 from {{db}}.main.trainee where {OWN} and completed is null)
+        )
+    """,
+    "volume_course": OWN,
+    "volume_summary": OWN,
+}
+# Where a table does not lie in `main`.
+PLACES = {"case_outcome": "{db}.definition.case_outcome", "reviews": "{db}.input.reviews"}
+PLACES["other_programme"] = f"""(
+    select count(*) > 0 as elsewhere from {{db}}.main.trainee where not ({OF_PROGRAMME})
+)"""
+PLACES["case_opened"] = """(
+    select
+        opened.* replace (
+            coalesce(role.title, opened.role) as role, coalesce(level.title, opened.supervision) as supervision
+        )
+    from {db}.definition.case_opened as opened
+    left join {db}.main.role as role on opened.role = role.role
+    left join {db}.main.supervision_level as level on opened.supervision = level.level_ref
+)"""
+
+# Volume and the quality of the log: no rate, no complication, no level of supervision, no score, no comment.
+COUNTS = (
+    *("case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band", "volume_course"),
+)
+CASE_OF_A_COUNT = (
+    "programme_ref, trainee_ref, case_ref, procedure, side, title, operated_month, case_sequence, role,"
+    " supervisor_agreed"
+)
+STANDING = (
+    *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "milestone_standing"),
+    *("supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
+)
+# What is made of others of today is not for trainees.
+OF_OTHERS = ("cohort_comparison", "expected_rate", "other_programme")
+DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")
+
+
+def _whole(*tables: str) -> dict[str, str]:
+    return dict.fromkeys((*RULES, *tables), "*")
+
+
+# The tables of each role, with their columns.
+COLUMNS: dict[str, dict[str, str]] = {
+    "director": _whole(*STANDING, *OF_OTHERS, *DESK),
+    "committee_member": _whole(*STANDING, *OF_OTHERS),
+    "coordinator": _whole(*COUNTS, *DESK) | {"case_opened": CASE_OF_A_COUNT},
+    "reviewer": _whole("reviews"),
+    "trainee": _whole(*STANDING),
+}
