@@ -70,6 +70,12 @@ def viewer() -> Viewer:
     return Viewer(*who)
 
 
+def check_still_looks(looked: Viewer) -> None:
+    """Raise NotYours unless this rerun is of the viewer for whom the screen was made."""
+    if viewer() != looked:
+        raise NotYours("This screen was made for another session. Open the front page again.")
+
+
 def can_see_methods(viewer: Viewer) -> bool:
     """The rules and definitions, which are the same for everybody who may see anything."""
     return viewer.scope.whose != "nobody"

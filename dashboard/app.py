@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import access, navigation, picker, theme
+from dashboard import access, figure, navigation, picker, theme
 from pipelines.store.store import Store
 
 
@@ -22,7 +22,7 @@ def main() -> None:
         picker.show(viewer, store)
         page.run()
     except access.NotYours as refusal:
-        st.error(str(refusal))
+        figure.refusal(refusal)
 
 
 main()

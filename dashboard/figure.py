@@ -1,15 +1,21 @@
-"""A chart with its table: drawn in the theme of the page, described in words, opened by mark or by keyboard."""
+"""What a screen is made of: charts with their tables, paragraphs, and parts that rerun alone.
+
+Every text here is drawn as it is: markup in it, whoever wrote it, is shown and does nothing.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import functools
+from collections.abc import Callable, Iterable
 from html import escape
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import charts, queries, wording
+from dashboard import access, charts, queries, wording
+from dashboard.queries import Snapshot
+from pipelines.store.store import Store
 
 NO_BREAK = "\u00a0"  # a narrow table would set the sign under its number
 
@@ -72,20 +78,14 @@ def _shares(frame: pd.DataFrame, step: str) -> pd.DataFrame:
 
 
 def plain_table(frame: pd.DataFrame) -> None:
-    """A table in the order given, its heads in words; what a file brought in is text there, never markup."""
-    numbers = [pd.api.types.is_any_real_numeric_dtype(frame[name]) for name in frame.columns]
-    heads = [str(name).replace("_", " ") for name in frame.columns]
-    rows = (map(_cell, row) for row in frame.astype(object).itertuples(index=False, name=None))
-    body = "".join(_row("td", row, numbers) for row in rows)
-    st.html(
-        f'<table class="plain"><thead>{_row("th", heads, numbers)}</thead><tbody>{body}</tbody></table>',
-        width="content",
-    )
-
-
-def _row(tag: str, cells: Iterable[str], numbers: list[bool]) -> str:
-    opened = (f'<{tag} class="number">' if number else f"<{tag}>" for number in numbers)
-    return f"<tr>{''.join(f'{tag_in}{escape(cell)}</{tag}>' for tag_in, cell in zip(opened, cells, strict=True))}</tr>"
+    """A table in the order given, its heads in words."""
+    numbers = [
+        f"number-{at}"
+        for at, name in enumerate(frame.columns, 1)
+        if pd.api.types.is_any_real_numeric_dtype(frame[name])
+    ]
+    told = frame.astype(object).map(_cell).rename(columns=lambda name: str(name).replace("_", " "))
+    st.html(told.to_html(index=False, border=0, classes=["plain", *numbers], escape=True), width="content")
 
 
 def _cell(value: Any) -> str:
@@ -98,11 +98,84 @@ def _cell(value: Any) -> str:
     return str(value)
 
 
+# ---- words: the library reads every text of its own as Markdown, so no text that is not ours goes there
+
+
+def say(*sentences: str) -> None:
+    """A paragraph. Whatever a file brought in is text in it, never markup."""
+    _paragraph(" ".join(sentences))
+
+
+def say_each(sentences: Iterable[str]) -> None:
+    """A list, one point a sentence."""
+    st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
+
+
+def heading(text: str) -> None:
+    """The head of a section, where it holds more than words of ours."""
+    st.html(f"<h2>{escape(text)}</h2>")
+
+
 def caution() -> None:
     """The one line that stands on every screen that compares people."""
-    st.markdown(f"*{wording.caution()}*")
+    _paragraph(wording.caution(), "caution")
 
 
 def nothing(what: str, how: str) -> None:
     """An empty part says what is missing and how to bring it in."""
-    st.info(f"{what} {how}")
+    _paragraph(f"{what} {how}", "nothing")
+
+
+def refusal(reason: access.NotYours) -> None:
+    """What this session may not see."""
+    _paragraph(str(reason), "nothing")
+
+
+def _paragraph(text: str, kind: str = "") -> None:
+    st.html(f'<p class="{kind}">{escape(text)}</p>')
+
+
+# ---- parts
+
+
+class Given(Protocol):
+    """What a part of a screen is drawn from."""
+
+    @property
+    def store(self) -> Store: ...
+
+    @property
+    def snapshot(self) -> Snapshot: ...
+
+    @property
+    def viewer(self) -> access.Viewer: ...
+
+
+What = TypeVar("What", bound=Given)
+
+
+def part(check: Callable[[What], None]) -> Callable[[Callable[[What], None]], Callable[[What], None]]:
+    """Let a function of a screen rerun without the rest of it: drawing every other chart again takes far longer.
+
+    A part keeps what it was given when the whole screen was made, so it asks anew who looks, and whether they may:
+    `check` raises NotYours where not. Where another snapshot is live by now, the whole screen is made anew, never one
+    part of it.
+    """
+
+    def of(draw: Callable[[What], None]) -> Callable[[What], None]:
+        @functools.wraps(draw)
+        def asked_anew(given: What) -> None:
+            try:
+                access.check_still_looks(given.viewer)
+                check(given)
+            except access.NotYours as reason:
+                refusal(reason)
+                return
+            if queries.live_snapshot(given.store) != given.snapshot:
+                st.rerun()
+            draw(given)
+
+        alone: Callable[[What], Any] = st.fragment(asked_anew)
+        return alone
+
+    return of

@@ -29,5 +29,10 @@ table.plain :is(th, td) {
   border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent);
 }
 table.plain th { font-weight: 600; }
-table.plain .number { text-align: right; }
-"""
+.stHtml h2 { font-size: 1.6rem; font-weight: 600; padding: 0.75rem 0 0.5rem; margin: 0; }
+.stHtml p { margin: 0; }
+.stHtml p.caution { font-style: italic; }
+.stHtml p.nothing { padding: 0.6rem 1rem; border-left: 3px solid color-mix(in srgb, currentColor 40%, transparent); }
+""" + "".join(
+    f"table.plain.number-{at} :is(th, td):nth-child({at}) {{ text-align: right; }}\n" for at in range(1, 21)
+)

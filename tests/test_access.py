@@ -25,6 +25,9 @@ from dashboard.screens import cases, cohort, intake, reviews, summary, trainee
 from pipelines.store.snapshot import LOCKED
 from pipelines.store.store import Store
 from tests.browser import demo_store
+from tests.looking import SESSION, headings, opened_as, said, session
+
+__all__ = ["session"]
 
 PROGRAMME = "saltmarsh-eye"
 WHO = {
@@ -103,6 +106,12 @@ def test_a_request_without_a_session_has_no_viewer(monkeypatch: pytest.MonkeyPat
 
 # ---- screens
 
+
+@pytest.fixture(scope="module")
+def snapshot() -> Snapshot:
+    return queries.live_snapshot(Store(demo_store()))
+
+
 SCREENS = {
     "director": "cohort trainee cases intake summary methods",
     "committee": "cohort trainee cases methods",
@@ -135,13 +144,7 @@ CLOSED = [
 
 
 def opened(screen: Any, viewer: Viewer) -> AppTest:
-    """A screen, run for a viewer whether or not it is in their navigation."""
-
-    def run(show, viewer, store) -> None:  # noqa: ANN001 - its text alone is run, where no type is known
-        show(viewer, store)
-
-    app = AppTest.from_function(run, args=(screen.show, viewer, Store(demo_store())), default_timeout=60)
-    return app.run()
+    return opened_as(screen, viewer, Store(demo_store()))
 
 
 @pytest.mark.parametrize(("screen", "who"), CLOSED, ids=lambda each: getattr(each, "__name__", each))
@@ -154,17 +157,71 @@ def test_a_screen_that_is_not_theirs_refuses_and_shows_nothing(screen: Any, who:
 def test_the_coordinator_sees_volumes_and_no_rates() -> None:
     for screen in (cohort, trainee):
         app = opened(screen, WHO["coordinator"])
-        headings = " ".join(each.value for each in app.header)
+        heads = " ".join(headings(app))
         assert not app.exception
-        assert "minimum" in headings.lower()
+        assert "minimum" in heads.lower()
         assert not any(
-            word in headings for word in ("How often", "Outcomes", "Supervision", "steps", "Technique")
+            word in heads for word in ("How often", "Outcomes", "Supervision", "steps", "Technique")
         )
     assert not any(
         "as started" in option
         for box in opened(cases, WHO["coordinator"]).selectbox
         for option in box.options
     )
+
+
+def test_a_part_asks_anew_who_looks() -> None:
+    app = opened(cohort, WHO["director"])
+    assert "How often did it happen" in said(app) and len(app.get("vega_lite_chart")) >= 3
+    # The director's screen, resumed by the session of another: each of its parts runs again.
+    for who in ("T22", "coordinator", "committee"):
+        SESSION["viewer"] = WHO[who]
+        app.toggle(key="only_open").set_value(True)
+        app.run()
+        assert said(app).count("made for another session") == 5
+        assert [*app.get("vega_lite_chart"), *headings(app)] == []
+        assert [box.label for box in app.selectbox] == ["Class"]
+        SESSION["viewer"] = WHO["director"]
+        app.run()
+    SESSION.clear()
+    app.run()
+    assert said(app).count("There is no session") == 5
+
+
+def parts_of(screen: Any) -> dict[str, Any]:
+    return {name: function for name, function in vars(screen).items() if hasattr(function, "__wrapped__")}
+
+
+PARTS = [
+    (screen, name, who)
+    for screen, who in [(cohort, "coordinator"), (cohort, "T22"), (trainee, "coordinator"), (trainee, "T23")]
+    for name in parts_of(screen)
+]
+# What a coordinator may see of a person or of the cohort.
+OF_COUNTS = {"_volume", "_open_by_keyboard", "_minimums"}
+
+
+@pytest.mark.parametrize(("screen", "name", "who"), PARTS)
+def test_every_part_checks_the_permission_of_its_screen_again(
+    screen: Any, name: str, who: str, snapshot: Snapshot
+) -> None:
+    viewer, store = WHO[who], Store(demo_store())
+    roster = queries.trainees(snapshot, WHO["director"].scope)
+    given = (
+        cohort.View(store, snapshot, viewer, roster)
+        if screen is cohort
+        else trainee.Person(store, snapshot, viewer, "T22", None)
+    )
+    SESSION["viewer"] = viewer
+
+    def run(part, given) -> None:  # noqa: ANN001 - its text alone is run, where no type is known
+        part(given)
+
+    app = AppTest.from_function(run, args=(parts_of(screen)[name], given), default_timeout=60).run()
+    assert not app.exception
+    refused = "you may not see" in said(app)
+    assert refused == (name not in OF_COUNTS or who != "coordinator")
+    assert not refused or [*app.get("vega_lite_chart"), *app.selectbox, *headings(app)] == []
 
 
 # ---- rows and columns
@@ -248,11 +305,6 @@ def query_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
             first = next(iter(inspect.signature(function).parameters.values()), None)
             if function.__module__ == module.name and first and first.annotation == "Snapshot":
                 yield name, function
-
-
-@pytest.fixture(scope="module")
-def snapshot() -> Snapshot:
-    return queries.live_snapshot(Store(demo_store()))
 
 
 def answers(query: str, snapshot: Snapshot, scope: Scope) -> list[Any]:

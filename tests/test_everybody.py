@@ -90,7 +90,7 @@ def test_of_one_quarter_everybody_without_a_level_has_the_reason(snapshot: Snaps
 def test_the_ladder_has_every_band_of_a_surgeon_whatever_was_recorded(snapshot: Snapshot) -> None:
     bands = ["jointly", "with guidance", "supervisor present", "supervisor available"]
     assert queries.ladder(snapshot, EVERYBODY) == bands
-    assert queries.ladder(snapshot, Scope("harbour-eye", "T03")) == bands
+    assert queries.ladder(snapshot, Viewer("trainee", "harbour-eye", "T03").scope) == bands
 
 
 def test_everybody_has_each_step_that_anybody_was_reviewed_in(snapshot: Snapshot) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 from pathlib import Path
 from typing import Any
@@ -16,8 +15,11 @@ from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
 from pipelines.store.store import Store
 from tests.browser import demo_store
+from tests.looking import headings, opened_as, said, session, tables
 from tests.printed import wilson
 from tests.stores import new_store, rows_of, run_well, set_programme, shipped_specialty, write_csv
+
+__all__ = ["session"]
 
 PROGRAMME = "harbour-eye"
 DIRECTOR = Viewer("director", PROGRAMME)
@@ -61,26 +63,11 @@ def long_ago(tmp_path_factory: pytest.TempPathFactory) -> Store:
     return Store(store)
 
 
-def run(show, viewer, store) -> None:  # noqa: ANN001 - its text alone is run, where no type is known
-    show(viewer, store)
-
-
 def opened(screen: Any, viewer: Viewer, store: Store, **chosen: str) -> AppTest:
     """The screen, run once on what another has opened; an exception in it fails the test."""
-    app = AppTest.from_function(run, args=(screen.show, viewer, store), default_timeout=60)
-    for what, ref in chosen.items():
-        app.session_state[f"opened_{what}"] = ref
-    app.run()
+    app = opened_as(screen, viewer, store, **chosen)
     assert [each.message for each in app.exception] == []
     return app
-
-
-WORDS = {"title", "header", "info", "markdown", "warning", "success"}
-
-
-def said(app: AppTest) -> str:
-    """What the screen says outside tables and charts, from its top to its end."""
-    return " ".join(str(each.value) for each in app.main if each.type in WORDS)
 
 
 SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
@@ -156,18 +143,6 @@ def test_a_screen_that_compares_people_carries_the_caution(without_cases: Store,
     assert "A met minimum is an accreditation floor, not a finding of competence." in told
 
 
-def tables(app: AppTest) -> list[list[list[str]]]:
-    """The cells of each table that the screen shows, its head first, as a reader sees them."""
-    shown = [re.findall(r"<tr>(.*?)</tr>", str(each.value), re.DOTALL) for each in app.get("html")]
-    return [
-        [
-            [html.unescape(cell) for cell in re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", row, re.DOTALL)]
-            for row in rows
-        ]
-        for rows in shown
-    ]
-
-
 def test_a_rate_of_which_nothing_is_known_is_said_so_and_not_as_none(long_ago: Store) -> None:
     head, *outcomes = next(table for table in tables(opened(trainee, T01, long_ago)) if "outcome" in table[0])
     assert outcomes and all("nothing known" in row[head.index("known")] for row in outcomes)
@@ -225,7 +200,7 @@ def test_events_in_unclear_hands_stand_in_the_sentence_and_under_their_own_headi
     row = max(with_any("complication_rate", "events_unclear"), key=lambda each: int(each["events_unclear"]))
     chosen = f"complication:{row['complication_ref']}:in_trainee_hands"
     app = opened(cases, DEMO_DIRECTOR, Store(demo_store()), trainee=row["trainee_ref"], figure=chosen)
-    heads = [str(each.value) for each in app.header]
+    heads = headings(app)
     assert f"and {row['events_unclear']} more event" in heads[0]
     counted = dict(head.rsplit(": ", 1) for head in heads[1:])
     assert counted["Event of which it is not clear who was operating"].split()[0] == row["events_unclear"]

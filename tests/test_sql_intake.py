@@ -62,11 +62,30 @@ def test_findings_are_counted_by_rule_also_those_that_name_nobody() -> None:
         a-1       | x.csv     | 3          | procedure   | procedure_unmapped | T01       | warning  | wrong
         a-1       | x.csv     | 4          | trainee_ref | trainee_unknown  | T99         | left_out | wrong
         a-1       | x.csv     | 5          | trainee_ref | required_blank   |             | left_out | wrong
+        b-1       | y.csv     | 2          | trainee_ref | required_blank   |             | left_out | wrong
+        c-1       | both.csv  | 2          | trainee_ref | required_blank   |             | left_out | wrong
+    """,
+    )
+    put(db, "trainees", "trainee_ref | programme_ref\nT12 | dune-eye")
+    put(db, "intake", "intake_id | kind\na-1 | cases\nb-1 | cases\nc-1 | cases")
+    put(
+        db,
+        "intake_trainee",
+        """
+        intake_id | kind  | trainee_ref
+        a-1       | cases | T01
+        a-1       | cases | T99
+        b-1       | cases | T12
+        c-1       | cases | T01
+        c-1       | cases | T12
     """,
     )
     run(db)
     columns = "programme_ref, cohort, trainee_ref, severity, rule, findings, data_through"
+    # Of c-1, which names people of both programmes, nobody can say whose the row is.
     assert table(db, "left_out_rule", columns) == drawn("""
+                    |         |     | left_out | required_blank     | 1 |
+        dune-eye    |         |     | left_out | required_blank     | 1 |
         harbour-eye |         |     | left_out | required_blank     | 1 |
         harbour-eye |         | T99 | left_out | trainee_unknown    | 1 |
         harbour-eye | 2026-27 | T01 | left_out | code_unknown       | 2 | 2026-10

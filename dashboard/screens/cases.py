@@ -11,6 +11,16 @@ from dashboard.queries import Snapshot
 from pipelines.contract.cautions import TO_BE_CONFIRMED
 from pipelines.store.store import Store
 
+# A column without words of its own here is headed by its name.
+HEADS = {
+    "case_ref": "case",
+    "operated_month": "month of operation",
+    "title": "procedure",
+    "supervisor_agreed": "confirmed by a supervisor",
+    "event_hands": "who was operating",
+    "follow_up_days": "days of follow-up",
+}
+
 
 def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
@@ -39,7 +49,7 @@ def show(viewer: Viewer, store: Store) -> None:
 
 def _through(store: Store, roster: pd.DataFrame, trainee: str) -> None:
     row = queries.records(roster[roster["trainee_ref"] == trainee])[0]
-    st.markdown(
+    figure.say(
         wording.through_sentence(
             trainee,
             row.data_through,
@@ -57,7 +67,7 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
         figure.nothing("This requirement is not in force for the trainee's class.", "Choose another figure.")
         return
     it = queries.records(row)[0]
-    st.header(
+    figure.heading(
         wording.volume_sentence(
             it.requirement_title,
             it.counted_cases,
@@ -69,34 +79,38 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
         )
     )
     roles = list(queries.roles_of(snapshot, viewer.scope, ref)["title"])
-    st.markdown(
+    figure.say(
         f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}"
     )
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
     _not_counted(cases[~counted].drop(columns=["credited"]))
-    st.header(f"Counted: {wording.cases_text(int(counted.sum()))}")
+    figure.heading(f"Counted: {wording.cases_text(int(counted.sum()))}")
     if counted.any():
-        figure.plain_table(cases[counted].drop(columns=["credited", "reason", "excluded"]))
+        _table(cases[counted].drop(columns=["credited", "reason", "excluded"]))
 
 
 def _not_counted(cases: pd.DataFrame) -> None:
-    st.header(f"Not counted: {wording.cases_text(len(cases))}")
+    figure.heading(f"Not counted: {wording.cases_text(len(cases))}")
     if not cases.empty:
-        told = [wording.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
-        figure.plain_table(cases.assign(reason=told).drop(columns=["excluded"]))
+        reasons = [wording.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
+        _table(cases.assign(reason=reasons).drop(columns=["excluded"]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
     rates = queries.own_rates(snapshot, viewer.scope, trainee)
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
-    st.header(wording.rate_sentence(it))
+    figure.heading(wording.rate_sentence(it))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
     checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
-    st.markdown(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
-    st.markdown(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
+    figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
+    figure.say(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
     figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
     for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):
-        st.header(wording.outcome_heading(str(status), str(hands), len(alike)))
-        figure.plain_table(alike.drop(columns=["status", "hands"]))
+        figure.heading(wording.outcome_heading(str(status), str(hands), len(alike)))
+        _table(alike.drop(columns=["status", "hands"]))
+
+
+def _table(cases: pd.DataFrame) -> None:
+    figure.plain_table(cases.rename(columns=HEADS))

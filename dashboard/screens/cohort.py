@@ -8,8 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import charts, figure, opening, queries, wording
-from dashboard.access import Viewer, can_see_cohort, check_can_see_counts
-from dashboard.parts import part
+from dashboard.access import Viewer, can_see_cohort, check_can_see_cohort, check_can_see_counts
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -52,9 +51,17 @@ class View:
         through: dict[str, list[str]] = {}
         for row in queries.records(late):
             month = row.data_through
-            told = f"data through {wording.month_text(month)}" if month else "no data yet"
-            through.setdefault(told, []).append(row.trainee_ref)
-        return tuple(f"{', '.join(people)}: {told}." for told, people in through.items())
+            words = f"data through {wording.month_text(month)}" if month else "no data yet"
+            through.setdefault(words, []).append(row.trainee_ref)
+        return tuple(f"{', '.join(people)}: {words}." for words, people in through.items())
+
+
+def _counts_are_theirs(view: View) -> None:
+    check_can_see_counts(view.viewer)
+
+
+def _rates_are_theirs(view: View) -> None:
+    check_can_see_cohort(view.viewer)
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -93,18 +100,16 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
 
 def _through(view: View) -> None:
     within_days = view.store.programme.current_within_days
-    told = [
+    late = [
         wording.through_sentence(
             row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
         )
         for row in queries.records(view.late)
     ]
-    st.markdown(
-        f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}. " + " ".join(told)
-    )
+    figure.say(f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}.", *late)
 
 
-@part
+@figure.part(_counts_are_theirs)
 def _volume(view: View) -> None:
     st.header("Who has reached which minimum?")
     only_open = st.toggle("Only what is not yet met", key="only_open")
@@ -153,7 +158,7 @@ def _order(frame: pd.DataFrame) -> list[str]:
     return list(dict.fromkeys(frame.sort_values("requirement_order")["requirement"]))
 
 
-@part
+@figure.part(_counts_are_theirs)
 def _open_by_keyboard(view: View) -> None:
     """The same choice without a mouse."""
     named = opening.figures(view.snapshot, view.viewer.scope, can_see_cohort(view.viewer))
@@ -169,7 +174,7 @@ def _open_by_keyboard(view: View) -> None:
             opening.go("cases", trainee, chosen)
 
 
-@part
+@figure.part(_rates_are_theirs)
 def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
     complications = queries.listed(view.snapshot, view.viewer.scope, "complication")
@@ -205,8 +210,7 @@ def _say_why_not_expected(frame: pd.DataFrame) -> None:
     without: dict[str, list[str]] = {}
     for row in queries.records(frame[frame["expected"].isna()]):
         without.setdefault(row.why_none, []).append(row.trainee)
-    told = [f"No upright line for {', '.join(people)}: {why}." for why, people in without.items()]
-    st.markdown(" ".join(told))
+    figure.say(*(f"No upright line for {', '.join(people)}: {why}." for why, people in without.items()))
 
 
 def _rate_table(frame: pd.DataFrame) -> pd.DataFrame:
@@ -227,7 +231,7 @@ def quarter_text(quarter: object) -> str:
     return "latest quarter" if quarter == LATEST else f"quarter {quarter}"
 
 
-@part
+@figure.part(_rates_are_theirs)
 def _supervision(view: View) -> None:
     st.header("How close did the supervisor stand?")
     group = _group(view, "supervision_group", everything=True)
@@ -264,7 +268,7 @@ def _supervision(view: View) -> None:
         opening.go("trainee", chosen["trainee"])
 
 
-@part
+@figure.part(_rates_are_theirs)
 def _technique(view: View) -> None:
     st.header("Which steps were scored, and how?")
     group = _group(view, "technique_group", everything=False)

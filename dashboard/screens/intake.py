@@ -38,7 +38,7 @@ def show(viewer: Viewer, store: Store) -> None:
     st.header("Which exports are live?")
     live = queries.intakes(snapshot, viewer.scope)
     if live.empty:
-        st.markdown("None yet.")
+        figure.say("None yet.")
     else:
         figure.plain_table(live)
 
@@ -111,9 +111,9 @@ def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
     roster = queries.trainees(snapshot, viewer.scope)
     late = roster[~roster["is_current"] & roster["in_training"]]
     if late.empty:
-        st.markdown("Every log of a trainee in training is current.")
+        figure.say("Every log of a trainee in training is current.")
     for row in queries.records(late):
-        st.markdown(
+        figure.say(
             wording.through_sentence(
                 row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
             )
@@ -127,7 +127,7 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
     st.header("What was left out or remarked, by rule?")
     frame = queries.left_out(snapshot, viewer.scope)
     if frame.empty:
-        st.markdown("Nothing was left out, and nothing was remarked.")
+        figure.say("Nothing was left out, and nothing was remarked.")
         return
     figure.plain_table(
         frame.assign(
@@ -136,16 +136,17 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
         ).rename(columns={"trainee_ref": "trainee"})
     )
     findings = queries.findings(snapshot, viewer.scope, None)
-    for ref in dict.fromkeys(findings["trainee_ref"].dropna()):
-        _fix_list(str(ref), findings[findings["trainee_ref"] == ref])
+    refs = list(dict.fromkeys(findings["trainee_ref"].dropna()))
+    if refs:
+        chosen = str(st.selectbox("Trainee", refs))
+        _fix_list(chosen, findings[findings["trainee_ref"] == chosen])
 
 
 def _fix_list(ref: str, findings: pd.DataFrame) -> None:
     columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
     st.download_button(
-        f"Fix list for {ref}",
+        "Download the list of rows to mend",
         findings[columns].to_csv(index=False),
         f"{ref}-fixes.csv",
         "text/csv",
-        key=f"fixes-{ref}",
     )

@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_see_methods
 from dashboard.departures import DEPARTURES
+from pipelines.store.programme import Programme
 from pipelines.store.store import Store
 
 CHECKED = {
@@ -29,21 +30,24 @@ def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
     check_can_see_methods(viewer)
     snapshot = queries.live_snapshot(store)
-    programme = store.programme
     st.title("Methods")
     st.header("Cautions")
-    for caution in wording.cautions():
-        st.markdown(f"- {caution}")
+    figure.say_each(wording.cautions())
     st.header("On what basis are the data held?")
-    st.markdown(programme.basis or "Nobody has written it down yet: `basis` in programme.yaml is blank.")
+    figure.say(_basis(viewer, store.programme))
     _definitions(viewer, snapshot)
     st.header("Which rules were checked, and where are they from?")
     _checked_rules(viewer, snapshot)
     st.header("What still has to be confirmed?")
     figure.plain_table(queries.unverified(snapshot, viewer.scope))
     st.header("Where do we depart from published methods?")
-    for departure in DEPARTURES:
-        st.markdown(f"- {departure}")
+    figure.say_each(DEPARTURES)
+
+
+def _basis(viewer: Viewer, programme: Programme) -> str:
+    if viewer.programme_ref != programme.programme_ref:
+        return "The settings of this store speak of another programme."
+    return programme.basis or "Nobody has written it down yet: basis in programme.yaml is blank."
 
 
 def _checked_rules(viewer: Viewer, snapshot: queries.Snapshot) -> None:
@@ -52,19 +56,19 @@ def _checked_rules(viewer: Viewer, snapshot: queries.Snapshot) -> None:
         rules = queries.listed(snapshot, viewer.scope, table)
         checked = rules[rules["verified"].astype(bool)]
         if checked.empty:
-            st.markdown(f"No {table} was checked against its source.")
+            figure.say(f"No {table} was checked against its source.")
         else:
             figure.plain_table(checked[list(columns)].rename(columns=columns))
 
 
 def _definitions(viewer: Viewer, snapshot: queries.Snapshot) -> None:
     st.header("How is each number made?")
-    st.markdown("These are the comments of the views themselves, so they cannot drift from what is computed.")
+    figure.say("These are the comments of the views themselves, so they cannot drift from what is computed.")
     frame = queries.definitions(snapshot, viewer.scope)
     for view in dict.fromkeys(frame["view"]):
         of_view = frame[frame["view"] == view]
         whole = of_view[of_view["column"].isna()]
         with st.expander(str(view).replace("_", " ")):
             for text in whole["comment"]:
-                st.markdown(text)
+                figure.say(text)
             figure.plain_table(of_view[of_view["column"].notna()][["column", "comment"]])

@@ -24,7 +24,7 @@ def show(viewer: Viewer, store: Store) -> None:
     chosen = st.selectbox("Review", refs)
     of_review = frame[frame["review_ref"] == chosen]
     first = queries.records(of_review)[0]
-    st.markdown(
+    figure.say(
         f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {wording.reviews_text(len(refs))} in all."
     )
     figure.plain_table(of_review[["step", "score", "done_by_supervisor", "comment"]])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pandas as pd
 import streamlit as st
 
@@ -20,6 +22,7 @@ TYPES = {
     ".csv": "text/csv",
     ".json": "application/json",
 }
+DOWNLOADS = {".xlsx": "Download the workbook", ".csv": "Download the lines", ".json": "Download the receipt"}
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -32,7 +35,7 @@ def show(viewer: Viewer, store: Store) -> None:
         opening.nobody(viewer, snapshot)
         return
     figure.caution()
-    st.markdown(
+    figure.say(
         "This summary names everyone and hides nothing: it is for those who may read about every trainee."
     )
     cohorts = list(dict.fromkeys(roster["cohort"]))
@@ -42,7 +45,7 @@ def show(viewer: Viewer, store: Store) -> None:
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     people = tuple(dict.fromkeys(frame["trainee_ref"]))
     counted = queries.volume(snapshot, viewer.scope, people)[["trainee_ref", "requirement_ref", *COUNTED]]
-    st.header(f"Preview: {wording.cohort_text(cohort)}")
+    figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame.merge(counted, on=["trainee_ref", "requirement_ref"])))
     st.header("Where is each minimum from?")
     rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
@@ -79,8 +82,8 @@ def _files(store: Store, cohort: str) -> None:
     if made_for != cohort:
         return
     for place, (name, content) in zip(st.columns(len(files)), files.items(), strict=True):
-        kind = next(mime for ending, mime in TYPES.items() if name.endswith(ending))
-        place.download_button(f"Download {name}", content, name, kind, width="stretch")
+        ending = Path(name).suffix
+        place.download_button(DOWNLOADS[ending], content, name, TYPES[ending], width="stretch")
 
 
 def _checked(verified: bool) -> str:

@@ -9,8 +9,13 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import figure, opening, queries, wording
-from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
-from dashboard.parts import part
+from dashboard.access import (
+    Viewer,
+    can_see_cohort,
+    can_see_trainee,
+    check_can_see_trainee,
+    check_can_see_volume,
+)
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -33,6 +38,14 @@ class Person:
     viewer: Viewer
     ref: str
     row: Any
+
+
+def _volume_is_theirs(person: Person) -> None:
+    check_can_see_volume(person.viewer, person.ref)
+
+
+def _standing_is_theirs(person: Person) -> None:
+    check_can_see_trainee(person.viewer, person.ref)
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -73,16 +86,16 @@ def _head(person: Person) -> None:
         in_training=row.in_training,
         within_days=within_days,
     )
-    st.markdown(f"**{person.ref}**, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
+    figure.say(f"{person.ref}, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
 
 
 def _milestones(person: Person) -> None:
     st.header("Milestones: which evidence is there, which is missing?")
-    st.markdown(
+    figure.say(
         "Rules over the whole of training so far, beside the level that the committee recorded. No level is computed."
     )
     for row in queries.records(queries.framework(person.snapshot, person.viewer.scope)):
-        st.markdown(f"Framework ({'official' if row.official else 'not official'}): {row.framework}.")
+        figure.say(f"Framework ({'official' if row.official else 'not official'}): {row.framework}.")
     frame = queries.milestones(person.snapshot, person.viewer.scope, person.ref)
     ruled = frame[frame["rules_total"] > 0]
     if ruled.empty:
@@ -101,7 +114,7 @@ def _milestones(person: Person) -> None:
     )
     others = frame[~frame["title"].isin(ruled["title"])].drop_duplicates("title")
     for row in queries.records(others):
-        st.markdown(f"{row.title}: no rule over the numbers here. Committee: {_committee(row)}.")
+        figure.say(f"{row.title}: no rule over the numbers here. Committee: {_committee(row)}.")
 
 
 def _rules_told(row: Any) -> str:
@@ -113,7 +126,7 @@ def _committee(row: Any) -> str:
     return f"{row.committee_level}, {row.committee_period}" if row.committee_level else "nothing recorded"
 
 
-@part
+@figure.part(_volume_is_theirs)
 def _minimums(person: Person) -> None:
     st.header("Minimums: what is reached, what is still to come?")
     frame = queries.volume(person.snapshot, person.viewer.scope, (person.ref,))
@@ -136,8 +149,8 @@ def _minimums(person: Person) -> None:
         )
     )
     if not frame["verified"].all():
-        st.markdown(
-            "*To be confirmed*: nobody has checked the rule against the current document yet. "
+        figure.say(
+            "To be confirmed: nobody has checked the rule against the current document yet. "
             "Sources stand with the cases behind each count."
         )
     _course(person, frame)
@@ -164,7 +177,7 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     figure.table(own.merge(bands, on="training_month", how="left").rename(columns=PERCENTILES))
 
 
-@part
+@figure.part(_standing_is_theirs)
 def _outcomes(person: Person) -> None:
     st.header("Outcomes: what is known, and what can it not say?")
     frame = queries.own_rates(person.snapshot, person.viewer.scope, person.ref)
@@ -187,7 +200,7 @@ def _outcomes(person: Person) -> None:
         opening.go("cases", person.ref, f"complication:{ref}:{attribution}")
 
 
-@part
+@figure.part(_standing_is_theirs)
 def _supervision(person: Person) -> None:
     st.header("Supervision as surgeon, by quarter of training")
     groups = queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
@@ -206,7 +219,7 @@ def _supervision(person: Person) -> None:
     )
 
 
-@part
+@figure.part(_standing_is_theirs)
 def _technique(person: Person) -> None:
     st.header("Technique, step by step")
     groups = queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
@@ -216,7 +229,7 @@ def _technique(person: Person) -> None:
     if frame.empty:
         figure.nothing("No operation was reviewed step by step.", "A file of reviews brings the scores in.")
         return
-    st.markdown(
+    figure.say(
         f"Quarter {frame['training_quarter'].iloc[0]} of training, the latest with a review. Self-reviews and steps "
         "done by a supervisor are not in the means."
     )
@@ -247,7 +260,7 @@ def _technique_table(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _comparison(person: Person) -> None:
     st.header("Beside the other trainees at the same training quarter")
-    st.markdown(
+    figure.say(
         "A quarter of training that is still running is compared with whole quarters of the others: this trainee's "
         "counts may look behind for that alone."
     )
@@ -303,7 +316,7 @@ def _findings(person: Person) -> None:
     st.header("What was left out or remarked, and why?")
     frame = queries.findings(person.snapshot, person.viewer.scope, person.ref)
     if frame.empty:
-        st.markdown("Nothing: every row of the live exports was taken without a remark.")
+        figure.say("Nothing: every row of the live exports was taken without a remark.")
         return
     figure.plain_table(
         pd.DataFrame(

@@ -15,13 +15,13 @@ import time
 from pathlib import Path
 
 from playwright.sync_api import Browser, Error, Page
-from streamlit.testing.v1 import AppTest
 
 from dashboard.access import Viewer
 from dashboard.screens import cohort
 from pipelines.cli.commands import main as command
 from pipelines.store.store import Store
 from tests.browser import ROOT, Window, demo_store
+from tests.looking import opened_as, session_of
 from tests.pictures import browsing, served
 from tests.stores import set_programme
 
@@ -79,17 +79,15 @@ def _rerun(page: Page) -> float:
 def _script_alone(store: Path) -> float:
     """Milliseconds that the script takes to run the whole screen again, median."""
 
-    def run(show, viewer, store) -> None:  # noqa: ANN001 - its text alone is run, where no type is known
-        show(viewer, store)
-
     director = Viewer("director", "saltmarsh-eye")
-    app = AppTest.from_function(run, args=(cohort.show, director, Store(store)), default_timeout=60).run()
-    seconds = []
-    for number in range(RERUNS + 2):
-        app.toggle[0].set_value(number % 2 == 0)
-        started = time.perf_counter()
-        app.run()
-        seconds.append(time.perf_counter() - started)
+    with session_of(director):
+        app = opened_as(cohort, director, Store(store))
+        seconds = []
+        for number in range(RERUNS + 2):
+            app.toggle[0].set_value(number % 2 == 0)
+            started = time.perf_counter()
+            app.run()
+            seconds.append(time.perf_counter() - started)
     if app.exception:
         sys.exit(app.exception[0].message)
     return 1000 * statistics.median(seconds[2:])
