@@ -25,7 +25,7 @@ def volume_grid_alt(frame: pd.DataFrame) -> str:
     if frame.empty:
         return "Volume against minimum: no trainee or no requirement to show."
     requirements = in_order(frame, "requirement", "requirement_order")
-    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["mark"].startswith(REACHED)]
+    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["reached"]]
     people = in_order(frame, "trainee", "trainee_order")
     counts = ", ".join(f"{name} {sum(who == name for who, _ in found)}" for name in people)
     missing = [each for each in requirements if each not in {what for _, what in found}]
@@ -37,11 +37,11 @@ def volume_grid_alt(frame: pd.DataFrame) -> str:
 
 
 def spoken_marks(frame: pd.DataFrame) -> list[str]:
-    return [f"{row['trainee']}, {row['requirement']}: {_mark_in_words(row['mark'])}" for row in rows(frame)]
+    return [f"{row['trainee']}, {row['requirement']}: {_mark_in_words(row)}" for row in rows(frame)]
 
 
-def _mark_in_words(mark: str) -> str:
-    return f"{mark.removeprefix(REACHED)}, reached" if mark.startswith(REACHED) else mark
+def _mark_in_words(row: dict[str, Any]) -> str:
+    return f"{row['mark'].removeprefix(REACHED)}{', reached' if row['reached'] else ''}"
 
 
 def volume_over_time_alt(

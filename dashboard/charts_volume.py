@@ -17,7 +17,7 @@ TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
 NARROW = 12  # so that `3 of 3 short` keeps clear of its neighbours
 ROW, COLUMN = 32, 74
 # No other column of the frame reaches the browser.
-GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "met", "mark", "group")
+GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "reached", "mark", "group")
 TITLE = "Volume against minimum"
 COUNTS = (
     "Cases that count; the minimum stands after the name.",
@@ -39,7 +39,7 @@ def volume_grid(
     """Trainee by requirement, one text a cell, in roster order.
 
     Columns: trainee, trainee_order, requirement (label with its minimum), requirement_order, counted_cases,
-    minimum, met, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
+    minimum, reached, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
     """
     colours, choice = palette(dark), chosen("trainee", "requirement")
     shown = frame[list(GRID_COLUMNS)].assign(spoken=spoken_marks(frame))
@@ -57,9 +57,8 @@ def volume_grid(
 
 def _marks(base: Any, dark: bool) -> list[Any]:
     """A number, a tick before the reached ones, and a second line where parts are short."""
-    colours, ticked = palette(dark), f"indexof(datum.mark, '{REACHED}') === 0"
-    reached = "datum.counted_cases >= datum.minimum"
-    ink = alt.condition(reached, alt.value(colours.ink), alt.value(colours.secondary))
+    colours, ticked = palette(dark), "datum.reached"
+    ink = alt.condition("datum.reached", alt.value(colours.ink), alt.value(colours.secondary))
     number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
     shape = base.transform_filter(ticked).mark_point(
         shape=TICK_SHAPE, size=80, filled=False, strokeWidth=1.6, opacity=1, xOffset=-17, aria=False

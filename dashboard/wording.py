@@ -250,67 +250,46 @@ def source_sentence(source: str) -> str:
 # ---- volume
 
 
-def volume_text(
-    counted: int, minimum: int, remaining: int, *, met: bool, parts_short: int, parts: int
-) -> str:
-    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`."""
-    told = [f"{counted} of {minimum}"]
-    if not met:
-        told.append(f"{remaining} still to come")
-    if parts_short:
-        told.append(f"{parts_short} of {parts} parts short")
-    return ", ".join(told if len(told) > 1 else [*told, "reached"])
-
-
 class Volume(Protocol):
-    """A row of case_volume with its parts."""
+    """A row of case_volume."""
 
     requirement_title: str
-    part_of: str | None
+    part_depth: int
     counted_cases: int
     minimum: int
     remaining_cases: int
-    met: bool
     parts_short: int
-    parts: int
+    parts_total: int
+    reached: bool
 
 
-def volume_row_text(row: Volume) -> str:
-    """The same of a row."""
-    return volume_text(
-        row.counted_cases,
-        row.minimum,
-        row.remaining_cases,
-        met=row.met,
-        parts_short=row.parts_short,
-        parts=row.parts,
-    )
+def volume_text(row: Volume) -> str:
+    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`."""
+    said = [f"{row.counted_cases} of {row.minimum}"]
+    if row.reached:
+        said.append("reached")
+    if row.remaining_cases:
+        said.append(f"{row.remaining_cases} still to come")
+    if row.parts_short:
+        said.append(f"{row.parts_short} of {row.parts_total} parts short")
+    return ", ".join(said)
 
 
 def requirement_text(row: Volume) -> str:
-    """`Cataract`, or `– Chalazion` for a part of another."""
-    return f"– {row.requirement_title}" if row.part_of else row.requirement_title
+    """`Cataract`, `– Chalazion` for a part of another, `– – …` for a part of a part."""
+    return "– " * row.part_depth + row.requirement_title
 
 
-def volume_sentence(  # noqa: PLR0913 - a parent is told with its parts
-    requirement_title: str,
-    counted: int,
-    minimum: int,
-    remaining: int,
-    met: bool,
-    parts_short: int = 0,
-    parts: int = 0,
-) -> str:
+def volume_sentence(row: Volume) -> str:
     """`Cataract: 117 of 86, reached.` Reached is said of the number, never of the person."""
-    text = volume_text(counted, minimum, remaining, met=met, parts_short=parts_short, parts=parts)
-    return f"{requirement_title}: {text}."
+    return f"{row.requirement_title}: {volume_text(row)}."
 
 
-def volume_mark(counted: int, *, met: bool, parts_short: int = 0, parts: int = 0) -> str:
-    """The same for a cell of the grid: `✓ 117`, `74`, `46, 1 of 3 short`; ✓ only where no part is short."""
-    if parts_short:
-        return f"{counted}, {parts_short} of {parts} short"
-    return f"✓ {counted}" if met else f"{counted}"
+def volume_mark(row: Volume) -> str:
+    """The same for a cell of the grid: `✓ 117`, `74`, `46, 1 of 3 short`; ✓ where it is reached."""
+    if row.parts_short:
+        return f"{row.counted_cases}, {row.parts_short} of {row.parts_total} short"
+    return f"✓ {row.counted_cases}" if row.reached else f"{row.counted_cases}"
 
 
 def rule_sentence(

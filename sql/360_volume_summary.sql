@@ -19,6 +19,10 @@ select
     case_volume.held_cases,
     requirement.source,
     requirement.verified,
+    case_volume.parts_total,
+    case_volume.parts_short,
+    case_volume.reached,
+    case_volume.part_depth,
     case_volume.data_through
 from main.case_volume
 inner join requirement on case_volume.requirement_ref = requirement.requirement_ref;
@@ -35,8 +39,9 @@ comment on column definition.volume_summary.requirement_title is 'The requiremen
 comment on column definition.volume_summary.minimum is 'How many cases the requirement asks for.';
 comment on column definition.volume_summary.counted_cases is 'Cases credited toward the requirement.';
 comment on column definition.volume_summary.remaining_cases is
-'Minimum less counted cases, and 0 once the minimum is reached.';
-comment on column definition.volume_summary.met is 'Whether the counted cases reach the minimum.';
+'Minimum less counted cases, and 0 once the minimum is met.';
+comment on column definition.volume_summary.met is
+'Whether the counted cases reach the requirement''s own minimum, whatever its parts.';
 comment on column definition.volume_summary.edition is
 'The edition of the document from which the requirement comes.';
 comment on column definition.volume_summary.confirmed_cases is
@@ -46,5 +51,12 @@ comment on column definition.volume_summary.held_cases is
 comment on column definition.volume_summary.source is 'Where the requirement was taken from.';
 comment on column definition.volume_summary.verified is
 'Whether somebody read number and roles in that source; where not, they are to be confirmed against the current document.';
+comment on column definition.volume_summary.parts_total is
+'Requirements in force for the class that are parts of this one, parts of parts included.';
+comment on column definition.volume_summary.parts_short is 'Parts among them whose own minimum is not met.';
+comment on column definition.volume_summary.reached is
+'Whether its own minimum is met and no part, nor part of a part, is short.';
+comment on column definition.volume_summary.part_depth is
+'Of how many requirements in force for the class this one is a part: 0 for one that is a part of none.';
 comment on column definition.volume_summary.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -49,10 +49,16 @@ where
     or (people >= 20) <> (p10 is not null)
     or (people >= 20) <> (p90 is not null)
 union all
-select 'the volume summary has another count' as offence, case_volume.trainee_ref, case_volume.requirement_ref
+select 'the volume summary says something else' as offence, case_volume.trainee_ref, case_volume.requirement_ref
 from case_volume
 left join volume_summary
     on
         case_volume.trainee_ref = volume_summary.trainee_ref
         and case_volume.requirement_ref = volume_summary.requirement_ref
-where volume_summary.counted_cases is null or volume_summary.counted_cases <> case_volume.counted_cases
+where
+    volume_summary.counted_cases is null
+    or volume_summary.counted_cases <> case_volume.counted_cases
+    or volume_summary.reached <> case_volume.reached
+    or volume_summary.parts_total <> case_volume.parts_total
+    or volume_summary.parts_short <> case_volume.parts_short
+    or volume_summary.part_depth <> case_volume.part_depth

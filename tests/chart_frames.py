@@ -48,11 +48,11 @@ def volume(count: int = 12) -> pd.DataFrame:
             cases = round(minimum * share * draw.uniform(0.7, 1.5))
             short = requirement.startswith("Oculoplastic") and place in {0, 2}
             cases = 46 if short else cases
-            met = cases >= minimum
-            mark = f"{cases}, {place + 1} of 3 short" if short else f"✓ {cases}" if met else f"{cases}"
+            reached = cases >= minimum and not short
+            mark = f"{cases}, {place + 1} of 3 short" if short else f"✓ {cases}" if reached else f"{cases}"
             group = ("2026–27", "2027–28", "2028–29")[3 * place // count]
-            found.append((trainee, place, requirement, order, cases, minimum, met, mark, group))
-    columns = "trainee trainee_order requirement requirement_order counted_cases minimum met mark group"
+            found.append((trainee, place, requirement, order, cases, minimum, reached, mark, group))
+    columns = "trainee trainee_order requirement requirement_order counted_cases minimum reached mark group"
     return pd.DataFrame(found, columns=columns.split())
 
 

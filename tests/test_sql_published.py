@@ -17,7 +17,13 @@ COLUMNS = {
     """,
     "case_volume": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
-        remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT data_through
+        remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT parts_total:BIGINT
+        parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT data_through
+    """,
+    "volume_by_month": """
+        programme_ref cohort trainee_ref requirement_ref through_month minimum:BIGINT counted_cases:BIGINT
+        remaining_cases:BIGINT met:BOOLEAN confirmed_cases:BIGINT held_cases:BIGINT parts_total:BIGINT
+        parts_short:BIGINT reached:BOOLEAN data_through
     """,
     "complication_rate": """
         programme_ref cohort trainee_ref complication_ref procedure_group attribution events:BIGINT
@@ -160,6 +166,10 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update case_volume set met = not met", "930_case_volume_audit.sql"),
         ("update case_volume set confirmed_cases = counted_cases + 1", "930_case_volume_audit.sql"),
         ("delete from case_volume where trainee_ref = 'T02'", "930_case_volume_audit.sql"),
+        ("insert into volume_by_month from volume_by_month", "920_key_audit.sql"),
+        ("update volume_by_month set reached = not reached", "930_case_volume_audit.sql"),
+        ("update volume_by_month set counted_cases = counted_cases + 1", "930_case_volume_audit.sql"),
+        ("delete from volume_by_month where trainee_ref = 'T01'", "930_case_volume_audit.sql"),
         ("update complication_rate set unknown_outcomes = 9", "940_complication_rate_audit.sql"),
         (
             "update complication_rate set unknown_outcomes = -1, eligible_cases = eligible_cases - 1",

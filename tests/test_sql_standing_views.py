@@ -26,7 +26,7 @@ COLUMNS = {
     "volume_summary": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT source
-        verified:BOOLEAN data_through
+        verified:BOOLEAN parts_total:BIGINT parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT data_through
     """,
     # Ours, for the screens.
     "supervision_band": """
@@ -157,6 +157,10 @@ DAMAGE = [
     ("update volume_band set people = 19", "963"),
     ("update volume_band set p50 = null", "963"),
     ("update volume_summary set counted_cases = counted_cases + 1", "963"),
+    ("update volume_summary set reached = not reached", "963"),
+    ("update volume_summary set parts_total = 1", "963"),
+    ("update volume_summary set parts_short = 1", "963"),
+    ("update volume_summary set part_depth = 1", "963"),
     ("delete from volume_summary where trainee_ref = 'T01'", "963"),
     ("update cohort_comparison set reference_n = 4", "964"),
     ("update cohort_comparison set reference = null", "964"),

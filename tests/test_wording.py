@@ -6,6 +6,7 @@ Intervals come from statsmodels (Wilson), a reference library outside the projec
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -82,32 +83,42 @@ def test_an_interval_says_what_it_is() -> None:
 
 
 @pytest.mark.parametrize(
-    ("counted", "minimum", "remaining", "met", "parts_short", "parts", "text", "mark"),
+    ("counted", "minimum", "remaining", "parts_short", "parts_total", "reached", "text", "mark"),
     [
-        (117, 86, 0, True, 0, 0, "117 of 86, reached", "✓ 117"),
-        (86, 86, 0, True, 0, 0, "86 of 86, reached", "✓ 86"),
-        (46, 28, 0, True, 1, 3, "46 of 28, 1 of 3 parts short", "46, 1 of 3 short"),
-        (46, 28, 0, True, 0, 3, "46 of 28, reached", "✓ 46"),
-        (74, 86, 12, False, 0, 0, "74 of 86, 12 still to come", "74"),
-        (0, 86, 86, False, 0, 0, "0 of 86, 86 still to come", "0"),
-        (20, 28, 8, False, 2, 3, "20 of 28, 8 still to come, 2 of 3 parts short", "20, 2 of 3 short"),
+        (117, 86, 0, 0, 0, True, "117 of 86, reached", "✓ 117"),
+        (86, 86, 0, 0, 0, True, "86 of 86, reached", "✓ 86"),
+        (46, 28, 0, 1, 3, False, "46 of 28, 1 of 3 parts short", "46, 1 of 3 short"),
+        (46, 28, 0, 0, 3, True, "46 of 28, reached", "✓ 46"),
+        (74, 86, 12, 0, 0, False, "74 of 86, 12 still to come", "74"),
+        (0, 86, 86, 0, 0, False, "0 of 86, 86 still to come", "0"),
+        (20, 28, 8, 2, 3, False, "20 of 28, 8 still to come, 2 of 3 parts short", "20, 2 of 3 short"),
     ],
 )
 def test_a_volume_says_what_is_counted_and_what_is_missing(
     counted: int,
     minimum: int,
     remaining: int,
-    met: bool,
     parts_short: int,
-    parts: int,
+    parts_total: int,
+    reached: bool,
     text: str,
     mark: str,
 ) -> None:
-    title = "Lens surgery"
-    sentence = wording.volume_sentence(title, counted, minimum, remaining, met, parts_short, parts)
+    row = SimpleNamespace(
+        requirement_title="Lens surgery",
+        part_depth=2,
+        counted_cases=counted,
+        minimum=minimum,
+        remaining_cases=remaining,
+        parts_short=parts_short,
+        parts_total=parts_total,
+        reached=reached,
+    )
+    sentence = wording.volume_sentence(row)
     assert sentence == f"Lens surgery: {text}."
     assert not JUDGEMENTS.search(sentence)
-    assert wording.volume_mark(counted, met=met, parts_short=parts_short, parts=parts) == mark
+    assert wording.volume_mark(row) == mark
+    assert wording.requirement_text(row) == "– – Lens surgery"
 
 
 def test_a_rule_is_told_with_its_edition_its_source_and_whether_somebody_checked_it() -> None:

@@ -78,8 +78,10 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
         scope,
         """
         select
-            summary.trainee_ref, summary.requirement_ref, summary.requirement_title, summary.held_cases,
-            summary.edition, summary.source, summary.verified, summary.data_through
+            summary.trainee_ref, summary.requirement_ref, summary.requirement_title, summary.minimum,
+            summary.counted_cases, summary.remaining_cases, summary.confirmed_cases, summary.held_cases,
+            summary.parts_total, summary.parts_short, summary.reached, summary.part_depth, summary.edition,
+            summary.source, summary.verified, summary.data_through
         from volume_summary as summary
         inner join requirement on summary.requirement_ref = requirement.requirement_ref
         where cohort = $cohort

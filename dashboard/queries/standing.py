@@ -25,29 +25,16 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
 
 
 def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.DataFrame:
-    """Counted cases against each minimum, with how many parts of a parent are short."""
+    """Counted cases against each minimum, and whether each is reached."""
     return select(
         snapshot,
         scope,
         """
         select
             volume.cohort, volume.trainee_ref, volume.requirement_ref, volume.requirement_title, volume.minimum,
-            volume.counted_cases, volume.remaining_cases, volume.met, volume.edition, volume.confirmed_cases,
-            requirement.part_of, requirement.position as requirement_order, requirement.source,
-            requirement.verified,
-            (
-                select count(*)
-                from case_volume as part
-                inner join requirement as part_rule on part.requirement_ref = part_rule.requirement_ref
-                where part.trainee_ref = volume.trainee_ref and part_rule.part_of = volume.requirement_ref
-            ) as parts,
-            (
-                select count(*)
-                from case_volume as part
-                inner join requirement as part_rule on part.requirement_ref = part_rule.requirement_ref
-                where part.trainee_ref = volume.trainee_ref and part_rule.part_of = volume.requirement_ref
-                    and not part.met
-            ) as parts_short
+            volume.counted_cases, volume.remaining_cases, volume.edition, volume.confirmed_cases,
+            volume.parts_total, volume.parts_short, volume.reached, volume.part_depth,
+            requirement.position as requirement_order, requirement.source, requirement.verified
         from case_volume as volume
         inner join requirement on volume.requirement_ref = requirement.requirement_ref
         where list_contains($people, trainee_ref)

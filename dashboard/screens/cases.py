@@ -67,17 +67,7 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
         figure.nothing("This requirement is not in force for the trainee's class.", "Choose another figure.")
         return
     it = queries.records(row)[0]
-    figure.heading(
-        wording.volume_sentence(
-            it.requirement_title,
-            it.counted_cases,
-            it.minimum,
-            it.remaining_cases,
-            it.met,
-            it.parts_short,
-            it.parts,
-        )
-    )
+    figure.heading(wording.volume_sentence(it))
     roles = list(queries.roles_of(snapshot, viewer.scope, ref)["title"])
     figure.say(
         f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}"

@@ -115,7 +115,7 @@ def _volume(view: View) -> None:
     only_open = st.toggle("Only what is not yet met", key="only_open")
     frame = view.in_order(queries.volume(view.snapshot, view.viewer.scope, view.people))
     if only_open:
-        unmet = frame[~frame["met"].astype(bool)]
+        unmet = frame[~frame["reached"].astype(bool)]
         frame = frame[
             frame["requirement_ref"].isin(unmet["requirement_ref"]) & frame["trainee"].isin(unmet["trainee"])
         ]
@@ -139,19 +139,11 @@ def _volume(view: View) -> None:
 
 
 def _labels(frame: pd.DataFrame) -> list[str]:
-    return [
-        f"{'– ' if pd.notna(part_of) else ''}{title} {minimum}"
-        for part_of, title, minimum in zip(
-            frame["part_of"], frame["requirement_title"], frame["minimum"], strict=True
-        )
-    ]
+    return [f"{wording.requirement_text(row)} {row.minimum}" for row in queries.records(frame)]
 
 
 def _marks(frame: pd.DataFrame) -> list[str]:
-    return [
-        wording.volume_mark(row.counted_cases, met=row.met, parts_short=row.parts_short, parts=row.parts)
-        for row in queries.records(frame)
-    ]
+    return [wording.volume_mark(row) for row in queries.records(frame)]
 
 
 def _order(frame: pd.DataFrame) -> list[str]:

@@ -13,10 +13,6 @@ from pipelines.contract.cautions import TO_BE_CONFIRMED
 from pipelines.store.store import Store
 from pipelines.summary.files import summary_files
 
-COUNTED = (
-    *("part_of", "minimum", "counted_cases", "remaining_cases", "met"),
-    *("parts", "parts_short", "confirmed_cases"),
-)
 TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ".csv": "text/csv",
@@ -43,10 +39,8 @@ def show(viewer: Viewer, store: Store) -> None:
     cohort = st.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
     _files(store, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
-    people = tuple(dict.fromkeys(frame["trainee_ref"]))
-    counted = queries.volume(snapshot, viewer.scope, people)[["trainee_ref", "requirement_ref", *COUNTED]]
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
-    figure.plain_table(_preview(frame.merge(counted, on=["trainee_ref", "requirement_ref"])))
+    figure.plain_table(_preview(frame))
     st.header("Where is each minimum from?")
     rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
     figure.plain_table(
@@ -67,7 +61,7 @@ def _preview(frame: pd.DataFrame) -> pd.DataFrame:
         {
             "trainee": frame["trainee_ref"],
             "requirement": [wording.requirement_text(row) for row in rows],
-            "counted, of minimum": [wording.volume_row_text(row) for row in rows],
+            "counted, of minimum": [wording.volume_text(row) for row in rows],
             "confirmed by a supervisor": frame["confirmed_cases"],
             "held": frame["held_cases"],
             "data through": frame["data_through"],

@@ -139,7 +139,7 @@ def _minimums(person: Person) -> None:
         pd.DataFrame(
             {
                 "requirement": [wording.requirement_text(row) for row in queries.records(frame)],
-                "counted, of minimum": [wording.volume_row_text(row) for row in queries.records(frame)],
+                "counted, of minimum": [wording.volume_text(row) for row in queries.records(frame)],
                 "confirmed by a supervisor": frame["confirmed_cases"],
                 "rule": [
                     f"{row.edition}{'' if row.verified else ', to be confirmed'}"

@@ -12,6 +12,7 @@ _PERSON = ("programme_ref", "cohort", "trainee_ref")
 # The columns that name one row of each published view.
 KEYS: dict[str, tuple[str, ...]] = {
     "case_credit": ("programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref"),
+    "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
     "case_volume": (*_PERSON, "requirement_ref"),
     "complication_rate": (*_PERSON, "complication_ref", "procedure_group", "attribution"),
     "supervision_mix": (*_PERSON, "procedure_group", "training_quarter", "level_ref"),

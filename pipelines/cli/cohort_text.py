@@ -20,7 +20,7 @@ where completed is null and "left" is null
 order by cohort, trainee_ref
 """
 VOLUME = """
-select trainee_ref, requirement_ref, counted_cases, met from case_volume
+select trainee_ref, requirement_ref, counted_cases, reached from case_volume
 """
 REQUIREMENT = """
 select requirement_ref, title, minimum from requirement where minimum is not null order by position
@@ -35,11 +35,10 @@ where attribution = 'as_started'
 # What happened as surgeon in the latest quarter with a recorded level, in the group of that complication.
 SUPERVISION = """
 select trainee_ref, band, cases
-from supervision_mix
-inner join supervision_level using (level_ref, level_rank)
+from supervision_band
 where procedure_group = (select procedure_group from complication order by position limit 1)
 qualify training_quarter = max(training_quarter) over (partition by trainee_ref)
-order by trainee_ref, level_rank
+order by trainee_ref, band_order
 """
 
 
@@ -61,7 +60,7 @@ def _volumes(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[s
     counted = {(row[0], row[1]): row for row in connection.execute(VOLUME).fetchall()}
     names = [f"{number} {title} {minimum}" for number, (_, title, minimum) in enumerate(requirements, 1)]
     lines = [
-        "Counted cases; + reached: a floor, not a finding of competence. Requirements with their minimums:",
+        "Counted cases; + reached, its parts too: a floor, not a finding of competence. Requirements with their minimums:",
         *textwrap.wrap(" · ".join(names), LEGEND_WIDTH, break_long_words=False),
         "",
         _line("class    trainee", [f"[{number}]" for number in range(1, len(requirements) + 1)]),
@@ -84,8 +83,7 @@ def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[
     rates = {row[0]: row for row in connection.execute(RATE).fetchall()}
     bands: dict[str, dict[str, int]] = {}
     for trainee_ref, band, cases in connection.execute(SUPERVISION).fetchall():
-        of_trainee = bands.setdefault(trainee_ref, {})
-        of_trainee[band] = of_trainee.get(band, 0) + cases
+        bands.setdefault(trainee_ref, {})[band] = cases
     title = connection.execute("select title from complication order by position limit 1").fetchone()
     lines = [
         f"{title[0] if title else 'Complication'}, as started, self-reported: known outcomes, rate and 95 % interval;"

@@ -230,7 +230,7 @@ _TYPES = {"text": pa.string(), "int": pa.int32(), "bool": pa.bool_(), "double": 
 
 
 def specialty_tables(spec: Specialty) -> dict[str, pa.Table]:
-    """Table name → rows; `position` counts from 1 in the order of the file."""
+    """Table name → rows; `position` counts from 1 in the order of the file, parts right below their whole."""
     rows = {**_vocabulary(spec), **_requirements(spec), **_outcomes_and_steps(spec), **_milestones(spec)}
     return {name: _table(name, rows[name]) for name in COLUMNS}
 
@@ -264,13 +264,21 @@ def _requirements(spec: Specialty) -> dict[str, list[Row]]:
     rules = spec.requirements
     return {
         "requirement": [
-            _requirement(ref, rule, place) for place, (ref, rule) in enumerate(rules.items(), start=1)
+            _requirement(ref, rules[ref], place) for place, ref in enumerate(_parts_below(rules), start=1)
         ],
         "requirement_procedure": [(ref, each) for ref, rule in rules.items() for each in rule.procedures],
         "requirement_role": [(ref, each) for ref, rule in rules.items() for each in rule.roles],
         "requirement_stage": [(ref, each) for ref, rule in rules.items() for each in rule.stages],
         "requirement_attribute": [row for ref, rule in rules.items() for row in _attributes(ref, rule)],
     }
+
+
+def _parts_below(rules: dict[str, Requirement], whole: str | None = None) -> Iterator[str]:
+    """Every requirement in the order of the file, its parts right below it."""
+    for ref, rule in rules.items():
+        if rule.part_of == whole:
+            yield ref
+            yield from _parts_below(rules, ref)
 
 
 def _requirement(ref: str, rule: Requirement, place: int) -> Row:

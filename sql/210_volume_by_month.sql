@@ -1,0 +1,157 @@
+-- What had each trainee counted toward each requirement by the end of each month, and was it reached?
+--
+-- Rows:   one per trainee, counted requirement in force for their class, and month in which a case of the trainee
+--         counts toward any of these; and one with a blank month, from before the first of them
+-- Reads:  trainee, requirement, requirement_part, case_credit, case_record
+-- Source: minimums and parts come from the specialty file
+create view definition.volume_by_month as
+with
+
+expected as (
+
+    select
+        trainee.programme_ref,
+        trainee.cohort,
+        trainee.trainee_ref,
+        requirement.requirement_ref,
+        requirement.minimum,
+        trainee.data_through
+    from trainee
+    cross join requirement
+    where
+        requirement.minimum is not null
+        and (requirement.cohort_from is null or trainee.cohort_ends >= requirement.cohort_from)
+        and (requirement.cohort_to is null or trainee.cohort_ends <= requirement.cohort_to)
+
+),
+
+credited as (
+
+    select
+        case_credit.trainee_ref,
+        case_credit.requirement_ref,
+        case_record.operated_month,
+        count(*) as counted_cases,
+        count(*) filter (where case_record.supervisor_agreed) as confirmed_cases
+    from main.case_credit
+    inner join expected
+        on
+            case_credit.trainee_ref = expected.trainee_ref
+            and case_credit.requirement_ref = expected.requirement_ref
+    inner join case_record
+        on
+            case_credit.trainee_ref = case_record.trainee_ref
+            and case_credit.case_ref = case_record.case_ref
+            and case_credit."procedure" = case_record."procedure"
+            and case_credit.side is not distinct from case_record.side
+    where case_credit.credited
+    group by case_credit.trainee_ref, case_credit.requirement_ref, case_record.operated_month
+
+),
+
+calendar as (
+
+    -- The same months for every requirement of a trainee: a whole and its parts are compared at one time.
+    select distinct trainee_ref, operated_month
+    from credited
+    union all
+    select trainee_ref, cast(null as varchar) as operated_month
+    from trainee
+
+),
+
+summed as (
+
+    select
+        expected.*,
+        calendar.operated_month as through_month,
+        coalesce(sum(credited.counted_cases) over so_far, 0) as counted_cases,
+        coalesce(sum(credited.confirmed_cases) over so_far, 0) as confirmed_cases
+    from expected
+    inner join calendar on expected.trainee_ref = calendar.trainee_ref
+    left join credited
+        on
+            expected.trainee_ref = credited.trainee_ref
+            and expected.requirement_ref = credited.requirement_ref
+            and calendar.operated_month = credited.operated_month
+    window so_far as (
+        partition by expected.trainee_ref, expected.requirement_ref
+        order by calendar.operated_month nulls first
+        rows between unbounded preceding and current row
+    )
+
+),
+
+compared as (
+
+    select *, counted_cases >= minimum as met
+    from summed
+
+),
+
+part as (
+
+    select
+        compared.trainee_ref,
+        requirement_part.requirement_ref,
+        compared.through_month,
+        count(*) as parts_total,
+        count(*) filter (where not compared.met) as parts_short
+    from compared
+    inner join requirement_part on compared.requirement_ref = requirement_part.part_ref
+    group by compared.trainee_ref, requirement_part.requirement_ref, compared.through_month
+
+)
+
+select
+    compared.programme_ref,
+    compared.cohort,
+    compared.trainee_ref,
+    compared.requirement_ref,
+    compared.through_month,
+    cast(compared.minimum as bigint) as minimum,
+    cast(compared.counted_cases as bigint) as counted_cases,
+    cast(greatest(compared.minimum - compared.counted_cases, 0) as bigint) as remaining_cases,
+    compared.met,
+    cast(compared.confirmed_cases as bigint) as confirmed_cases,
+    -- Nothing is held until double claims are judged.
+    cast(0 as bigint) as held_cases,
+    coalesce(part.parts_total, 0) as parts_total,
+    coalesce(part.parts_short, 0) as parts_short,
+    compared.met and coalesce(part.parts_short, 0) = 0 as reached,
+    compared.data_through
+from compared
+left join part
+    on
+        compared.trainee_ref = part.trainee_ref
+        and compared.requirement_ref = part.requirement_ref
+        and compared.through_month is not distinct from part.through_month;
+
+comment on view definition.volume_by_month is
+'What had each trainee counted toward each requirement by the end of each month, and was it reached? A row for each month in which anything counts for the trainee, and one with a blank month, from before that; in between nothing changes. The last of them is case_volume.';
+comment on column definition.volume_by_month.programme_ref is 'The programme, as a pseudonym.';
+comment on column definition.volume_by_month.cohort is
+'The class: the academic year in which its trainees are to complete.';
+comment on column definition.volume_by_month.trainee_ref is 'The trainee, as a pseudonym.';
+comment on column definition.volume_by_month.requirement_ref is
+'The requirement, by its code in the specialty file.';
+comment on column definition.volume_by_month.through_month is
+'Cases operated through the end of this month are counted; blank: before any of them.';
+comment on column definition.volume_by_month.minimum is 'How many cases the requirement asks for.';
+comment on column definition.volume_by_month.counted_cases is
+'Cases credited toward the requirement: the rows of case_credit that say credited.';
+comment on column definition.volume_by_month.remaining_cases is
+'Minimum less counted cases, and 0 once the minimum is met.';
+comment on column definition.volume_by_month.met is
+'Whether the counted cases reach the requirement''s own minimum, whatever its parts.';
+comment on column definition.volume_by_month.confirmed_cases is
+'Counted cases in which the supervisor confirmed the role.';
+comment on column definition.volume_by_month.held_cases is
+'Cases held back until a double claim is decided; 0 in this version, which does not judge double claims.';
+comment on column definition.volume_by_month.parts_total is
+'Requirements in force for the class that are parts of this one, parts of parts included.';
+comment on column definition.volume_by_month.parts_short is 'Parts among them whose own minimum is not met.';
+comment on column definition.volume_by_month.reached is
+'Whether its own minimum is met and no part, nor part of a part, is short.';
+comment on column definition.volume_by_month.data_through is
+'The month through which the trainee''s data are complete; blank with no data.';
