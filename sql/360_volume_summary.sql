@@ -1,7 +1,7 @@
 -- What does the programme report of each trainee's volume, and on whose authority?
 --
 -- Rows:   those of case_volume
--- Reads:  case_volume, requirement
+-- Reads:  case_volume, requirement, trainee
 -- Source: minimums come from the specialty file, each with its source
 create view definition.volume_summary as
 select
@@ -23,9 +23,12 @@ select
     case_volume.parts_short,
     case_volume.reached,
     case_volume.part_depth,
+    trainee.completed,
+    trainee."left",
     case_volume.data_through
 from main.case_volume
-inner join requirement on case_volume.requirement_ref = requirement.requirement_ref;
+inner join requirement on case_volume.requirement_ref = requirement.requirement_ref
+inner join trainee on case_volume.trainee_ref = trainee.trainee_ref;
 
 comment on view definition.volume_summary is
 'What does the programme report of each trainee''s volume, and on whose authority? The rows of case_volume, with the source of each requirement and whether somebody checked it. The accreditor''s own tally takes precedence.';
@@ -58,5 +61,9 @@ comment on column definition.volume_summary.reached is
 'Whether its own minimum is met and no part, nor part of a part, is short.';
 comment on column definition.volume_summary.part_depth is
 'Of how many requirements in force for the class this one is a part: 0 for one that is a part of none.';
+comment on column definition.volume_summary.completed is
+'The month in which the trainee completed, as the roster has it; blank while in training.';
+comment on column definition.volume_summary."left" is
+'The month in which the trainee left before completing; blank for everybody else.';
 comment on column definition.volume_summary.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -2,7 +2,8 @@
 --
 -- Rows:   one per view and repeated key; there must be none
 -- Reads:  technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
---         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, unverified_item
+--         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
+--         unverified_item
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in technique_step' as offence, trainee_ref
 from technique_step
@@ -57,6 +58,11 @@ union all
 select 'a key stands twice in left_out_rule' as offence, trainee_ref
 from left_out_rule
 group by programme_ref, cohort, trainee_ref, severity, rule
+having count(*) > 1
+union all
+select 'a key stands twice in class_finding' as offence, cohort as trainee_ref
+from class_finding
+group by programme_ref, cohort, severity, rule
 having count(*) > 1
 union all
 select 'a key stands twice in unverified_item' as offence, ref as trainee_ref

@@ -1,7 +1,7 @@
 -- Do the counts of each trainee's log agree with the record and the findings, and is nobody missing?
 --
 -- Rows:   one per trainee that breaks a rule; there must be none
--- Reads:  trainee, trainee_log, left_out_rule, case_record, finding
+-- Reads:  trainee, trainee_log, left_out_rule, class_finding, case_record, finding
 -- Source: the live intakes
 with
 
@@ -17,6 +17,15 @@ by_rule as (
 
     select coalesce(sum(findings), 0) as findings
     from left_out_rule
+
+),
+
+of_class as (
+
+    select programme_ref, cohort, severity, rule, sum(findings) as findings
+    from left_out_rule
+    where cohort is not null
+    group by programme_ref, cohort, severity, rule
 
 ),
 
@@ -44,3 +53,17 @@ select 'left_out_rule holds another number of findings' as offence, null as trai
 from by_rule
 cross join all_found
 where by_rule.findings <> all_found.findings
+union all
+select 'a class has fewer findings than its people' as offence, of_class.cohort as trainee_ref
+from of_class
+left join class_finding
+    on
+        of_class.programme_ref = class_finding.programme_ref
+        and of_class.cohort = class_finding.cohort
+        and of_class.severity = class_finding.severity
+        and of_class.rule = class_finding.rule
+where class_finding.findings is null or class_finding.findings < of_class.findings
+union all
+select 'a class has more rows concerned than findings' as offence, cohort as trainee_ref
+from class_finding
+where rows_concerned < 1 or rows_concerned > findings

@@ -24,6 +24,7 @@ from tests.oracle_rows import (
     month_of,
     yes_no,
 )
+from tests.oracle_volume import with_parts
 
 __all__ = ["COLUMNS", "KEYS", "Answer", "Export", "Oracle", "Row", "case_key", "wilson"]
 Answer = dict[str, Any]
@@ -44,7 +45,7 @@ KEYS = {
 AFTER_KEY = {
     "case_credit": "credited reason data_through",
     "case_volume": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases"
-    " held_cases data_through",
+    " held_cases parts_total parts_short reached part_depth data_through",
     "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
     " eligible_cases not_yet_due events_unclear early_events data_through",
     "supervision_mix": "level_rank cases known_cases share data_through",
@@ -198,23 +199,26 @@ class Oracle(Programme):
     def case_volume(self) -> list[Answer]:
         rows = []
         for trainee in self.roster:
-            for ref, rule in self.specialty["requirements"].items():
-                if self._in_force(rule, trainee):
-                    rows.append(self._volume_row(trainee, ref, rule))
+            own = [
+                self._volume_row(trainee, ref, rule)
+                for ref, rule in self.specialty["requirements"].items()
+                if rule.get("minimum") is not None and self._in_force(rule, trainee)
+            ]
+            rows += with_parts(own, self.specialty)
         return in_order(rows, "case_volume")
 
     def _volume_row(self, trainee: str, ref: str, rule: Answer) -> Answer:
         counted = [
             case for case in self.cases(trainee) if self._reasons(trainee, case).get(ref) == "credited"
         ]
-        minimum = rule.get("minimum")
+        minimum = rule["minimum"]
         return self._head(trainee) | {
             "requirement_ref": ref,
             "requirement_title": rule["title"],
             "minimum": minimum,
             "counted_cases": len(counted),
-            "remaining_cases": None if minimum is None else max(minimum - len(counted), 0),
-            "met": None if minimum is None else len(counted) >= minimum,
+            "remaining_cases": max(minimum - len(counted), 0),
+            "met": len(counted) >= minimum,
             "edition": rule.get("edition"),
             "confirmed_cases": len([case for case in counted if yes_no(case, "supervisor_agreed")]),
             "held_cases": 0,

@@ -161,6 +161,56 @@ def test_a_file_is_live_for_each_programme_that_has_somebody_in_it_and_for_no_ot
     """)
 
 
+def test_a_class_is_told_its_own_findings_and_those_about_nobody_in_its_files() -> None:
+    db = database()
+    put(
+        db,
+        "trainees",
+        """
+        trainee_ref | cohort  | programme_ref
+        T01         | 2026-27 |
+        T02         | 2026-27 |
+        T03         | 2027-28 |
+        T04         | 2026-27 | dune-eye
+    """,
+    )
+    put(
+        db,
+        "intake_trainee",
+        """
+        intake_id | kind  | trainee_ref
+        a-1       | cases | T01
+        a-1       | cases | T04
+        b-1       | cases | T03
+        c-1       | cases | T04
+    """,
+    )
+    put(
+        db,
+        "finding",
+        """
+        intake_id | file_name | source_row | column_name | rule         | trainee_ref | severity | message
+        a-1       | a.csv     | 2          | role        | code_unknown | T01         | left_out | wrong
+        a-1       | a.csv     | 2          | side        | code_unknown | T01         | left_out | wrong
+        a-1       | a.csv     | 3          | role        | code_unknown | T01         | left_out | wrong
+        a-1       | a.csv     | 4          | role        | code_unknown | T04         | left_out | wrong
+        a-1       | a.csv     | 5          | role        | code_unknown |             | left_out | wrong
+        a-1       | a.csv     |            | extra       | column_unknown |           | warning  | wrong
+        b-1       | b.csv     | 2          | role        | code_unknown | T99         | left_out | wrong
+        c-1       | c.csv     | 2          | role        | code_unknown |             | left_out | wrong
+    """,
+    )
+    run(db)
+    # Of harbour-eye 2026-27: T01's three in two rows, and row 5 of the same file. Nobody's rows are the store's own
+    # programme's: dune-eye hears of T04 alone.
+    assert table(db, "class_finding", "programme_ref, cohort, rule, findings, rows_concerned") == drawn("""
+        dune-eye    | 2026-27 | code_unknown   | 1 | 1
+        harbour-eye | 2026-27 | code_unknown   | 4 | 3
+        harbour-eye | 2026-27 | column_unknown | 1 | 1
+        harbour-eye | 2027-28 | code_unknown   | 1 | 1
+    """)
+
+
 def test_the_volume_summary_is_case_volume_with_source_and_whether_it_was_checked() -> None:
     rules = {
         "lens": {"source": "Table 3", "verified": True},

@@ -26,7 +26,8 @@ COLUMNS = {
     "volume_summary": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT source
-        verified:BOOLEAN parts_total:BIGINT parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT data_through
+        verified:BOOLEAN parts_total:BIGINT parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT completed
+        left data_through
     """,
     # Ours, for the screens.
     "supervision_band": """
@@ -55,6 +56,7 @@ COLUMNS = {
     "left_out_rule": """
         programme_ref cohort trainee_ref severity rule findings:BIGINT data_through
     """,
+    "class_finding": "programme_ref cohort severity rule findings:BIGINT rows_concerned:BIGINT",
     "unverified_item": "kind ref title source reviewed_on",
 }
 
@@ -181,6 +183,10 @@ DAMAGE = [
     ("update trainee_log set unconfirmed_cases = 99", "966"),
     ("update trainee_log set live_intakes = 0", "966"),
     ("update left_out_rule set findings = 2", "966"),
+    ("update class_finding set findings = 0", "966"),
+    ("update class_finding set rows_concerned = 2", "966"),
+    ("update class_finding set rows_concerned = 0", "966"),
+    ("delete from class_finding", "966"),
 ]
 
 

@@ -160,10 +160,10 @@ def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: P
 def test_the_same_snapshot_gives_the_same_bytes_whatever_the_clock_or_the_settings_say_now(
     store: Path, tmp_path: Path
 ) -> None:
-    first = summary_files(Store(store), "2027", Options(since=2))
+    first = summary_files(Store(store), "harbour-eye", "2027", Options(since=2))
     copy = shutil.copytree(store, tmp_path / "copy")
     set_programme(copy, title="Another name since", demo=True)
-    second = summary_files(Store(copy), "2027", Options(snapshot=3, since=2))
+    second = summary_files(Store(copy), "harbour-eye", "2027", Options(snapshot=3, since=2))
     assert list(first) == ["volume-2027.xlsx", "volume-2027.csv", "volume-2027.json"]
     assert first == second
     made = openpyxl.load_workbook(io.BytesIO(first["volume-2027.xlsx"])).properties.created
@@ -326,8 +326,10 @@ def test_a_label_file_that_is_not_one_is_refused_without_a_word_of_it(
 
 
 def test_a_screen_gets_the_same_files_that_are_written(store: Path, tmp_path: Path) -> None:
-    written = write_summary(Store(store), "2027", tmp_path / "new" / "folder")
-    assert {path.name: path.read_bytes() for path in written} == summary_files(Store(store), "2027")
+    written = write_summary(Store(store), "harbour-eye", "2027", tmp_path / "new" / "folder")
+    assert {path.name: path.read_bytes() for path in written} == summary_files(
+        Store(store), "harbour-eye", "2027"
+    )
     assert sorted(path.name for path in (tmp_path / "new" / "folder").iterdir()) == sorted(
         path.name for path in written
     )

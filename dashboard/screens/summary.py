@@ -37,7 +37,7 @@ def show(viewer: Viewer, store: Store) -> None:
     cohorts = list(dict.fromkeys(roster["cohort"]))
     first = roster.loc[roster["in_training"], "cohort"]
     cohort = st.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
-    _files(store, cohort)
+    _files(store, viewer, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame))
@@ -69,9 +69,9 @@ def _preview(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _files(store: Store, cohort: str) -> None:
+def _files(store: Store, viewer: Viewer, cohort: str) -> None:
     if st.button("Make the files"):
-        st.session_state["summary"] = (cohort, summary_files(store, cohort))
+        st.session_state["summary"] = (cohort, summary_files(store, viewer.scope.programme_ref, cohort))
     made_for, files = st.session_state.get("summary", (None, {}))
     if made_for != cohort:
         return

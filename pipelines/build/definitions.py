@@ -27,6 +27,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "cohort_comparison": (*_PERSON, "measure"),
     "trainee_log": _PERSON,
     "left_out_rule": (*_PERSON, "severity", "rule"),
+    "class_finding": ("programme_ref", "cohort", "severity", "rule"),
     "unverified_item": ("kind", "ref"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }

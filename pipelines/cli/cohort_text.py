@@ -16,7 +16,7 @@ LEGEND_WIDTH = 110
 CURRENT = """
 select cohort, trainee_ref, data_through, is_current
 from trainee
-where completed is null and "left" is null
+where completed is null and "left" is null and programme_ref = $programme_ref
 order by cohort, trainee_ref
 """
 VOLUME = """
@@ -45,7 +45,8 @@ order by trainee_ref, band_order
 def cohort_text(store: Store) -> str:
     """Two tables: counted cases against each minimum; the first complication, supervision, data through."""
     with open_snapshot(store) as connection:
-        people = connection.execute(CURRENT).fetchall()
+        named = {"programme_ref": store.programme.programme_ref}
+        people = connection.execute(CURRENT, named).fetchall()
         return "\n".join([_title(store), *_volumes(connection, people), *_standing(connection, people)])
 
 

@@ -295,7 +295,8 @@ def _summary(arguments: argparse.Namespace) -> int:
     from pipelines.summary.files import Options, write_summary
 
     options = Options(arguments.snapshot, arguments.since, arguments.through, arguments.labels)
-    for path in write_summary(Store(arguments.store), arguments.cohort, arguments.out, options):
+    store = Store(arguments.store)
+    for path in write_summary(store, store.programme.programme_ref, arguments.cohort, arguments.out, options):
         print(path)
     return 0
 

@@ -37,7 +37,7 @@ def run(serve: bool) -> int:
     store = Store(FOLDER / "store")
     print(cohort_text(store))
     if not serve:
-        for path in write_summary(store, SUMMARY_OF, FOLDER):
+        for path in write_summary(store, store.programme.programme_ref, SUMMARY_OF, FOLDER):
             print(f"Volume summary: {path.relative_to(CHECKOUT)}")
         return 0
     sys.stdout.flush()

@@ -15,12 +15,10 @@ from pipelines.build.show import as_csv
 from pipelines.contract.cautions import CAUTIONS, WHO_MAY_READ
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.disk import refuse_no_folder, write_whole
-from pipelines.store.manifest import Manifest
 from pipelines.store.store import Store
-from pipelines.summary.book import workbook
+from pipelines.summary.book import class_rows, workbook
 from pipelines.summary.labels import read_labels
-from pipelines.summary.lines import class_rows
-from pipelines.summary.rows import Summary, cohort_named, read_summary
+from pipelines.summary.rows import Asked, Moment, Summary, cohort_named, read_summary
 from pipelines.summary.words import CSV_NOTE, counted_through
 
 # What a spreadsheet may take for the beginning of a formula, or drop to find one.
@@ -37,31 +35,36 @@ class Options:
     labels: Path | None = None
 
 
-def write_summary(store: Store, cohort: str, out: Path, options: Options = Options()) -> list[Path]:
+def write_summary(
+    store: Store, programme_ref: str, cohort: str, out: Path, options: Options = Options()
+) -> list[Path]:
     """Write `volume-<cohort>.xlsx`, `.csv` and `.json` into the folder `out`; returns their paths.
 
-    `cohort` is `2026-27` or `2027`, and the files are named as it is typed. Raises WrongUsage for a class,
-    snapshot, month, folder or label file that is not there or not as it should be; nothing is written then.
+    They hold the people of the programme alone, of whatever programmes the store may hold. `cohort` is `2026-27`
+    or `2027`, and the files are named as it is typed. Raises WrongUsage for a class, snapshot, month, folder or
+    label file that is not there or not as it should be; nothing is written then.
     """
     _refuse_folder(store, out)
-    files = summary_files(store, cohort, options)
+    files = summary_files(store, programme_ref, cohort, options)
     out.mkdir(parents=True, exist_ok=True)
     for name, content in files.items():
         write_whole(out / name, content)
     return [out / name for name in files]
 
 
-def summary_files(store: Store, cohort: str, options: Options = Options()) -> dict[str, bytes]:
+def summary_files(
+    store: Store, programme_ref: str, cohort: str, options: Options = Options()
+) -> dict[str, bytes]:
     """File name → content; the same snapshot, options and labels give the same bytes."""
     name = f"volume-{cohort}"
     labels = read_labels(options.labels) if options.labels else {}
-    summary = _read(store, cohort, options)
+    summary = _read(store, programme_ref, cohort, options)
     files = {f"{name}.xlsx": workbook(summary, labels), f"{name}.csv": csv_text(summary, labels).encode()}
     receipt = _receipt(summary, files, with_names=bool(options.labels))
     return files | {f"{name}.json": (json.dumps(receipt, indent=1, ensure_ascii=False) + "\n").encode()}
 
 
-def _read(store: Store, cohort: str, options: Options) -> Summary:
+def _read(store: Store, programme_ref: str, cohort: str, options: Options) -> Summary:
     number = store.current().snapshot if options.snapshot is None else options.snapshot
     if options.through is not None and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", options.through):
         raise WrongUsage("--through: write YYYY-MM.")
@@ -69,7 +72,8 @@ def _read(store: Store, cohort: str, options: Options) -> Summary:
         raise WrongUsage(
             f"--since {options.since}: give a snapshot before snapshot {number}, which is summed up here."
         )
-    return read_summary(store, cohort_named(cohort), number, options.through, options.since)
+    asked = Asked(cohort_named(cohort), programme_ref, options.through, options.since)
+    return read_summary(store, number, asked)
 
 
 def _refuse_folder(store: Store, out: Path) -> None:
@@ -94,13 +98,14 @@ def _receipt(summary: Summary, files: Mapping[str, bytes], *, with_names: bool) 
     return {
         "file": "accreditation volume summary",
         "version": VERSION,
-        "cohort": summary.cohort,
+        "cohort": summary.asked.cohort,
+        "programme_ref": summary.asked.programme_ref,
         "programme": summary.programme,
         "specialty": summary.specialty,
         "made_up": summary.made_up,
-        **_source(summary.manifest),
-        "since": _source(summary.earlier) if summary.earlier else None,
-        "through": summary.through,
+        **_source(summary.moment),
+        "since": _source(summary.earlier.moment) if summary.earlier else None,
+        "through": summary.asked.through,
         "labels": with_names,
         "trainees": [person._asdict() for person in summary.people],
         "rows": len(summary.rows),
@@ -111,12 +116,13 @@ def _receipt(summary: Summary, files: Mapping[str, bytes], *, with_names: bool) 
     }
 
 
-def _source(manifest: Manifest) -> dict[str, Any]:
+def _source(moment: Moment) -> dict[str, Any]:
+    manifest = moment.manifest
     return {
         "snapshot": manifest.snapshot,
         "as_of": manifest.as_of,
         "snapshot_version": manifest.version,
         "hashes": manifest.hashes.model_dump(),
         "journal": manifest.journal.model_dump(),
-        "intakes": manifest.intakes(),
+        "intakes": moment.intakes,
     }

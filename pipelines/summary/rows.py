@@ -1,9 +1,9 @@
-"""What a volume summary is made from: rows of one snapshot, counted and compared in SQL."""
+"""What a volume summary is made from: rows of one snapshot, of one class of one programme."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import duckdb
@@ -15,89 +15,68 @@ from pipelines.specialty.sentences import requirement_sentence
 from pipelines.store.manifest import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
-from pipelines.summary.queries import (
-    CHANGE,
-    FINDINGS,
-    GONE,
-    INTAKES,
-    KEY,
-    LINES,
-    PEOPLE,
-    RULES,
-    THROUGH,
-    VIEW,
-    WHOLE,
-)
+from pipelines.summary import queries
 
 Row = tuple[Any, ...]
+Record = dict[str, Any]
 Db = duckdb.DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Which class (`2026-27`) of which programme; cases through which month, compared with which snapshot."""
+
+    cohort: str
+    programme_ref: str
+    through: str | None = None
+    since: int | None = None
+
+    @property
+    def volume(self) -> str:
+        return queries.THROUGH if self.through else queries.WHOLE
 
 
 class Person(NamedTuple):
     trainee_ref: str
     data_through: str | None
     is_current: bool
+    completed: str | None
+    left: str | None
 
 
-class Line(NamedTuple):
-    """One trainee and requirement; `depth` 0 is no part of another, `reached` asks for the parts too."""
+class Moment(NamedTuple):
+    """A snapshot, and the intakes in it that are live for the programme."""
 
-    trainee_ref: str
-    requirement_ref: str
-    title: str
-    depth: int
-    minimum: int
-    counted_cases: int
-    remaining_cases: int
-    reached: bool
-    parts: int
-    parts_short: int
-    confirmed_cases: int
-    held_cases: int
-    edition: str | None
-    verified: bool
+    manifest: Manifest
+    intakes: list[str]
 
 
-class Rule(NamedTuple):
-    requirement_ref: str
-    title: str
-    minimum: int | None
-    roles: str | None
-    edition: str | None
-    source: str
-    verified: bool
-    reviewed_on: str
-    sentence: str
+@dataclass(frozen=True)
+class Earlier:
+    """What was counted in an earlier snapshot, and who was in the class then and is no longer."""
 
-
-class Change(NamedTuple):
-    """Counted cases then and now; nothing then where the trainee or the requirement was not there."""
-
-    counted_before: int | None
-    counted_cases: int
-    change: int | None
+    moment: Moment
+    counted_cases: dict[tuple[str, str], int]
+    gone: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Summary:
-    """All that the files of one class say, as rows of one snapshot."""
+    """All that the files of one class say; `rows` by key, `lines` the same in the order of the rules."""
 
-    cohort: str
-    manifest: Manifest
+    asked: Asked
+    moment: Moment
     programme: str
     specialty: str
     made_up: bool
     columns: list[str]
     rows: list[Row]
+    lines: list[Record]
     people: list[Person]
-    lines: list[Line]
-    rules: list[Rule]
+    rules: list[Record]
     intakes: list[Row]
     findings: list[Row]
-    through: str | None = None
-    earlier: Manifest | None = None
-    changes: dict[tuple[str, str], Change] | None = None
-    gone: tuple[str, ...] = ()
+    earlier: Earlier | None = field(default=None)
 
 
 def cohort_named(typed: str) -> str:
@@ -111,30 +90,28 @@ def cohort_named(typed: str) -> str:
     )
 
 
-def read_summary(
-    store: Store, cohort: str, number: int, through: str | None = None, since: int | None = None
-) -> Summary:
-    """The rows of one class (`2026-27`) from snapshot `number`, compared with snapshot `since` if one is given."""
-    earlier = None if since is None else _earlier_volume(store, since, through)
+def read_summary(store: Store, number: int, asked: Asked) -> Summary:
+    """The rows of the class from snapshot `number`; raises WrongUsage for what is not there."""
+    earlier = _earlier_rows(store, asked)
     manifest = manifest_of(store, number)
     with open_snapshot(store, number) as connection:
-        refuse_unknown_cohort(connection, cohort)
-        _make_class_volume(connection, number, cohort, through)
+        snapshot = _Snapshot(connection, number, asked)
+        snapshot.refuse_without("class_finding")
+        snapshot.refuse_unknown_cohort()
+        columns, rows = snapshot.table(queries.VOLUME.format(volume=asked.volume, order="requirement_ref"))
+        people = [Person(*row) for row in snapshot.rows(queries.PEOPLE)]
         return Summary(
-            cohort=cohort,
-            manifest=manifest,
-            **_heading(connection),
-            **_class_rows(connection),
-            people=[Person(*row) for row in _rows(connection, PEOPLE, cohort=cohort)],
-            lines=[Line(*row) for row in _rows(connection, LINES)],
-            rules=_rules(connection, cohort),
-            intakes=_rows(connection, INTAKES, intakes=_intakes_of(connection, manifest, cohort)),
-            findings=_rows(
-                connection, FINDINGS, intakes=_intakes_of(connection, manifest, cohort), cohort=cohort
-            ),
-            through=through,
-            earlier=None if since is None else manifest_of(store, since),
-            **_changes(connection, earlier, cohort),
+            asked=asked,
+            moment=snapshot.moment(manifest),
+            **snapshot.heading(),
+            columns=columns,
+            rows=rows,
+            lines=snapshot.records(queries.VOLUME.format(volume=asked.volume, order="position")),
+            people=people,
+            rules=snapshot.rules(),
+            intakes=snapshot.rows(queries.INTAKES),
+            findings=snapshot.rows(queries.FINDINGS),
+            earlier=earlier and _compared(*earlier, asked.cohort, people),
         )
 
 
@@ -148,86 +125,84 @@ def manifest_of(store: Store, number: int) -> Manifest:
     return Manifest.read(path)
 
 
-def refuse_unknown_cohort(connection: Db, cohort: str) -> None:
-    cohorts = [row[0] for row in _rows(connection, "select distinct cohort from trainee order by cohort")]
-    if cohort not in cohorts:
-        known = f"There are: {', '.join(cohorts)}." if cohorts else "The roster is empty."
-        raise WrongUsage(f"--cohort: no trainee is in the class of {cohort}. {known}")
+class _Snapshot:
+    """A snapshot that answers about one class of one programme."""
+
+    def __init__(self, connection: Db, number: int, asked: Asked) -> None:
+        self.connection, self.number = connection, number
+        self.named = {
+            "programme_ref": asked.programme_ref,
+            "cohort": asked.cohort,
+            "ends": int(asked.cohort[:4]) + 1,
+            "through": asked.through,
+        }
+
+    def table(self, query: str) -> tuple[list[str], list[Row]]:
+        used = {name: value for name, value in self.named.items() if f"${name}" in query}
+        answer = self.connection.execute(query, used or None)
+        return [name for name, *_ in answer.description or []], answer.fetchall()
+
+    def rows(self, query: str) -> list[Row]:
+        return self.table(query)[1]
+
+    def records(self, query: str) -> list[Record]:
+        columns, rows = self.table(query)
+        return [dict(zip(columns, row, strict=True)) for row in rows]
+
+    def refuse_without(self, view: str) -> None:
+        if not self.connection.execute(
+            "select 1 from duckdb_tables() where table_name = ?", [view]
+        ).fetchall():
+            raise WrongUsage(
+                f"Snapshot {self.number} was made by an earlier version and does not hold all that a summary says."
+                " For the live one: python3 run.py build"
+            )
+
+    def refuse_unknown_cohort(self) -> None:
+        cohorts = [cohort for (cohort,) in self.rows(queries.COHORTS)]
+        if self.named["cohort"] not in cohorts:
+            known = f"There are: {', '.join(cohorts)}." if cohorts else "The roster is empty."
+            raise WrongUsage(f"--cohort: no trainee is in the class of {self.named['cohort']}. {known}")
+
+    def moment(self, manifest: Manifest) -> Moment:
+        return Moment(manifest, [intake_id for (intake_id,) in self.rows(queries.LIVE_INTAKES)])
+
+    def heading(self) -> Record:
+        """Whose data these are, by the settings with which the snapshot was built."""
+        ((programme, settings, *_),) = self.rows(queries.HEADING)
+        return {
+            "programme": programme,
+            "specialty": self.specialty().title,
+            "made_up": bool((yaml.safe_load(settings) or {}).get("demo")),
+        }
+
+    def specialty(self) -> Any:
+        ((*_, name, body),) = self.rows(queries.HEADING)
+        return parse_specialty(body.encode(), name)
+
+    def rules(self) -> list[Record]:
+        specialty = self.specialty()
+        return [
+            rule | {"sentence": requirement_sentence(rule["requirement_ref"], specialty)}
+            for rule in self.records(queries.RULES)
+        ]
 
 
-def _rows(connection: Db, query: str, **values: object) -> list[Row]:
-    return connection.execute(query, values or None).fetchall()
+def _earlier_rows(store: Store, asked: Asked) -> tuple[Moment, list[Row]] | None:
+    if asked.since is None:
+        return None
+    manifest = manifest_of(store, asked.since)
+    with open_snapshot(store, asked.since) as connection:
+        snapshot = _Snapshot(connection, asked.since, asked)
+        snapshot.refuse_without("volume_by_month" if asked.through else "volume_summary")
+        return snapshot.moment(manifest), snapshot.rows(queries.EARLIER.format(volume=asked.volume))
 
 
-def _make_class_volume(connection: Db, number: int, cohort: str, through: str | None) -> None:
-    """A temporary table of the class, in the order in which it is printed."""
-    _refuse_older_make(connection, number)
-    values = {"cohort": cohort} | ({"through": through} if through else {})
-    connection.execute(
-        f"create temp table class_volume as select * from ({THROUGH if through else WHOLE}) where cohort = $cohort"
-        f" order by {KEY}",
-        values,
+def _compared(moment: Moment, rows: list[Row], cohort: str, people: list[Person]) -> Earlier:
+    before = {trainee for of_cohort, trainee, *_ in rows if of_cohort == cohort}
+    now = {person.trainee_ref for person in people}
+    return Earlier(
+        moment,
+        {(trainee, requirement): counted for _, trainee, requirement, counted in rows},
+        tuple(sorted(before - now)),
     )
-
-
-def _refuse_older_make(connection: Db, number: int) -> None:
-    if not _rows(connection, "select 1 from duckdb_tables() where table_name = $view", view=VIEW):
-        raise WrongUsage(
-            f"Snapshot {number} was made by an earlier version and holds no volume summary. For the live one:"
-            " python3 run.py build"
-        )
-
-
-def _heading(connection: Db) -> dict[str, Any]:
-    """Whose data these are, as the snapshot has it: a title changed since then is not this snapshot's."""
-    settings = _rows(connection, "select body from input.document where name = 'programme.yaml'")
-    return {
-        "programme": _rows(connection, "select title from input.programme")[0][0],
-        "specialty": specialty_of(connection).title,
-        "made_up": bool((yaml.safe_load(settings[0][0]) or {}).get("demo")),
-    }
-
-
-def specialty_of(connection: Db) -> Any:
-    """The specialty with which the snapshot was built."""
-    name, body = _rows(connection, "select name, body from input.document where name <> 'programme.yaml'")[0]
-    return parse_specialty(body.encode(), name)
-
-
-def _class_rows(connection: Db) -> dict[str, Any]:
-    answer = connection.execute(f"select * from class_volume order by {KEY}")
-    return {"columns": [each[0] for each in answer.description or []], "rows": answer.fetchall()}
-
-
-def _rules(connection: Db, cohort: str) -> list[Rule]:
-    spec = specialty_of(connection)
-    rows = _rows(connection, RULES, cohort=cohort)
-    return [Rule(*(*row, requirement_sentence(row[0], spec))) for row in rows]
-
-
-def _intakes_of(connection: Db, manifest: Manifest, cohort: str) -> list[str]:
-    """The intakes that are live for somebody of the class; one file may hold other classes as well."""
-    in_class = {row[0] for row in _rows(connection, PEOPLE, cohort=cohort)}
-    live = [line for line in manifest.live if line.trainee_ref in in_class]
-    return sorted({entry.intake_id for line in live for entry in line.intakes})
-
-
-def _earlier_volume(store: Store, number: int, through: str | None) -> Any:
-    """The counted cases of an earlier snapshot, of every class: somebody may have changed the class since."""
-    manifest_of(store, number)
-    with open_snapshot(store, number) as connection:
-        _refuse_older_make(connection, number)
-        query = f"select cohort, trainee_ref, requirement_ref, counted_cases from ({THROUGH if through else WHOLE})"
-        return connection.sql(query, params={"through": through} if through else None).to_arrow_table()
-
-
-def _changes(connection: Db, earlier: Any, cohort: str) -> dict[str, Any]:
-    if earlier is None:
-        return {}
-    connection.register("arriving", earlier)
-    connection.execute("create temp table earlier as select * from arriving")
-    connection.unregister("arriving")
-    return {
-        "changes": {row[:2]: Change(*row[2:]) for row in _rows(connection, CHANGE)},
-        "gone": tuple(row[0] for row in _rows(connection, GONE, cohort=cohort)),
-    }

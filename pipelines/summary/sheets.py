@@ -21,6 +21,8 @@ RESERVED = ("History",)
 LONGEST_IN_PRINT = 80
 NARROWEST, WIDEST = 8, 60
 LINE_HEIGHT = 15
+# The width of a sheet of text without a table.
+ALONE = 110
 
 SAFE = {
     "in_memory": True,
@@ -78,6 +80,18 @@ class Table(NamedTuple):
         ]
 
 
+class Page(NamedTuple):
+    """A sheet: (style, text) lines over a table, and what stands below it; an empty text is left out."""
+
+    name: str
+    lines: Sequence[tuple[str, str]]
+    table: Table | None = None
+    frozen_columns: int = 1
+    pages_across: int = 1
+    below: str = ""
+    table_below: Table | None = None
+
+
 class Book:
     """A workbook in memory; `finished` gives its bytes, the same for the same content and properties."""
 
@@ -88,36 +102,47 @@ class Book:
         self._formats: dict[tuple[str, str, int, bool], Any] = {}
         self._header, self._footer = header, footer
 
-    def page(self, name: str) -> Any:
-        """A new sheet, set up to be printed across."""
-        sheet = self._workbook.add_worksheet(name)
+    def add(self, page: Page) -> None:
+        """A new sheet; its heads stay in view, and stand on every page that is printed."""
+        sheet = self._workbook.add_worksheet(page.name)
+        self._set_up(sheet, page.pages_across)
+        across = page.table.widths() if page.table else [ALONE]
+        for number, width in enumerate(across):
+            sheet.set_column(number, number, width)
+        lines = [line for line in page.lines if line[1]]
+        for row, (style, text) in enumerate(lines):
+            self._text(sheet, row, text, style, across)
+        # A blank row between lines and table.
+        head_row = len(lines) + 1 if lines and page.table else 0
+        sheet.freeze_panes(head_row + 1, page.frozen_columns if page.table else 0)
+        sheet.repeat_rows(head_row)
+        if page.frozen_columns > 1 and lines:
+            sheet.repeat_columns(0, page.frozen_columns - 1)
+        after = self._table(sheet, head_row, page.table, across) if page.table else head_row
+        if page.below:
+            self._text(sheet, after + 1, page.below, "text", across)
+        if page.table_below:
+            self._table(sheet, after + 3, page.table_below, across)
+
+    def _set_up(self, sheet: Any, pages_across: int) -> None:
         sheet.hide_gridlines(2)
         sheet.set_landscape()
         sheet.set_paper(A4)
         sheet.set_margins(left=0.4, right=0.4, top=0.8, bottom=0.7)
-        sheet.fit_to_pages(1, 0)
+        sheet.fit_to_pages(pages_across, 0)
         sheet.set_header(self._header)
         sheet.set_footer(self._footer)
-        return sheet
 
-    def top(self, sheet: Any, across: Sequence[int], *lines: tuple[str, str]) -> int:
-        """Set the widths, write (style, text) lines, empty ones left out; returns the row for a table's heads."""
-        set_widths(sheet, across)
-        told = [line for line in lines if line[1]]
-        for row, (style, text) in enumerate(told):
-            self.text(sheet, row, text, style, across)
-        return len(told) + 1
-
-    def text(self, sheet: Any, row: int, text: str, style: str, across: Sequence[int]) -> None:
+    def _text(self, sheet: Any, row: int, text: str, style: str, across: Sequence[int]) -> None:
         """A line of text over columns of these widths, as high as it needs."""
         large = 1.4 if style == "title" else 1
         lines = len(textwrap.wrap(text, max(int(sum(across) * 0.9 / large), 10)))
         sheet.set_row(row, LINE_HEIGHT * lines * large)
         if len(across) > 1:
-            sheet.merge_range(row, 0, row, len(across) - 1, "", self.form(style))
-        sheet.write_string(row, 0, text, self.form(style))
+            sheet.merge_range(row, 0, row, len(across) - 1, "", self._form(style))
+        sheet.write_string(row, 0, text, self._form(style))
 
-    def table(self, sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> int:
+    def _table(self, sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> int:
         """A real table with its heads in `first_row`; returns the row after it. No rows: the heads alone."""
         forms = [self._head_form(number, each) for number, each in enumerate(table.columns)]
         if table.rows:
@@ -134,17 +159,17 @@ class Book:
         for row, cells in enumerate(table.rows, start=first_row + 1):
             for number, cell in enumerate(cells):
                 self._write(sheet, (row, number), as_shown(cell), style)
-        set_heights(sheet, first_row, table, across)
+        _set_heights(sheet, first_row, table, across)
         return first_row + len(table.rows) + 1
 
     def _head_form(self, number: int, column: Column) -> Any:
         depth = 0 if column.is_number else _gap(number)
-        return self.form("head", depth=depth, at_right=column.is_number)
+        return self._form("head", depth=depth, at_right=column.is_number)
 
     def _write(self, sheet: Any, place: tuple[int, int], shown: Shown, style: str) -> None:
         is_text = isinstance(shown.value, str) and not shown.at_right
         depth = shown.depth + (_gap(place[1]) if is_text else 0)
-        form = self.form(style, shown.number_format, depth, at_right=shown.at_right)
+        form = self._form(style, shown.number_format, depth, at_right=shown.at_right)
         if shown.value is None:
             sheet.write_blank(*place, None, form)
         elif isinstance(shown.value, bool):
@@ -154,7 +179,7 @@ class Book:
         else:
             sheet.write_string(*place, str(shown.value), form)
 
-    def form(self, style: str, number_format: str = "", depth: int = 0, *, at_right: bool = False) -> Any:
+    def _form(self, style: str, number_format: str = "", depth: int = 0, *, at_right: bool = False) -> Any:
         """A cell format; a spreadsheet has few, so each is made once."""
         key = (style, number_format, depth, at_right)
         if key not in self._formats:
@@ -193,12 +218,7 @@ def _width(shown: Shown) -> int:
     return len("" if shown.value is None else str(shown.value)) + len(unquoted) + 2 * shown.depth
 
 
-def set_widths(sheet: Any, across: Sequence[int]) -> None:
-    for number, width in enumerate(across):
-        sheet.set_column(number, number, width)
-
-
-def set_heights(sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> None:
+def _set_heights(sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> None:
     """As many lines as the longest text needs: not every program finds that out for itself."""
     heads = [column.head for column in table.columns]
     for row, cells in enumerate([heads, *([] if table.plain else table.rows)], start=first_row):

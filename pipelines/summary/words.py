@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
+from pipelines.contract.cautions import TO_BE_CONFIRMED
 from pipelines.store.manifest import Manifest
 from pipelines.summary.rows import Person, Summary
 
@@ -11,30 +13,60 @@ CSV_NOTE = (
     "In the CSV a text that begins with = + - @ or a tab has an apostrophe before it, so that no spreadsheet takes it"
     " for a formula; in the workbook it stands as it is."
 )
+HOW_TO_READ = "Counted cases / minimum; ✓ reached. A requirement with parts bears ✓ only when each of its parts is reached too."
+NO_RULE = "No requirement with a minimum is in force for this class."
+RULES_NOTE = (
+    "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
+    f" “{TO_BE_CONFIRMED[0].upper()}{TO_BE_CONFIRMED[1:]}” marks what nobody has checked there yet."
+)
+INTAKES_NOTE = (
+    "Each file that is live for somebody of this class: rows in the file = accepted + left out. A file may hold other"
+    " classes too."
+)
+FINDINGS_NOTE = "Findings by rule, of this class and of rows that name nobody; a row may have several:"
+NO_FINDING = "No row of this class was left out or has a warning."
+NAMES_NOTE = "The shown names come from a file kept outside the store; no snapshot holds them."
+FOLLOWED = {"left_out": "row left out", "warning": "kept with a warning"}
 
 
-def origin(summary: Summary) -> str:
-    return moment(summary.manifest)
-
-
-def moment(manifest: Manifest) -> str:
+def moment_text(manifest: Manifest) -> str:
     """A snapshot and the day that it speaks of; the first of a store holds nothing yet."""
     return f"snapshot {manifest.snapshot}, {f'as of {manifest.as_of}' if manifest.as_of else 'without data'}"
 
 
+def source_text(summary: Summary) -> str:
+    """Whose data these are, and of which moment."""
+    made_up = " Made-up data." if summary.made_up else ""
+    return f"{summary.programme}, {summary.specialty}; {moment_text(summary.moment.manifest)}.{made_up}"
+
+
 def counted_through(summary: Summary) -> str:
     """What a count of part of the cases says of itself; nothing where all cases are counted."""
-    if summary.through is None:
+    if summary.asked.through is None:
         return ""
     return (
-        f"Only cases operated through {summary.through} are counted here, as asked for; what is remaining, reached and"
-        " confirmed follows from them. The published counts of the snapshot hold every case."
+        f"Only cases operated through {summary.asked.through} are counted here, as asked for; what is remaining,"
+        " reached and confirmed follows from them. The published counts of the snapshot hold every case."
     )
 
 
-def head_of(person: Person, labels: Mapping[str, str]) -> str:
-    name = labels.get(person.trainee_ref)
-    return f"{person.trainee_ref} {name}" if name else person.trainee_ref
+def change_text(summary: Summary, earlier: Manifest) -> str:
+    return (
+        f"{source_text(summary)} Counted cases now less those of {moment_text(earlier)}; “new” where the trainee or the"
+        " requirement was not there yet. Fewer cases may mean a correction."
+    )
+
+
+def gone_text(gone: tuple[str, ...]) -> str:
+    return f"No longer in this class: {', '.join(gone)}." if gone else ""
+
+
+def name_of(person: Person, labels: Mapping[str, str]) -> str:
+    """`T07 Ada Quill, left 2026-03`: the name where there is one, and whether the training is over."""
+    name = " ".join(filter(None, (person.trainee_ref, labels.get(person.trainee_ref))))
+    ends = [f"completed {person.completed}"] if person.completed else []
+    ends += [f"left {person.left}"] if person.left else []
+    return ", ".join([name, *ends])
 
 
 def through_text(person: Person) -> str:
@@ -43,9 +75,13 @@ def through_text(person: Person) -> str:
     return person.data_through if person.is_current else f"{person.data_through}, not current"
 
 
-def of_what(summary: Summary) -> str:
-    """Whose data these are, and of which moment."""
-    refs = sorted({row[summary.columns.index("programme_ref")] for row in summary.rows})
-    several = f" The class is of several programmes: {', '.join(refs)}." if len(refs) > 1 else ""
-    made_up = " Made-up data." if summary.made_up else ""
-    return f"{summary.programme}, {summary.specialty}; {origin(summary)}.{several}{made_up}"
+def reached_text(line: dict[str, Any]) -> str | None:
+    if line["reached"]:
+        return "✓"
+    return (
+        f"{line['parts_short']} of {line['parts_total']} parts not reached" if line["parts_short"] else None
+    )
+
+
+def checked_text(rule: dict[str, Any]) -> str:
+    return f"checked on {rule['reviewed_on']}" if rule["verified"] else TO_BE_CONFIRMED

@@ -1,0 +1,167 @@
+"""The oracle's answers about volume: parts, months, courses of training, bands of completed classes.
+
+Plain loops like tests/oracle.py, and nothing of the project imported; quantiles are the standard library's.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from typing import Any
+
+from tests.oracle_rows import Programme, Row, cell, cohort_of, month_number, month_of, yes_no
+
+Answer = dict[str, Any]
+FEWEST_IN_A_BAND, FEWEST_IN_A_WIDE_BAND = 10, 20
+# Cut points of twentieths: Hyndman and Fan 1996, type 7, which the standard library calls inclusive.
+TWENTIETHS = {"p10": 2, "p25": 5, "p50": 10, "p75": 15, "p90": 18}
+
+
+def wholes_of(requirement: str, specialty: Answer) -> list[str]:
+    """The requirement of which it is a part, the one of which that is a part, and so on."""
+    found = []
+    whole = specialty["requirements"][requirement].get("part_of")
+    while whole is not None:
+        found.append(whole)
+        whole = specialty["requirements"][whole].get("part_of")
+    return found
+
+
+def with_parts(rows: list[Answer], specialty: Answer) -> list[Answer]:
+    """The rows of one trainee at one time, and of each how many parts it has, how many are short, whether reached."""
+    answers = []
+    for row in rows:
+        ref = row["requirement_ref"]
+        parts = [other for other in rows if ref in wholes_of(other["requirement_ref"], specialty)]
+        short = [part for part in parts if part["counted_cases"] < part["minimum"]]
+        above = [other for other in rows if other["requirement_ref"] in wholes_of(ref, specialty)]
+        answers.append(
+            row
+            | {
+                "parts_total": len(parts),
+                "parts_short": len(short),
+                "reached": row["counted_cases"] >= row["minimum"] and not short,
+                "part_depth": len(above),
+            }
+        )
+    return answers
+
+
+# A trainee's own clock.
+
+
+def training_month(it: Programme, trainee: str, month: str) -> int:
+    return month_number(month) - month_number(month_of(it.roster[trainee], "started")) + 1
+
+
+def last_training_month(it: Programme, trainee: str) -> int:
+    """The last month of training of which there are data; 0 with none."""
+    through = it.data_through(trainee)
+    if through is None:
+        return 0
+    ends = [cell(it.roster[trainee], name) for name in ("completed", "left")]
+    return max(training_month(it, trainee, min([through, *filter(None, ends)])), 0)
+
+
+def last_training_quarter(it: Programme, trainee: str) -> int:
+    return math.ceil(last_training_month(it, trainee) / 3)
+
+
+def _is_over(row: Row, name: str, as_of: str) -> bool:
+    month = cell(row, name)
+    return month is not None and month <= as_of[:7]
+
+
+def programme_of(it: Programme, trainee: str) -> str:
+    return cell(it.roster[trainee], "programme_ref") or it.programme_ref
+
+
+def class_of(it: Programme, trainee: str) -> tuple[str, str]:
+    return programme_of(it, trainee), cohort_of(it.roster[trainee])
+
+
+def of_completed_classes(it: Programme, as_of: str) -> list[str]:
+    """Who completed, of the classes in which nobody is in training any more."""
+    running = {
+        class_of(it, trainee)
+        for trainee, row in it.roster.items()
+        if not _is_over(row, "completed", as_of) and not _is_over(row, "left", as_of)
+    }
+    return [
+        trainee
+        for trainee, row in it.roster.items()
+        if _is_over(row, "completed", as_of) and class_of(it, trainee) not in running
+    ]
+
+
+# The views. `volumes` are the rows of case_volume, `credited` (trainee, requirement) → the cases that count.
+
+
+def volume_by_month(
+    it: Programme, volumes: list[Answer], credited: dict[tuple[str, str], list[Row]]
+) -> list[Answer]:
+    rows = []
+    for trainee in it.roster:
+        own = [row for row in volumes if row["trainee_ref"] == trainee]
+        counted = {row["requirement_ref"]: credited.get((trainee, row["requirement_ref"]), []) for row in own}
+        months = {month_of(case, "operated_on") for cases in counted.values() for case in cases}
+        for through in [None, *sorted(months)]:
+            by_then = [_through(row, counted[row["requirement_ref"]], through) for row in own]
+            rows += [row | {"through_month": through} for row in with_parts(by_then, it.specialty)]
+    return rows
+
+
+def _through(row: Answer, cases: list[Row], through: str | None) -> Answer:
+    by_then = [case for case in cases if through is not None and month_of(case, "operated_on") <= through]
+    counted, minimum = len(by_then), row["minimum"]
+    return row | {
+        "counted_cases": counted,
+        "remaining_cases": max(minimum - counted, 0),
+        "met": counted >= minimum,
+        "confirmed_cases": len([case for case in by_then if yes_no(case, "supervisor_agreed")]),
+    }
+
+
+def volume_course(
+    it: Programme, volumes: list[Answer], credited: dict[tuple[str, str], list[Row]]
+) -> list[Answer]:
+    rows = []
+    for row in volumes:
+        trainee = row["trainee_ref"]
+        months = [
+            training_month(it, trainee, month_of(case, "operated_on"))
+            for case in credited.get((trainee, row["requirement_ref"]), [])
+        ]
+        for last in range(1, last_training_month(it, trainee) + 1):
+            counted = len([month for month in months if month <= last])
+            rows.append(row | {"training_month": last, "counted_cases": counted})
+    return rows
+
+
+def volume_band(it: Programme, courses: list[Answer], as_of: str) -> list[Answer]:
+    completed = of_completed_classes(it, as_of)
+    counts: dict[tuple[str, str, int], list[int]] = {}
+    for row in courses:
+        if row["trainee_ref"] in completed:
+            place = (row["programme_ref"], row["requirement_ref"], row["training_month"])
+            counts.setdefault(place, []).append(row["counted_cases"])
+    return [_band(place, values) for place, values in counts.items()]
+
+
+def _band(place: tuple[str, str, int], counts: list[int]) -> Answer:
+    cuts = statistics.quantiles(counts, n=20, method="inclusive") if len(counts) > 1 else []
+    row: Answer = dict(zip(("programme_ref", "requirement_ref", "training_month"), place, strict=True))
+    for name, twentieths in TWENTIETHS.items():
+        fewest = FEWEST_IN_A_WIDE_BAND if name in ("p10", "p90") else FEWEST_IN_A_BAND
+        # A half is rounded up.
+        row[name] = math.floor(cuts[twentieths - 1] + 0.5) if len(counts) >= fewest else None
+    return row | {"people": len(counts)}
+
+
+def volume_summary(it: Programme, volumes: list[Answer]) -> list[Answer]:
+    rows = []
+    for row in volumes:
+        rule, person = it.specialty["requirements"][row["requirement_ref"]], it.roster[row["trainee_ref"]]
+        ends = {name: cell(person, name) for name in ("completed", "left")}
+        rows.append(row | ends | {"source": rule["source"], "verified": rule["verified"]})
+    return rows
