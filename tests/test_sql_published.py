@@ -42,8 +42,15 @@ COLUMNS = {
 }
 
 
-@pytest.fixture
-def db() -> Db:
+@pytest.fixture(scope="module")
+def made() -> Db:
+    """Two trainees, published."""
+    db = with_cases()
+    run(db)
+    return db
+
+
+def with_cases() -> Db:
     db = database()
     put(db, "trainees", "trainee_ref\nT01\nT02")
     put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-10")
@@ -64,10 +71,9 @@ def db() -> Db:
 
 
 @pytest.mark.parametrize("view", COLUMNS)
-def test_a_view_has_exactly_the_columns_and_types_of_the_contract(db: Db, view: str) -> None:
-    run(db)
+def test_a_view_has_exactly_the_columns_and_types_of_the_contract(made: Db, view: str) -> None:
     columns = [each.partition(":") for each in COLUMNS[view].split()]
-    described = db.execute(f"select column_name, column_type from (describe main.{view})").fetchall()
+    described = made.execute(f"select column_name, column_type from (describe main.{view})").fetchall()
     assert described == [(name, kind or "VARCHAR") for name, _, kind in columns]
 
 
@@ -77,15 +83,14 @@ def test_every_view_file_has_a_key_and_every_key_a_file() -> None:
 
 
 @pytest.mark.parametrize("view", COLUMNS)
-def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(db: Db, view: str) -> None:
-    run(db)
-    view_told = db.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchone()
-    table_told = db.execute(
+def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(made: Db, view: str) -> None:
+    view_told = made.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchone()
+    table_told = made.execute(
         "select comment from duckdb_tables() where schema_name = 'main' and table_name = ?", [view]
     ).fetchone()
     assert view_told == table_told
     assert view_told is not None and len(view_told[0]) > 40
-    told = db.execute(
+    told = made.execute(
         "select schema_name, column_name, comment from duckdb_columns() where table_name = ?", [view]
     ).fetchall()
     of_view = {name: text for schema, name, text in told if schema == "definition"}
@@ -95,16 +100,14 @@ def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(db:
 
 
 @pytest.mark.parametrize("view", COLUMNS)
-def test_the_stored_table_is_its_definition(db: Db, view: str) -> None:
-    run(db)
+def test_the_stored_table_is_its_definition(made: Db, view: str) -> None:
     for one, other in (("main", "definition"), ("definition", "main")):
-        rest = db.execute(f"from {one}.{view} except all from {other}.{view}").fetchall()
+        rest = made.execute(f"from {one}.{view} except all from {other}.{view}").fetchall()
         assert rest == []
 
 
-def test_rows_are_stored_by_key_nulls_first_and_text_by_code_point(db: Db) -> None:
-    run(db)
-    rows = db.execute("select trainee_ref, case_ref, side from main.case_credit").fetchall()
+def test_rows_are_stored_by_key_nulls_first_and_text_by_code_point(made: Db) -> None:
+    rows = made.execute("select trainee_ref, case_ref, side from main.case_credit").fetchall()
     assert rows == [
         ("T01", "C02", None),
         ("T01", "C02", "left"),
@@ -115,7 +118,8 @@ def test_rows_are_stored_by_key_nulls_first_and_text_by_code_point(db: Db) -> No
     ]
 
 
-def test_a_finding_carries_through_when_the_data_of_its_trainee_run(db: Db) -> None:
+def test_a_finding_carries_through_when_the_data_of_its_trainee_run() -> None:
+    db = with_cases()
     put(
         db,
         "finding",
@@ -191,10 +195,14 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update supervision_mix set training_quarter = 0", "950_supervision_mix_audit.sql"),
     ],
 )
-def test_an_audit_finds_the_damage(db: Db, damage: str, caught_by: str) -> None:
-    run(db)
-    db.execute(damage)
-    assert caught_by in [name for name, _ in audit(db)]
+def test_an_audit_finds_the_damage(made: Db, damage: str, caught_by: str) -> None:
+    made.execute("begin")
+    try:
+        made.execute(damage)
+        found = [name for name, _ in audit(made)]
+    finally:
+        made.execute("rollback")
+    assert caught_by in found
 
 
 def test_statements_are_told_apart_though_a_comment_holds_a_semicolon(tmp_path: Path) -> None:
