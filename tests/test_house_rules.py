@@ -16,7 +16,7 @@ import pytest
 from pipelines.version import VERSION
 
 ROOT = Path(__file__).parent.parent
-NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".shots", ".work", "store", "__pycache__"}
+NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".shots", ".work", "__pycache__"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
 # What the dashboard may take from pipelines: where a snapshot lies, what a code is called, what went wrong.
@@ -42,7 +42,7 @@ def ours(pattern: str, *folders: str) -> list[Path]:
 
 def is_built(path: Path) -> bool:
     parts = path.relative_to(ROOT).parts
-    return any(part in NOT_OURS or part.endswith("_cache") for part in parts)
+    return parts[0] == "store" or any(part in NOT_OURS or part.endswith("_cache") for part in parts)
 
 
 def name(path: Path) -> str:
@@ -65,6 +65,18 @@ def imported(path: Path) -> Iterator[str]:
 
 def below(module: str, package: str) -> bool:
     return module == package or module.startswith(f"{package}.")
+
+
+def test_no_folder_of_ours_is_taken_for_a_built_thing() -> None:
+    # A room named as something that is built would escape git, the linters and every rule below.
+    anywhere = {line.strip("/") for line in text(ROOT / ".gitignore").splitlines() if line[0] != "/"}
+    ours_by_place = [
+        path for folder in ("pipelines", "dashboard", "tests") for path in (ROOT / folder).rglob("*.py")
+    ]
+    folders = {part for path in ours_by_place for part in path.relative_to(ROOT).parts}
+    assert "store" in folders
+    assert folders & (anywhere | NOT_OURS) == set()
+    assert [path for path in ours_by_place if is_built(path)] == []
 
 
 # ---- linters

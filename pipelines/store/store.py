@@ -16,11 +16,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pipelines.store.disk import is_network_share, sync_file, sync_folder, write_whole
 from pipelines.contract.errors import AnotherWriter, WrongUsage
+from pipelines.specialty.load import Specialty, load_specialty, specialty_text
+from pipelines.store.disk import is_network_share, sync_file, sync_folder, write_whole
 from pipelines.store.manifest import Manifest
 from pipelines.store.programme import Access, Programme, load_access, load_programme, programme_ref, yaml_text
-from pipelines.specialty.load import Specialty, load_specialty, specialty_text
 
 KEPT_DATABASES = 5
 

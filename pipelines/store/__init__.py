@@ -1,0 +1,1 @@
+"""The store on disk: manifests, intakes, snapshots, settings."""
