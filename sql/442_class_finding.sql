@@ -1,9 +1,9 @@
 -- By which rules were rows of each class left out, or kept with a warning, and how many rows were concerned?
 --
 -- Rows:   one per programme, class, severity and rule with a finding
--- Reads:  finding, trainee, input.programme, input.intake_trainee
--- Source: the rules of the export format; a finding about nobody of the roster is told to each class of the store's
---         own programme for which its file is live
+-- Reads:  finding, trainee, intake_programme, input.intake_trainee
+-- Source: the rules of the export format; a finding about nobody of the roster is told to each class for which its
+--         file is live, and to none where the file is about several programmes
 create view definition.class_finding as
 with
 
@@ -12,7 +12,7 @@ live_for as (
     select distinct trainee.programme_ref, trainee.cohort, intake_trainee.intake_id
     from input.intake_trainee as intake_trainee
     inner join trainee on intake_trainee.trainee_ref = trainee.trainee_ref
-    inner join input.programme as programme on trainee.programme_ref = programme.programme_ref
+    inner join intake_programme on intake_trainee.intake_id = intake_programme.intake_id
 
 ),
 
@@ -68,7 +68,7 @@ from by_row
 group by programme_ref, cohort, severity, rule;
 
 comment on view definition.class_finding is
-'By which rules were rows of each class left out, or kept with a warning, and how many rows were concerned? With them stand findings about nobody of the roster, in files that are live for somebody of the class.';
+'By which rules were rows of each class left out, or kept with a warning, and how many rows were concerned? With them stand findings about nobody of the roster, in files that are live for somebody of the class and about one programme alone.';
 comment on column definition.class_finding.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.class_finding.cohort is
 'The class: the academic year in which its trainees are to complete.';

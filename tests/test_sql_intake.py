@@ -180,11 +180,13 @@ def test_a_class_is_told_its_own_findings_and_those_about_nobody_in_its_files() 
         """
         intake_id | kind  | trainee_ref
         a-1       | cases | T01
-        a-1       | cases | T04
         b-1       | cases | T03
         c-1       | cases | T04
+        d-1       | cases | T01
+        d-1       | cases | T04
     """,
     )
+    put(db, "intake", "intake_id | kind\na-1 | cases\nb-1 | cases\nc-1 | cases\nd-1 | cases")
     put(
         db,
         "finding",
@@ -193,7 +195,8 @@ def test_a_class_is_told_its_own_findings_and_those_about_nobody_in_its_files() 
         a-1       | a.csv     | 2          | role        | code_unknown | T01         | left_out | wrong
         a-1       | a.csv     | 2          | side        | code_unknown | T01         | left_out | wrong
         a-1       | a.csv     | 3          | role        | code_unknown | T01         | left_out | wrong
-        a-1       | a.csv     | 4          | role        | code_unknown | T04         | left_out | wrong
+        d-1       | d.csv     | 2          | role        | code_unknown | T04         | left_out | wrong
+        d-1       | d.csv     | 3          | role        | code_unknown |             | left_out | wrong
         a-1       | a.csv     | 5          | role        | code_unknown |             | left_out | wrong
         a-1       | a.csv     |            | extra       | column_unknown |           | warning  | wrong
         b-1       | b.csv     | 2          | role        | code_unknown | T99         | left_out | wrong
@@ -201,10 +204,10 @@ def test_a_class_is_told_its_own_findings_and_those_about_nobody_in_its_files() 
     """,
     )
     run(db)
-    # Of harbour-eye 2026-27: T01's three in two rows, and row 5 of the same file. Nobody's rows are the store's own
-    # programme's: dune-eye hears of T04 alone.
+    # Of harbour-eye 2026-27: T01's three in two rows, and row 5 of the same file. dune-eye: T04's one, and the row of
+    # c.csv. What d.csv, a file of both, says of nobody is told to neither.
     assert table(db, "class_finding", "programme_ref, cohort, rule, findings, rows_concerned") == drawn("""
-        dune-eye    | 2026-27 | code_unknown   | 1 | 1
+        dune-eye    | 2026-27 | code_unknown   | 2 | 2
         harbour-eye | 2026-27 | code_unknown   | 4 | 3
         harbour-eye | 2026-27 | column_unknown | 1 | 1
         harbour-eye | 2027-28 | code_unknown   | 1 | 1
