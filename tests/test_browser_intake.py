@@ -84,7 +84,7 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     file = _export(tmp_path, "T22", _one_more)
     for store in (desk.store, desk.twin):
         run_well("intake", file, "--store", store)
-    desk.window.main.get_by_text("Only what is not yet met").click()
+    desk.window.main.get_by_text("Only what is not yet reached").click()
     desk.window.settle()
     expect(desk.window.mark(f"T22, Cataract 86: {before + 1}")).to_have_count(1)
     # Only one part was asked for, but no screen shows two snapshots.

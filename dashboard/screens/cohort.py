@@ -112,12 +112,13 @@ def _through(view: View) -> None:
 @figure.part(_counts_are_theirs)
 def _volume(view: View) -> None:
     st.header("Who has reached which minimum?")
-    only_open = st.toggle("Only what is not yet met", key="only_open")
+    only_open = st.toggle("Only what is not yet reached", key="only_open")
     frame = view.in_order(queries.volume(view.snapshot, view.viewer.scope, view.people))
     if only_open:
-        unmet = frame[~frame["reached"].astype(bool)]
+        still_open = frame[~frame["reached"].astype(bool)]
         frame = frame[
-            frame["requirement_ref"].isin(unmet["requirement_ref"]) & frame["trainee"].isin(unmet["trainee"])
+            frame["requirement_ref"].isin(still_open["requirement_ref"])
+            & frame["trainee"].isin(still_open["trainee"])
         ]
     if frame.empty:
         figure.nothing(
