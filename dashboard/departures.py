@@ -7,10 +7,20 @@ DEPARTURES = (
     "the plain formula misses both by rounding.",
     "Of an outcome with a window no rate is given while fewer than half of the due cases are known: those that come back "
     "are not like those that do not.",
+    "An event after the operation enters a rate only if the case was followed through the window, or to the very day of "
+    "the event: counted beside no-events that need follow-up, events that need none would raise the rate (with 55 % "
+    "followed, a true 4 % would read 7 %). What was not followed stands beside the rate, as the two rates between which it "
+    "would lie if all were known.",
+    "A case is due when its window, counted from the last day of its month, has passed by the last day of the data, "
+    "whoever was followed: else the events that ended their follow-up early would wait while the others count. Only the "
+    "month is known, so some cases are due up to a month late.",
     "Cases taken over by a supervisor stay in the denominator of the trainee who began them: leaving them out would "
     "make the rate depend on the complication itself.",
+    "In the trainee's hands there is a rate only of what arises in the operation; events in unclear hands widen its "
+    "interval upward, so that its two ends are of two counts.",
+    "Simulated sessions are in no rate and no share of supervision: nobody was operated on.",
     "Expected values come from the programme's own other trainees at the same case numbers, not from a national audit: "
-    "no audit benchmark exists for trainees.",
+    "its figures are of surgeons of all grades.",
     "The mean of scores has Student's t interval although scores are ordinal; it is blank below three scores and cut "
     "to the scale.",
     "Bands for trainees come from completed classes alone, pooled and rounded; in a class of four a median is a colleague.",

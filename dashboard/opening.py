@@ -11,7 +11,7 @@ from dashboard.queries import Snapshot
 
 ATTRIBUTIONS = {
     "as_started": "as started: begun as operating surgeon, taken over or not",
-    "as_logged": "as logged: in the role of surgeon",
+    "as_logged": "as logged: in an operating role",
     "in_trainee_hands": "in the trainee's hands: events while the trainee was operating",
 }
 

@@ -31,17 +31,15 @@ WORTH_NAMING_ANYWAY_POINTS = 10
 
 REASONS = {
     "credited": "counts",
+    "before_credit_from": "does not count: the roster says that the trainee's cases count only from a later month on",
     "role": "does not count: the requirement asks for another role",
     "stage": "does not count: the requirement asks for another stage of training",
     "attribute": "does not count: the requirement includes or excludes cases of this kind",
-    "window": "does not count: it lies outside the period of the requirement",
     "duplicate_in_operation": "does not count again: another row of the same operation counts",
-    "claimed_twice": "held: two trainees claim the same part of this operation",
     "supervisor_disagreed": "does not count: the supervisor did not confirm the role",
     "takeover_to_confirm": "does not count yet: a supervisor took over and has not confirmed the role",
     "performed_elsewhere": "does not count: performed elsewhere, which the requirement does not take",
     "outside_edition": "does not count: this edition of the requirement is not for this class",
-    "decided_otherwise": "does not count: a person decided so, with a reason on record",
     "no_requirement": "counts toward nothing: no requirement lists this procedure",
     "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
 }
@@ -51,6 +49,11 @@ ATTRIBUTIONS = {
     "as_logged": "as logged",
     "in_trainee_hands": "in the trainee's hands",
 }
+# Why the rate of cases as logged stands for no comparison. 1.9 %, and four of five taken over: Grinton 2020, Eye 35:1213.
+AS_LOGGED_CAUTION = (
+    "Cases that a supervisor took over are left out, and a supervisor takes over because of the complication: in one "
+    "series 1.9 % became 0.4 %. Compare nobody by this rate."
+)
 HANDS = {
     "trainee": "in the trainee's hands",
     "supervisor": "in a supervisor's hands",
@@ -154,32 +157,60 @@ class Rate(Protocol):
     eligible_cases: int
     events_unclear: int
     early_events: int
+    events_unfollowed: int
     rate: float | None
     rate_low: float | None
     rate_high: float | None
+    possible_low: float | None
+    possible_high: float | None
 
 
 def rate_sentence(of: Rate) -> str:
-    """One outcome of one trainee, for example `3 of 41 known (7 %; 95 % interval 3–19 %), 6 not recorded, 4
-    not yet due. Too few to tell 4 % from 18 %.`
+    """One outcome of one trainee, for example `3 of 41 known (7 %; 95 % interval 3–19 %), 6 not known, 4 not yet
+    due. If all were known: between 6 % and 19 %. Too few to tell 4 % from 18 %.`
 
-    A blank rate with some outcomes known is one whose due cases are mostly unknown. Events that may have been in
-    other hands are told beside the rate; no two rates are named then, since the interval leaves these events out.
+    A blank rate with some outcomes known is one whose due cases are mostly unknown, or of events of which nobody
+    knows in whose hands they happened. With events in unclear hands no two rates are named: the interval is not of
+    one count.
     """
     if of.eligible_cases == 0:
         return NO_CASE
-    known, rest = of.known_outcomes, f"{of.unknown_outcomes} not recorded, {_not_yet_due(of)}"
+    known, rest = of.known_outcomes, f"{_not_known(of)}, {_not_yet_due(of)}"
     if known == 0:
-        return f"{NOTHING_KNOWN}: {rest}"
+        return f"{NOTHING_KNOWN}: {rest}.{_if_all_were_known(of)}"
     counts = f"{of.events} of {known} known"
     if of.rate is None or of.rate_low is None or of.rate_high is None:
-        return f"{counts} (no rate: fewer than half of the due outcomes are known){_unclear(of)[0]}, {rest}."
+        return f"{counts} (no rate: {_why_no_rate(of)}){_unclear(of)[0]}, {rest}.{_if_all_were_known(of)}"
     told = f"{share_text(of.rate, known)}; {interval_text(of.rate_low, of.rate_high, known)}"
-    sentence = f"{counts} ({told}){_unclear(of)[0]}, {rest}."
+    sentence = f"{counts} ({told}){_unclear(of)[0]}, {rest}.{_if_all_were_known(of)}"
     if of.events_unclear:
         return f"{sentence} {_unclear(of)[1]}"
     alike = rates_alike(of.rate_low, of.rate_high, known)
     return f"{sentence} Too few to tell {alike[0]} % from {alike[1]} %." if alike else sentence
+
+
+def _not_known(of: Rate) -> str:
+    """The unknown, and how many of them have an event that no follow-up lets count."""
+    told = f"{of.unknown_outcomes} not known"
+    if of.events_unfollowed == 0:
+        return told
+    has = "has" if of.events_unfollowed == 1 else "have"
+    return f"{told} ({of.events_unfollowed} of them {has} an event without the follow-up that would let it count)"
+
+
+def _if_all_were_known(of: Rate) -> str:
+    """Between which two the rate would lie, where more than a tenth of the due cases are not known."""
+    due = of.known_outcomes + of.unknown_outcomes
+    if of.possible_low is None or of.possible_high is None or 10 * of.unknown_outcomes <= due:
+        return ""
+    low, high = share_text(of.possible_low, due), share_text(of.possible_high, due)
+    return f" If all were known: between {low} and {high}."
+
+
+def _why_no_rate(of: Rate) -> str:
+    if of.possible_low is None:
+        return "nobody knows in whose hands an event after the operation happened"
+    return "fewer than half of the due outcomes are known"
 
 
 def _unclear(of: Rate) -> tuple[str, str]:
@@ -189,7 +220,7 @@ def _unclear(of: Rate) -> tuple[str, str]:
     events, them = ("event", "it") if of.events_unclear == 1 else ("events", "them")
     return (
         f", and {of.events_unclear} more {events} of which it is not clear who was operating",
-        f"Rate and interval take {them} as not in the trainee's hands.",
+        f"The rate leaves {them} out; the upper end of the interval counts {them} as the trainee's.",
     )
 
 
@@ -218,20 +249,23 @@ def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
 
 
 def rate_label(of: Rate) -> str:
-    """The denominator at the end of a line of a chart: `2 of 117 known`, `3 known, too few to say`."""
+    """The denominator at the end of a line of a chart: `2 of 117 known`, `2 of 3 known, no rate`."""
     if of.eligible_cases == 0:
         return NO_CASE
     if of.known_outcomes == 0:
         return NOTHING_KNOWN
-    counts = f"{of.known_outcomes} known, too few to say"
-    if of.rate is not None:
-        counts = f"{of.events} of {of.known_outcomes} known"
+    counts = f"{of.events} of {of.known_outcomes} known{'' if of.rate is not None else ', no rate'}"
     return f"{counts}, {of.events_unclear} unclear" if of.events_unclear else counts
 
 
 def attribution_text(attribution: str) -> str:
     """`as started`, `as logged`, `in the trainee's hands`; KeyError for another."""
     return ATTRIBUTIONS[attribution]
+
+
+def attribution_caution(attribution: str) -> str:
+    """What must stand beside a rate of this attribution; nothing for most."""
+    return AS_LOGGED_CAUTION if attribution == "as_logged" else ""
 
 
 def outcome_heading(status: str, hands: str, cases: int) -> str:

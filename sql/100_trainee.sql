@@ -3,7 +3,8 @@
 -- Rows:   one per trainee of the roster, also without an export
 -- Reads:  input.trainees, input.programme, input.data_through
 -- Source: contract of the store: a person is not current when the last day of data_through plus the setting
---         current_within_days lies before as_of, or with no data at all
+--         current_within_days lies before as_of, or with no data at all; who completed or left has no later
+--         operation to log. Both hold from their month on
 create table main.trainee as
 with
 
@@ -28,8 +29,10 @@ select
     coalesce(roster.credit_from, roster.started) as credit_from,
     roster.completed,
     roster."left",
+    coalesce(least(roster.completed, roster."left") <= substr(programme.as_of, 1, 7), false) as training_is_over,
     coalesce(
-        days_since_month_end(latest_data.data_through, programme.as_of) <= programme.current_within_days,
+        days_since_month_end(latest_data.data_through, programme.as_of) <= programme.current_within_days
+        or latest_data.data_through >= least(roster.completed, roster."left"),
         false
     ) as is_current,
     latest_data.data_through

@@ -72,8 +72,7 @@ clocked as (
     select
         trainee.trainee_ref,
         operated.operated_month,
-        month_number(operated.operated_month) - month_number(trainee.started) + 1 as training_month,
-        days_between_month_ends(operated.operated_month, trainee.data_through) as observed_days
+        month_number(operated.operated_month) - month_number(trainee.started) + 1 as training_month
     from operated
     inner join trainee on operated.trainee_ref = trainee.trainee_ref
 
@@ -85,9 +84,7 @@ select
     clocked.training_month,
     cast(floor((clocked.training_month - 1) / 3) as integer) + 1 as training_quarter,
     stage_by_month.stage,
-    clocked.training_month < 1 or away.trainee_ref is not null as performed_elsewhere,
-    -- How long after the operation, at least, the trainee's data would have shown an event.
-    clocked.observed_days
+    clocked.training_month < 1 or away.trainee_ref is not null as performed_elsewhere
 from clocked
 left join stage_by_month
     on

@@ -1,7 +1,7 @@
 -- Which cases count as logged, each once, and where in the training did they fall?
 --
 -- Rows:   one per live case: a trainee's part in one procedure (and side) of one operation
--- Reads:  input.cases, trainee, trainee_month, procedure
+-- Reads:  input.cases, input.data_through, trainee, trainee_month, procedure
 -- Source: contract of the views: a key live in two sources counts once, as the source taken last has it
 create table main.case_record as
 with
@@ -47,7 +47,8 @@ select
     cast(numbered.place_in_log as integer) as case_sequence,
     trainee_month.stage,
     trainee_month.performed_elsewhere,
-    trainee_month.observed_days,
+    -- How long after the operation, at least, the data of its own source would have shown an event.
+    days_between_month_ends(numbered.operated_month, source_data.data_through) as observed_days,
     numbered.principal,
     numbered.converted_from,
     numbered.supervision,
@@ -73,4 +74,6 @@ inner join trainee_month
     on
         numbered.trainee_ref = trainee_month.trainee_ref
         and numbered.operated_month = trainee_month.operated_month
+left join input.data_through as source_data
+    on numbered.trainee_ref = source_data.trainee_ref and numbered.source = source_data.source
 left join "procedure" on numbered."procedure" = "procedure"."procedure";

@@ -1,8 +1,10 @@
 -- What is known of each outcome in each case in which it could be counted, and why?
 --
--- Rows:   one per live case and complication of its procedure group, as surgeon or taken over, performed here
--- Reads:  case_record, case_complication, complication, trainee
--- Source: known, unknown and not yet due as in the contract of the views
+-- Rows:   one per operated case and complication of its procedure group
+-- Reads:  case_record, operated_case, case_complication, complication, trainee
+-- Source: known, unknown and not yet due as in the contract of the views. An event needs the same follow-up as
+--         the absence of one, or a rate grows as fewer are followed; no case is due before its time, or those
+--         whose event ended the follow-up would wait while the others count
 --
 -- Not stored: eight outcomes of every case would make the snapshot several times as large, and one person's
 -- rows are worked out in the time of a glance.
@@ -11,7 +13,8 @@ with
 
 noted as (
 
-    -- An event after its window is none; one that arises in the operation counts on any day.
+    -- An event after its window is none; one that arises in the operation counts on any day. The day of an
+    -- event may be the day on which the follow-up ended.
     select
         case_complication.trainee_ref,
         case_complication.case_sequence,
@@ -24,6 +27,8 @@ noted as (
                 then 1
             else 0
         end) = 1 as is_hit,
+        max(case when case_complication."day" = case_record.follow_up_days then 1 else 0 end) = 1
+            as ended_follow_up,
         min(case
             when complication.window_days = 0 or case_complication."day" <= complication.window_days
                 then case_complication."day"
@@ -32,6 +37,10 @@ noted as (
     from case_complication
     inner join complication
         on case_complication.complication_ref = complication.complication_ref
+    inner join case_record
+        on
+            case_complication.trainee_ref = case_record.trainee_ref
+            and case_complication.case_sequence = case_record.case_sequence
     group by
         case_complication.trainee_ref, case_complication.case_sequence, case_complication.complication_ref
 
@@ -48,22 +57,21 @@ eligible as (
         case_record.case_sequence,
         case_record.training_quarter,
         case_record.role,
-        case_record.role = 'surgeon' as as_surgeon,
+        operated_case.in_operating_role,
         case_record.event_hands,
         case_record.follow_up_days,
         complication.complication_ref,
         complication.window_days,
         case_record.complications is not null as told,
-        coalesce(
-            case_record.complications is not null and case_record.follow_up_days >= complication.window_days,
-            false
-        ) as followed,
-        coalesce(case_record.observed_days >= complication.window_days, false) as elapsed
-    from case_record
+        coalesce(case_record.follow_up_days >= complication.window_days, false) as followed_through,
+        complication.window_days = 0
+        or coalesce(case_record.observed_days >= complication.window_days, false) as is_due
+    from operated_case
+    inner join case_record
+        on
+            operated_case.trainee_ref = case_record.trainee_ref
+            and operated_case.case_sequence = case_record.case_sequence
     inner join complication on case_record.procedure_group = complication.procedure_group
-    where
-        not case_record.performed_elsewhere
-        and (case_record.role = 'surgeon' or case_record.takeover)
 
 ),
 
@@ -73,11 +81,19 @@ judged as (
         eligible.*,
         noted.hit_day,
         noted.first_day,
+        coalesce(noted.ended_follow_up, false) as ended_follow_up,
         case
-            when not (eligible.window_days = 0 or eligible.followed or eligible.elapsed)
+            when not eligible.is_due
                 then case when noted.is_hit then 'early event' else 'not yet due' end
-            when noted.is_hit then 'event'
-            when eligible.told and (eligible.window_days = 0 or eligible.followed) then 'no event'
+            when
+                eligible.told
+                and (
+                    eligible.window_days = 0
+                    or eligible.followed_through
+                    or coalesce(noted.ended_follow_up, false)
+                )
+                then case when noted.is_hit then 'event' else 'no event' end
+            when noted.is_hit then 'unfollowed event'
             else 'unknown'
         end as status
     from eligible
@@ -87,58 +103,66 @@ judged as (
             and eligible.case_sequence = noted.case_sequence
             and eligible.complication_ref = noted.complication_ref
 
+),
+
+worded as (
+
+    select
+        *,
+        case
+            when hit_day is null then 'recorded without a day'
+            else concat('recorded on day ', hit_day)
+        end as when_noted,
+        case
+            when follow_up_days is null then concat('no follow-up is recorded for the window of ', window_days, ' days')
+            else concat('follow-up of ', follow_up_days, ' days does not cover the window of ', window_days)
+        end as what_lacks
+    from judged
+
 )
 
 select
-    judged.programme_ref,
-    judged.trainee_ref,
-    judged.case_ref,
-    judged."procedure",
-    judged.side,
-    judged.complication_ref,
-    judged.case_sequence,
-    judged.training_quarter,
-    judged.role,
-    judged.as_surgeon,
-    judged.status,
-    judged.event_hands,
+    worded.programme_ref,
+    worded.trainee_ref,
+    worded.case_ref,
+    worded."procedure",
+    worded.side,
+    worded.complication_ref,
+    worded.case_sequence,
+    worded.training_quarter,
+    worded.role,
+    worded.in_operating_role,
+    worded.status,
+    worded.event_hands,
     case
-        when judged.status = 'early event'
+        when worded.status = 'early event'
             then concat(
-                'recorded ',
-                case
-                    when judged.hit_day is null then 'without a day'
-                    else concat('on day ', judged.hit_day)
-                end,
-                ', but the window of ', judged.window_days, ' days has not passed by the end of the data'
+                worded.when_noted, ', but the window of ', worded.window_days,
+                ' days has not passed by the end of the data'
             )
-        when judged.status = 'not yet due'
-            then concat('the window of ', judged.window_days, ' days has not passed by the end of the data')
-        when judged.status = 'event' and judged.window_days = 0 then 'recorded in the operation'
-        when judged.status = 'event' and judged.hit_day is null
+        when worded.status = 'not yet due'
+            then concat('the window of ', worded.window_days, ' days has not passed by the end of the data')
+        when worded.status = 'event' and worded.window_days = 0 then 'recorded in the operation'
+        when worded.status = 'event' and worded.hit_day is null
             then 'recorded without a day, and taken to lie within the window'
-        when judged.status = 'event'
-            then concat('recorded on day ', judged.hit_day, ', within the window of ', judged.window_days)
-        when not judged.told then 'complications are not recorded'
-        when judged.status = 'no event' and judged.window_days = 0
+        when worded.status = 'event' and not worded.followed_through
+            then concat(worded.when_noted, ', with which the follow-up ended')
+        when worded.status = 'event' then concat(worded.when_noted, ', within the window of ', worded.window_days)
+        when not worded.told then 'complications are not recorded'
+        when worded.status = 'no event' and worded.window_days = 0
             then 'complications are recorded, and this is not among them'
-        when judged.follow_up_days is null
-            then concat('no follow-up is recorded for the window of ', judged.window_days, ' days')
-        when judged.status = 'unknown'
-            then concat(
-                'follow-up of ', judged.follow_up_days,
-                ' days does not cover the window of ', judged.window_days
-            )
-        when judged.first_day is not null
-            then concat('recorded on day ', judged.first_day, ', after the window of ', judged.window_days)
-        else concat('follow-up of ', judged.follow_up_days, ' days covers the window of ', judged.window_days)
+        when worded.status = 'unfollowed event' then concat(worded.when_noted, ', but ', worded.what_lacks)
+        when worded.status = 'unknown' then worded.what_lacks
+        when worded.first_day is not null
+            then concat('recorded on day ', worded.first_day, ', after the window of ', worded.window_days)
+        else concat('follow-up of ', worded.follow_up_days, ' days covers the window of ', worded.window_days)
     end as why,
     trainee.data_through
-from judged
-inner join trainee on judged.trainee_ref = trainee.trainee_ref;
+from worded
+inner join trainee on worded.trainee_ref = trainee.trainee_ref;
 
 comment on view definition.case_outcome is
-'What is known of each outcome in each case in which it could be counted, and why? One row for every case as surgeon, or taken over by a supervisor, and every outcome of its procedure group. Cases performed elsewhere are left out. The rates count these rows.';
+'What is known of each outcome in each case in which it could be counted, and why? One row for every case in an operating role, or begun in one and taken over by a supervisor, and every outcome of its procedure group. Cases performed elsewhere, and those without a patient (simulated), are left out. The rates count these rows.';
 comment on column definition.case_outcome.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.case_outcome.trainee_ref is 'The trainee, as a pseudonym.';
 comment on column definition.case_outcome.case_ref is 'The operation, as a pseudonym.';
@@ -151,10 +175,10 @@ comment on column definition.case_outcome.case_sequence is
 comment on column definition.case_outcome.training_quarter is
 'Three months of training; 1 begins with the month in which the trainee started.';
 comment on column definition.case_outcome.role is 'The role that the trainee logged.';
-comment on column definition.case_outcome.as_surgeon is
-'Whether the role is surgeon; where not, a supervisor took over.';
+comment on column definition.case_outcome.in_operating_role is
+'Whether the role is one that operates, as the specialty file says; where not, a supervisor took over.';
 comment on column definition.case_outcome.status is
-'event or no event (both known, and in the rate), unknown, not yet due, or early event (an event among the cases not yet due, in no rate).';
+'event or no event (both known, and in the rate), unknown, unfollowed event (an event among the unknown: due, but followed neither through the window nor to the day of the event; in no rate), not yet due, or early event (an event among the cases not yet due, in no rate).';
 comment on column definition.case_outcome.event_hands is
 'Who was operating when it happened; blank when not recorded.';
 comment on column definition.case_outcome.why is 'Why the status is what it is.';

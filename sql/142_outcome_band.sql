@@ -1,6 +1,6 @@
 -- How many known outcomes and events fell among each trainee's first 50 cases, the next 50, and so on?
 --
--- Rows:   one per trainee, complication, whether the trainee logged surgeon, and the two bands of case number
+-- Rows:   one per trainee, complication, whether the role is an operating one, and the two bands of case number
 -- Reads:  definition.case_outcome
 -- Source: bands of case number 1-50, 51-100, 101-200 and over 200: common practice, no source
 create table main.outcome_band as
@@ -8,18 +8,18 @@ with
 
 numbered as (
 
-    -- The trainee's own known cases in their order: those logged as surgeon, and those begun as surgeon.
+    -- The trainee's own known cases in their order: those in an operating role, and those begun in one.
     select
         trainee_ref,
         complication_ref,
-        as_surgeon,
+        in_operating_role,
         status,
         event_hands,
         row_number() over (
             partition by trainee_ref, complication_ref
             order by case_sequence
         ) as number_started,
-        sum(case when as_surgeon then 1 else 0 end) over (
+        sum(case when in_operating_role then 1 else 0 end) over (
             partition by trainee_ref, complication_ref
             order by case_sequence
             rows between unbounded preceding and current row
@@ -52,11 +52,14 @@ banded as (
 select
     trainee_ref,
     complication_ref,
-    as_surgeon,
+    in_operating_role,
     band_started,
     band_logged,
     count(*) as known_outcomes,
     count(*) filter (where status = 'event') as events,
-    count(*) filter (where status = 'event' and event_hands = 'trainee') as events_of_trainee
+    count(*) filter (where status = 'event' and event_hands = 'trainee') as events_of_trainee,
+    count(*) filter (
+        where status = 'event' and (event_hands is null or event_hands = 'unclear')
+    ) as events_unclear
 from banded
-group by trainee_ref, complication_ref, as_surgeon, band_started, band_logged;
+group by trainee_ref, complication_ref, in_operating_role, band_started, band_logged;

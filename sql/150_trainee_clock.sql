@@ -36,7 +36,7 @@ finished_class as (
     select programme_ref, cohort
     from clocked
     group by programme_ref, cohort
-    having min(case when has_completed or "left" is not null then 1 else 0 end) = 1
+    having min(case when training_is_over then 1 else 0 end) = 1
 
 )
 

@@ -1,13 +1,13 @@
--- From which level of the ladder on does a surgeon count as closely trusted, when trainees are compared?
+-- From which level of the ladder on does who operates count as closely trusted, when trainees are compared?
 --
 -- Rows:   one, or none where the specialty has no ladder
--- Reads:  supervision_level, supervision_role
--- Source: our own choice, without a code's name: the second highest of the levels that agree with the role
---         surgeon (the only one, where there is one)
+-- Reads:  supervision_level, supervision_role, role
+-- Source: our own choice, without a code's name: the second highest of the levels that agree with an operating
+--         role (the only one, where there is one)
 create table main.upper_level as
 with
 
-of_surgeon as (
+of_operating_role as (
 
     -- A level that names no role agrees with any.
     select
@@ -17,14 +17,15 @@ of_surgeon as (
     where
         level_ref not in (select level_ref from supervision_role)
         or level_ref in (
-            select level_ref
+            select supervision_role.level_ref
             from supervision_role
-            where role = 'surgeon'
+            inner join role on supervision_role.role = role.role
+            where role.operating
         )
 
 )
 
 select min(level_rank) as level_rank
-from of_surgeon
+from of_operating_role
 where place <= 2
 having count(*) > 0;

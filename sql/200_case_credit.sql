@@ -67,6 +67,7 @@ judged as (
         case
             when "procedure"."procedure" is null then 'unmapped_code'
             when rule.requirement_ref is null then 'no_requirement'
+            when case_record.operated_month < trainee.credit_from then 'before_credit_from'
             when trainee.cohort_ends not between rule.cohort_from and rule.cohort_to then 'outside_edition'
             when requirement_role.role is null then 'role'
             when rule.asks_for_stage and requirement_stage.stage is null then 'stage'
@@ -162,6 +163,6 @@ comment on column definition.case_credit.requirement_ref is
 'The requirement that lists the procedure; blank when none does.';
 comment on column definition.case_credit.credited is 'Whether the case counts toward the requirement.';
 comment on column definition.case_credit.reason is
-'Why it counts or not: credited; or unmapped_code (the specialty does not know the procedure), no_requirement (none lists it), outside_edition (the rule is not for this class), role, stage, attribute, performed_elsewhere, duplicate_in_operation (another row of the operation counts), supervisor_disagreed, takeover_to_confirm (a takeover that the supervisor has not confirmed).';
+'Why it counts or not: credited; or unmapped_code (the specialty does not know the procedure), no_requirement (none lists it), before_credit_from (a later roster says that the trainee''s cases count only from after it), outside_edition (the rule is not for this class), role, stage, attribute, performed_elsewhere, duplicate_in_operation (another row of the operation counts), supervisor_disagreed, takeover_to_confirm (a takeover that the supervisor has not confirmed).';
 comment on column definition.case_credit.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

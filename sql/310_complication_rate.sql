@@ -2,7 +2,9 @@
 --
 -- Rows:   one per trainee of the roster, complication and attribution, also with nothing known
 -- Reads:  outcome_quarter, complication, trainee
--- Source: known, unknown and not yet due as in the contract of the views; interval: 010_wilson.sql
+-- Source: known, unknown and not yet due as in the contract of the views; interval: 010_wilson.sql; whom an event
+--         after the operation is to be laid to nobody knows, so in the trainee's hands there is a rate only of
+--         outcomes of the operation
 create view definition.complication_rate as
 with
 
@@ -30,6 +32,7 @@ summed as (
         cast(coalesce(sum(counted.eligible_cases), 0) as bigint) as eligible_cases,
         cast(coalesce(sum(counted.not_yet_due), 0) as bigint) as not_yet_due,
         cast(coalesce(sum(counted.early_events), 0) as bigint) as early_events,
+        cast(coalesce(sum(counted.events_unfollowed), 0) as bigint) as events_unfollowed,
         cast(coalesce(sum(counted.known_outcomes), 0) as bigint) as known_outcomes,
         cast(coalesce(sum(
             case attribution.attribution
@@ -48,7 +51,7 @@ summed as (
             trainee.trainee_ref = counted.trainee_ref
             and complication.complication_ref = counted.complication_ref
             -- The trainee also began a case that is logged in another role and was taken over.
-            and (counted.as_surgeon or attribution.attribution <> 'as_logged')
+            and (counted.in_operating_role or attribution.attribution <> 'as_logged')
     group by
         trainee.programme_ref,
         trainee.cohort,
@@ -61,18 +64,29 @@ summed as (
 
 ),
 
+divided as (
+
+    -- Nothing is due for a rate that nobody could lay to the trainee's hands.
+    select
+        *,
+        eligible_cases - not_yet_due - known_outcomes as unknown_outcomes,
+        case
+            when window_days = 0 or attribution <> 'in_trainee_hands' then eligible_cases - not_yet_due
+            else 0
+        end as due,
+        0.95e0 as confidence
+    from summed
+
+),
+
 shown as (
 
     -- Where most due cases of a windowed outcome are unknown, the known ones are those that came back.
     select
         *,
-        eligible_cases - not_yet_due - known_outcomes as unknown_outcomes,
-        case
-            when window_days = 0 or 2 * known_outcomes >= eligible_cases - not_yet_due then known_outcomes
-            else 0
-        end as denominator,
-        0.95e0 as confidence
-    from summed
+        case when window_days = 0 or 2 * known_outcomes >= due then least(known_outcomes, due) else 0 end
+            as denominator
+    from divided
 
 )
 
@@ -88,17 +102,20 @@ select
     unknown_outcomes,
     case when denominator > 0 then cast(events as double) / denominator end as rate,
     wilson_low(events, denominator, z_two_sided(confidence)) as rate_low,
-    wilson_high(events, denominator, z_two_sided(confidence)) as rate_high,
+    wilson_high(events + events_unclear, denominator, z_two_sided(confidence)) as rate_high,
     confidence,
     eligible_cases,
     not_yet_due,
     events_unclear,
     early_events,
+    events_unfollowed,
+    case when due > 0 then cast(events + events_unfollowed as double) / due end as possible_low,
+    case when due > 0 then cast(events + unknown_outcomes + events_unclear as double) / due end as possible_high,
     data_through
 from shown;
 
 comment on view definition.complication_rate is
-'How often did each outcome arise among a trainee''s cases whose outcome is known, and how sure is that? One row for every trainee of the roster, complication and attribution. A case whose outcome is unknown or not yet due is not counted as uneventful: it leaves the denominator. Cases performed elsewhere are left out. A confidence interval is not a control limit, and a rate rests on what the trainee logged.';
+'How often did each outcome arise among a trainee''s cases whose outcome is known, and how sure is that? One row for every trainee of the roster, complication and attribution. A case whose outcome is unknown or not yet due is not counted as uneventful: it leaves the denominator; and so does an event that nobody followed up, since counted beside no-events that need follow-up it would raise the rate. Cases performed elsewhere, and those without a patient (simulated), are left out. A confidence interval is not a control limit, and a rate rests on what the trainee logged.';
 comment on column definition.complication_rate.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.complication_rate.cohort is
 'The class: the academic year in which its trainees are to complete.';
@@ -108,27 +125,33 @@ comment on column definition.complication_rate.complication_ref is
 comment on column definition.complication_rate.procedure_group is
 'The group of procedures in which the outcome is counted.';
 comment on column definition.complication_rate.attribution is
-'Whose cases: as_logged = logged as surgeon; as_started = logged as surgeon, or taken over by a supervisor; in_trainee_hands = the cases of as_started, but only the events that happened while the trainee was operating.';
+'Whose cases: as_logged = logged in an operating role (surgeon, where the specialty marks none); as_started = that, or taken over by a supervisor from a role that neither operates nor teaches: the trainee began as operating surgeon; in_trainee_hands = the cases of as_started, but only the events that happened while the trainee was operating. Leaving takeovers out conditions on the complication itself: as_logged stands for no comparison.';
 comment on column definition.complication_rate.events is
-'Cases with the outcome within its window, or without a day, among those known.';
+'Cases with the outcome within its window, or without a day, among those known; for in_trainee_hands those that happened while the trainee was operating.';
 comment on column definition.complication_rate.known_outcomes is
-'Due cases whose outcome is known: complications are recorded, and the follow-up covers the window or the event happened. The denominator of the rate.';
+'Due cases whose outcome is known: complications are recorded, and, for an outcome with a window, the follow-up covers the window or ended on the very day of the event. The denominator of the rate.';
 comment on column definition.complication_rate.unknown_outcomes is
-'Due cases whose outcome is not known: complications are blank, or the follow-up does not cover the window.';
+'Due cases whose outcome is not known: complications are blank, or nobody followed the case through the window or to the day of the event.';
 comment on column definition.complication_rate.rate is
-'Events by known outcomes. Blank with none known, and, for an outcome with a window, while fewer than half of the due cases are known.';
+'Events by known outcomes. Blank with none known; for an outcome with a window also while fewer than half of the due cases are known, and for in_trainee_hands always: nobody knows in whose hands an event after the operation happened.';
 comment on column definition.complication_rate.rate_low is
 'Lower end of the Wilson interval of the rate; blank where the rate is.';
 comment on column definition.complication_rate.rate_high is
-'Upper end of the Wilson interval of the rate; blank where the rate is.';
+'Upper end of the Wilson interval of the rate; for in_trainee_hands with the events of which it is not clear who was operating counted as the trainee''s; blank where the rate is.';
 comment on column definition.complication_rate.confidence is 'Confidence of the interval, two-sided.';
 comment on column definition.complication_rate.eligible_cases is
 'All cases in which the outcome could be counted: known, unknown and not yet due.';
 comment on column definition.complication_rate.not_yet_due is
-'Cases whose window has not passed by the end of the data and that were not followed through it.';
+'Cases whose window, counted from the last day of the month of operation, has not passed by the last day of the data of their source, whoever was followed.';
 comment on column definition.complication_rate.events_unclear is
-'Events of which it is not recorded, or not clear, who was operating; only for in_trainee_hands, where they are not among the events.';
+'Events of which it is not recorded, or not clear, who was operating; only for in_trainee_hands, where they are not among the events but in the upper end of the interval.';
 comment on column definition.complication_rate.early_events is
 'Events among the cases not yet due; they stand here alone, in no rate.';
+comment on column definition.complication_rate.events_unfollowed is
+'Events among the unknown, whoever was operating: due, but followed neither through the window nor to the day of the event; in no rate.';
+comment on column definition.complication_rate.possible_low is
+'The rate among all due cases if those that are unknown had no other event than these. Blank with nothing due, and for in_trainee_hands of an outcome with a window.';
+comment on column definition.complication_rate.possible_high is
+'The rate among all due cases if every unknown one had an event, and every unclear one was the trainee''s; blank where possible_low is.';
 comment on column definition.complication_rate.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

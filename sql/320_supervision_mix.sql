@@ -1,11 +1,36 @@
--- How closely was each trainee supervised as surgeon, quarter by quarter of their training?
+-- How closely was each trainee supervised while operating, quarter by quarter of their training?
 --
 -- Rows:   one per trainee, procedure group, training quarter and supervision level with a case; a blank level
 --         holds the cases in which it was not recorded
--- Reads:  case_record, trainee, supervision_level
--- Source: the ladder of the specialty file; it is ordinal, so shares are given and never a mean
+-- Reads:  case_record, operated_case, trainee, supervision_level, supervision_role
+-- Source: the ladder of the specialty file; it is ordinal, so shares are given and never a mean. A level that
+--         contradicts the role tells of one of the two that it is wrong, so it counts as unrecorded
 create view definition.supervision_mix as
 with
+
+levelled as (
+
+    -- A level that names no role agrees with any.
+    select
+        case_record.trainee_ref,
+        case_record.procedure_group,
+        case_record.training_quarter,
+        case
+            when
+                case_record.supervision not in (select level_ref from supervision_role)
+                or agreed.role is not null
+                then case_record.supervision
+        end as level_ref
+    from operated_case
+    inner join case_record
+        on
+            operated_case.trainee_ref = case_record.trainee_ref
+            and operated_case.case_sequence = case_record.case_sequence
+    left join supervision_role as agreed
+        on case_record.supervision = agreed.level_ref and case_record.role = agreed.role
+    where operated_case.in_operating_role
+
+),
 
 counted as (
 
@@ -13,11 +38,10 @@ counted as (
         trainee_ref,
         procedure_group,
         training_quarter,
-        supervision as level_ref,
+        level_ref,
         count(*) as cases
-    from case_record
-    where role = 'surgeon' and not performed_elsewhere and procedure_group is not null
-    group by trainee_ref, procedure_group, training_quarter, supervision
+    from levelled
+    group by trainee_ref, procedure_group, training_quarter, level_ref
 
 ),
 
@@ -53,7 +77,7 @@ inner join trainee on shared.trainee_ref = trainee.trainee_ref
 left join supervision_level on shared.level_ref = supervision_level.level_ref;
 
 comment on view definition.supervision_mix is
-'How closely was each trainee supervised as surgeon, quarter by quarter of their training? One row for every level with a case. It tells what happened, not what a trainee may do next. Cases performed elsewhere, and procedures that the specialty does not know, are left out.';
+'How closely was each trainee supervised while operating, quarter by quarter of their training? One row for every level with a case in an operating role. It tells what happened, not what a trainee may do next. Cases performed elsewhere, those without a patient (simulated), and procedures that the specialty does not know, are left out.';
 comment on column definition.supervision_mix.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.supervision_mix.cohort is
 'The class: the academic year in which its trainees are to complete.';
@@ -62,12 +86,12 @@ comment on column definition.supervision_mix.procedure_group is 'The group of th
 comment on column definition.supervision_mix.training_quarter is
 'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
 comment on column definition.supervision_mix.level_ref is
-'The supervision level; blank for the cases in which it was not recorded.';
+'The supervision level; blank for the cases in which it was not recorded, or contradicts the role.';
 comment on column definition.supervision_mix.level_rank is
 'The place of the level in the ladder, 1 = lowest; blank where the level is.';
-comment on column definition.supervision_mix.cases is 'Cases as surgeon at that level.';
+comment on column definition.supervision_mix.cases is 'Cases in an operating role at that level.';
 comment on column definition.supervision_mix.known_cases is
-'Cases as surgeon in that group and quarter in which a level was recorded.';
+'Cases in an operating role in that group and quarter with a level that agrees with the role.';
 comment on column definition.supervision_mix.share is
 'Cases by known cases; blank for the cases without a level.';
 comment on column definition.supervision_mix.data_through is

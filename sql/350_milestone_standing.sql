@@ -10,7 +10,7 @@ with
 
 level_share as (
 
-    -- Of the cases as surgeon with a recorded level, in all quarters, how many at the named level or above?
+    -- Of the cases in an operating role with a recorded level, in all quarters, how many at the named level or above?
     select
         milestone_rule.milestone_ref,
         milestone_rule.level,
@@ -63,6 +63,11 @@ measured as (
             when 'score_mean'
                 then case when scored.scores >= 3 then cast(scored.score_sum as double) / scored.scores end
         end as measured_value,
+        -- In the trainee's hands the two ends are of different counts, and neither alone decides.
+        case
+            when milestone_rule.attribution = 'in_trainee_hands' then complication_rate.rate_low
+            else complication_rate.rate_high
+        end as other_end,
         case milestone_rule.measure
             when 'supervision_share' then coalesce(level_share.known_cases, 0)
             when 'score_mean' then coalesce(scored.scores, 0)
@@ -98,11 +103,13 @@ measured as (
 
 answered as (
 
-    -- The upper end of a rate's interval must stay below: few cases prove nothing.
+    -- The upper end of a rate's interval must stay below: few cases prove nothing. In the trainee's hands both
+    -- ends must lie on the same side.
     select
         *,
         case measure
-            when 'rate' then measured_value <= at_most
+            when 'rate'
+                then case when (other_end <= at_most) = (measured_value <= at_most) then other_end <= at_most end
             else measured_value >= at_least
         end as is_met
     from measured
@@ -119,8 +126,14 @@ lacking as (
                 then concat('cannot be said: ', about, ' is not counted for this class')
             when measure = 'counted_cases'
                 then concat(cast(-floor(measured_value - at_least) as bigint), ' more of ', about)
-            when measure = 'rate' and is_met is null
+            when measure = 'rate' and measured_value is null
                 then concat('cannot be said: ', about, ' has no rate yet')
+            when measure = 'rate' and is_met is null
+                then concat(
+                    'cannot be said: ', about, ' in the trainee''s hands may be as rare as ',
+                    percent_text(tenth_below(other_end)), ' and as frequent as ',
+                    percent_text(tenth_above(measured_value)), '; at most ', percent_text(at_most), ' is asked'
+                )
             when measure = 'rate'
                 then concat(
                     about, ' may be as frequent as ', percent_text(tenth_above(measured_value)),
@@ -217,7 +230,7 @@ comment on column definition.milestone_standing.rules_met is 'Rules of this leve
 comment on column definition.milestone_standing.rules_total is
 'Rules of this level; 0 where the committee alone judges it.';
 comment on column definition.milestone_standing.rules_unknown is
-'Rules of which nothing can be said yet: no rate, no case with a recorded level, fewer than three scores, or a requirement that is not counted for this class.';
+'Rules of which nothing can be said yet: no rate, a rate in the trainee''s hands whose interval does not lie on one side of what is asked, no case with a recorded level, fewer than three scores, or a requirement that is not counted for this class.';
 comment on column definition.milestone_standing.missing is
 'What is not met and what cannot be said, one after the other; blank when nothing is missing.';
 comment on column definition.milestone_standing.committee_level is

@@ -1,4 +1,4 @@
--- How closely was each trainee supervised as surgeon, in the short words of the charts?
+-- How closely was each trainee supervised while operating, in the short words of the charts?
 --
 -- Rows:   one per trainee, procedure group (and `all` of them), training quarter and band with a case
 -- Reads:  supervision_mix, supervision_level
@@ -93,7 +93,7 @@ from shared
 inner join band_place on shared.band = band_place.band;
 
 comment on view definition.supervision_band is
-'In how many of their cases as surgeon was each trainee supervised how closely, in the short words of the charts? Only cases with a recorded level. It tells what happened, not what a trainee may do next; how many cases have no recorded level stands in supervision_mix.';
+'In how many of the cases in which they operated was each trainee supervised how closely, in the short words of the charts? Only cases with a recorded level. It tells what happened, not what a trainee may do next; how many cases have no recorded level stands in supervision_mix.';
 comment on column definition.supervision_band.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.supervision_band.cohort is
 'The class: the academic year in which its trainees are to complete.';
@@ -105,9 +105,9 @@ comment on column definition.supervision_band.training_quarter is
 comment on column definition.supervision_band.band is 'The level of supervision in short words.';
 comment on column definition.supervision_band.band_order is
 'The place of the lowest level of the band in the ladder, 1 = lowest.';
-comment on column definition.supervision_band.cases is 'Cases as surgeon in that band.';
+comment on column definition.supervision_band.cases is 'Cases in an operating role in that band.';
 comment on column definition.supervision_band.known_cases is
-'Cases as surgeon in that group and quarter in which a level was recorded.';
+'Cases in an operating role in that group and quarter with a level that agrees with the role.';
 comment on column definition.supervision_band.share is 'Cases by known cases.';
 comment on column definition.supervision_band.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -32,11 +32,16 @@ own as (
         sum(case attribution.attribution
             when 'in_trainee_hands' then outcome_band.events_of_trainee
             else outcome_band.events
-        end) as events
+        end) as events,
+        sum(case attribution.attribution when 'in_trainee_hands' then outcome_band.events_unclear else 0 end)
+            as events_unclear
     from outcome_band
     inner join trainee on outcome_band.trainee_ref = trainee.trainee_ref
+    inner join complication on outcome_band.complication_ref = complication.complication_ref
     cross join attribution
-    where outcome_band.as_surgeon or attribution.attribution <> 'as_logged'
+    where
+        (outcome_band.in_operating_role or attribution.attribution <> 'as_logged')
+        and (complication.window_days = 0 or attribution.attribution <> 'in_trainee_hands')
     group by
         trainee.programme_ref,
         outcome_band.trainee_ref,
@@ -58,6 +63,7 @@ everybody as (
         band,
         sum(known_outcomes) as known_outcomes,
         sum(events) as events,
+        sum(events_unclear) as events_unclear,
         count(*) as trainees
     from own
     group by programme_ref, complication_ref, attribution, band
@@ -74,6 +80,7 @@ others as (
         own.known_outcomes,
         everybody.known_outcomes - own.known_outcomes as others_known,
         everybody.events - own.events as others_events,
+        everybody.events_unclear - own.events_unclear as others_unclear,
         everybody.trainees - 1 as others
     from own
     inner join everybody
@@ -110,6 +117,7 @@ summed as (
         + coalesce(max(case when band = 3 then expected_events end), 0e0)
         + coalesce(max(case when band = 4 then expected_events end), 0e0) as expected_events,
         min(case when too_little then band end) as first_band_too_little,
+        sum(others_unclear) as others_unclear,
         max(others) as others,
         sum(others_known) as others_known
     from judged
@@ -124,11 +132,14 @@ select
     complication.complication_ref,
     attribution.attribution,
     case
-        when summed.first_band_too_little is null then summed.expected_events / summed.known_outcomes
+        when summed.first_band_too_little is null and summed.others_unclear = 0
+            then summed.expected_events / summed.known_outcomes
     end as expected,
     coalesce(summed.others, 0) as expected_from_trainees,
     cast(coalesce(summed.others_known, 0) as bigint) as expected_known,
     case
+        when attribution.attribution = 'in_trainee_hands' and complication.window_days > 0
+            then 'nobody knows in whose hands an event after the operation happened'
         when summed.trainee_ref is null then 'the trainee has no known outcome'
         when summed.first_band_too_little is not null
             then concat(
@@ -141,6 +152,8 @@ select
                 end,
                 ': at least 30 of at least 5 other trainees are asked'
             )
+        when summed.others_unclear > 0
+            then concat('it is not clear who was operating in ', summed.others_unclear, ' events of others')
     end as why_none,
     trainee.data_through
 from trainee
@@ -162,7 +175,7 @@ comment on column definition.expected_rate.complication_ref is
 'The outcome, by its code in the specialty file.';
 comment on column definition.expected_rate.attribution is 'Whose cases and events, as in complication_rate.';
 comment on column definition.expected_rate.expected is
-'The expected rate; blank where the programme has too little, as why_none says.';
+'The expected rate; blank where the programme has too little, or it is not clear who was operating, as why_none says.';
 comment on column definition.expected_rate.expected_from_trainees is
 'Other trainees with a known outcome in the bands in which the trainee has cases.';
 comment on column definition.expected_rate.expected_known is 'Known outcomes of these others in these bands.';

@@ -45,6 +45,8 @@ outcome as (
         end as amount,
         outcome_quarter.known_outcomes as base,
         0 as squares,
+        case attribution.attribution when 'in_trainee_hands' then outcome_quarter.events_unclear else 0 end
+            as unclear,
         -- A rate is shown only while half of the due cases of an outcome with a window are known.
         case
             when complication.window_days > 0
@@ -54,7 +56,10 @@ outcome as (
     from outcome_quarter
     inner join complication on outcome_quarter.complication_ref = complication.complication_ref
     cross join attribution
-    where outcome_quarter.as_surgeon or attribution.attribution <> 'as_logged'
+    where
+        (outcome_quarter.in_operating_role or attribution.attribution <> 'as_logged')
+        -- Nobody knows in whose hands an event after the operation happened.
+        and (complication.window_days = 0 or attribution.attribution <> 'in_trainee_hands')
 
 ),
 
@@ -72,6 +77,7 @@ part as (
         end as amount,
         supervision_mix.cases as base,
         0 as squares,
+        0 as unclear,
         0 as due
     from main.supervision_mix
     cross join upper_level
@@ -84,6 +90,7 @@ part as (
         score as amount,
         1 as base,
         score * score as squares,
+        0 as unclear,
         0 as due
     from review_step
     where not done_by_supervisor and score is not null
@@ -99,6 +106,7 @@ by_quarter as (
         sum(amount) as amount,
         sum(base) as base,
         sum(squares) as squares,
+        sum(unclear) as unclear,
         sum(due) as due
     from part
     group by trainee_ref, training_quarter, measure
@@ -115,6 +123,7 @@ select
     cast(sum(by_quarter.base) as bigint) as base,
     cast(sum(by_quarter.squares) as bigint) as squares,
     cast(sum(by_quarter.due) as bigint) as due,
+    cast(sum(by_quarter.unclear) as bigint) as unclear,
     quarter.data_through
 from quarter
 inner join by_quarter
@@ -139,6 +148,7 @@ select
     cast(null as bigint) as base,
     cast(0 as bigint) as squares,
     cast(0 as bigint) as due,
+    cast(0 as bigint) as unclear,
     quarter.data_through
 from quarter
 inner join main.volume_course
@@ -153,7 +163,7 @@ comment on column definition.measure_course.cohort is
 'The class: the academic year in which its trainees are to complete.';
 comment on column definition.measure_course.trainee_ref is 'The trainee, as a pseudonym.';
 comment on column definition.measure_course.measure is
-'What is measured: counted_cases:requirement, rate:complication:attribution, supervision_share:group (cases as surgeon at the second highest level of a surgeon or above), or score_mean:step.';
+'What is measured: counted_cases:requirement, rate:complication:attribution, supervision_share:group (cases in an operating role at the second highest level of such a role or above), or score_mean:step.';
 comment on column definition.measure_course.training_quarter is
 'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
 comment on column definition.measure_course.amount is
@@ -164,5 +174,7 @@ comment on column definition.measure_course.squares is
 'The sum of the squared scores, from which their spread follows; 0 for other measures.';
 comment on column definition.measure_course.due is
 'Due cases of an outcome with a window; 0 for other measures.';
+comment on column definition.measure_course.unclear is
+'Events of which it is not clear who was operating, for rates in the trainee''s hands; 0 for other measures.';
 comment on column definition.measure_course.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

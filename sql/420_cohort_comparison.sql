@@ -91,7 +91,8 @@ other as (
         measure_course.amount,
         measure_course.base,
         measure_course.squares,
-        measure_course.due
+        measure_course.due,
+        measure_course.unclear
     from trainee_clock as self
     inner join main.measure_course
         on
@@ -138,7 +139,8 @@ pooled as (
         count(*) filter (where base > 0) as others,
         sum(amount) as amount,
         case when 2 * sum(base) >= sum(due) then sum(base) else 0 end as base,
-        sum(squares) as squares
+        sum(squares) as squares,
+        sum(unclear) as unclear
     from other
     where base is not null
     group by trainee_ref, measure
@@ -163,7 +165,7 @@ reference as (
         case
             when pooled.is_mean
                 then score_high(pooled.base, pooled.amount, pooled.squares, t_quantile.quantile)
-            else wilson_high(pooled.amount, pooled.base, z_two_sided(0.95e0))
+            else wilson_high(pooled.amount + pooled.unclear, pooled.base, z_two_sided(0.95e0))
         end as reference_high
     from pooled
     left join t_quantile on t_quantile.degrees = least(pooled.base - 1, 1000)
@@ -194,14 +196,14 @@ comment on column definition.cohort_comparison.cohort is
 'The class: the academic year in which its trainees are to complete.';
 comment on column definition.cohort_comparison.trainee_ref is 'The trainee, as a pseudonym.';
 comment on column definition.cohort_comparison.measure is
-'What is measured: counted_cases:requirement, rate:complication:attribution, supervision_share:group (cases as surgeon at the second highest level of a surgeon or above), or score_mean:step.';
+'What is measured: counted_cases:requirement, rate:complication:attribution, supervision_share:group (cases in an operating role at the second highest level of such a role or above), or score_mean:step.';
 comment on column definition.cohort_comparison."value" is
 'The trainee''s own number today: a count, a rate or share from 0 to 1, or a mean score from 1 to 5.';
 comment on column definition.cohort_comparison.value_low is
 'Lower end of its 95 % interval: Wilson for rates and shares, Student''s t for means; blank for counts.';
-comment on column definition.cohort_comparison.value_high is 'Upper end of the same interval.';
+comment on column definition.cohort_comparison.value_high is 'Upper end of the same interval; in the trainee''s hands with the unclear events as theirs.';
 comment on column definition.cohort_comparison.reference is
-'Counts: the median of the others. Rates, shares and means: all cases or scores of the others together. Blank below five others; and for an outcome with a window, while fewer than half of their due cases are known.';
+'Counts: the median of the others. Rates, shares and means: all cases or scores of the others together. Blank below five others; and for an outcome with a window, while fewer than half of their due cases are known, and always in the trainee''s hands.';
 comment on column definition.cohort_comparison.reference_low is
 'Counts: the lower quartile. Otherwise the lower end of the 95 % interval of the reference.';
 comment on column definition.cohort_comparison.reference_high is

@@ -98,6 +98,6 @@ comment on column definition.trainee_log.warnings is 'Warnings about rows that w
 comment on column definition.trainee_log.unconfirmed_cases is
 'Cases of which no supervisor has said whether the role is right.';
 comment on column definition.trainee_log.is_current is
-'Whether the data run to within the setting of days before the day of the snapshot.';
+'Whether the data run to within the setting of days before the day of the snapshot or, of who completed or left, to that month.';
 comment on column definition.trainee_log.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -127,6 +127,16 @@ def _complications(dice: random.Random) -> str:
     return ";".join(events.values())
 
 
+def _follow_up(dice: random.Random, complications: str) -> str:
+    """Any; some end with the day of an event."""
+    days = [event.partition("@")[2] for event in complications.split(";")]
+    return (
+        dice.choice([day for day in days if day] or FOLLOW_UPS)
+        if dice.random() < 0.3
+        else dice.choice(FOLLOW_UPS)
+    )
+
+
 def _operated_on(dice: random.Random, earliest: str) -> dt.date:
     """Any day since `earliest`; many in the last months, whose windows are still open."""
     first, last = month_count(earliest), month_count(AS_OF.isoformat())
@@ -166,9 +176,9 @@ def _case(number: int, trainee: Row, logs: str) -> Row:
         "technique": dice.choice(TECHNIQUES),
         "attributes": dice.choice(ATTRIBUTES),
         "risk_factors": dice.choice(RISK_FACTORS),
-        "complications": _complications(dice),
+        "complications": (complications := _complications(dice)),
         "event_hands": dice.choice(("", "trainee", "trainee", "supervisor", "unclear")),
-        "follow_up_days": dice.choice(FOLLOW_UPS),
+        "follow_up_days": _follow_up(dice, complications),
         "logged_on": _logged_on(dice, operated, logs),
     }
     return _in_other_writing(dice, row)
@@ -270,6 +280,8 @@ def demanding(specialty: dict[str, Any]) -> dict[str, Any]:
     rules["glaucoma_filtering"] |= {"cohorts": {"from": None, "to": 2024}}
     rules["globe_trauma"] |= {"cohorts": {"from": 2024, "to": 2025}, "stages": ["first_year"]}
     rules["globe_trauma"] |= {"elsewhere": False}
+    # Two roles operate, so that none of them is the one that a specialty without marks takes.
+    changed["roles"] |= {role: {"title": role, "operating": True} for role in ("surgeon", "assistant")}
     del rules["intravitreal_injection"]  # its procedure then counts toward nothing
     # 31 days end exactly with the next month of 31 days; 28 with a February.
     changed["complications"]["endophthalmitis"]["window_days"] = 31

@@ -24,6 +24,8 @@ def specialty(
     """`rules`: level → rules of the one milestone `lens_skill`, of a framework with the levels A, B, C."""
     content = yaml.safe_load(example(requirements, complications))
     content["steps"] = STEPS
+    # So that somebody who operates has a level below the two highest.
+    content["supervision"]["observed"]["roles"].append("surgeon")
     content["milestones"] = {
         "framework": "example",
         "official": False,

@@ -47,7 +47,8 @@ AFTER_KEY = {
     "case_volume": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases"
     " held_cases parts_total parts_short reached part_depth data_through",
     "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
-    " eligible_cases not_yet_due events_unclear early_events data_through",
+    " eligible_cases not_yet_due events_unclear early_events events_unfollowed possible_low possible_high"
+    " data_through",
     "supervision_mix": "level_rank cases known_cases share data_through",
 }
 COLUMNS = {view: [*key, *AFTER_KEY[view].split()] for view, key in KEYS.items()}
@@ -140,6 +141,8 @@ class Oracle(Programme):
         """The first reason that lies in the case alone, before other rows of its operation are looked at."""
         rule = self.specialty["requirements"][requirement]
         month = month_of(case, "operated_on")
+        if month < self.credit_from(trainee):
+            return "before_credit_from"
         if not self._in_force(rule, trainee):
             return "outside_edition"
         if rule.get("roles") and code(case, "role") not in rule["roles"]:
@@ -237,45 +240,94 @@ class Oracle(Programme):
 
     def _rate_row(self, trainee: str, ref: str, complication: Answer, attribution: str) -> Answer:
         window = complication["window_days"]
-        counts = dict.fromkeys(
-            ("events", "known_outcomes", "unknown_outcomes", "not_yet_due", "events_unclear", "early_events"),
-            0,
-        )
+        names = "events known unknown not_yet_due unclear early unfollowed"
+        counts = dict.fromkeys(names.split(), 0)
         for case in self.cases(trainee):
             if self._enters_rate(trainee, case, complication["group"], attribution):
                 for name in self._outcome(trainee, case, ref, window, attribution):
                     counts[name] += 1
-        known, due = counts["known_outcomes"], counts["known_outcomes"] + counts["unknown_outcomes"]
-        shown = known > 0 and (window == 0 or 2 * known >= due)
-        low, high = wilson(counts["events"], known) if shown else (None, None)
-        return self._head(trainee) | counts | {
+        return self._head(trainee) | {
             "complication_ref": ref,
             "procedure_group": complication["group"],
             "attribution": attribution,
-            "rate": counts["events"] / known if shown else None,
-            "rate_low": low,
-            "rate_high": high,
+            "events": counts["events"],
+            "known_outcomes": counts["known"],
+            "unknown_outcomes": counts["unknown"],
+            **self._rate(counts, window, attribution),
             "confidence": CONFIDENCE,
-            "eligible_cases": due + counts["not_yet_due"],
-        }  # fmt: skip
+            "eligible_cases": counts["known"] + counts["unknown"] + counts["not_yet_due"],
+            "not_yet_due": counts["not_yet_due"],
+            "events_unclear": counts["unclear"],
+            "early_events": counts["early"],
+            "events_unfollowed": counts["unfollowed"],
+        }
+
+    @staticmethod
+    def _rate(counts: dict[str, int], window: int, attribution: str) -> Answer:
+        """The rate and its interval among the known, and between which two it would be if all were known."""
+        rate: Answer = dict.fromkeys(["rate", "rate_low", "rate_high", "possible_low", "possible_high"])
+        known, events = counts["known"], counts["events"]
+        due = known + counts["unknown"]
+        if due == 0 or (window > 0 and attribution == "in_trainee_hands"):
+            return rate
+        rate["possible_low"] = (events + counts["unfollowed"]) / due
+        rate["possible_high"] = (events + counts["unknown"] + counts["unclear"]) / due
+        if known > 0 and (window == 0 or 2 * known >= due):
+            rate["rate"] = events / known
+            rate["rate_low"] = wilson(events, known)[0]
+            rate["rate_high"] = wilson(events + counts["unclear"], known)[1]
+        return rate
+
+    def _operates(self, case: Row) -> bool:
+        """Whether the role is marked as operating; where none is, whether it is that of surgeon."""
+        roles = self.specialty["roles"]
+        marked = [ref for ref, role in roles.items() if isinstance(role, dict) and role.get("operating")]
+        return code(case, "role") in (marked or ["surgeon"])
+
+    def _teaches(self, case: Row) -> bool:
+        role = self.specialty["roles"][code(case, "role")]
+        return isinstance(role, dict) and role.get("teaching") is True
+
+    def _is_of_a_patient(self, case: Row) -> bool:
+        for name in codes(case, "attributes") or []:
+            attribute = self.specialty["attributes"][name]
+            if isinstance(attribute, dict) and attribute.get("patient") is False:
+                return False
+        return True
+
+    def _is_eligible(self, trainee: str, case: Row) -> bool:
+        """Whether the case was performed here, on a patient."""
+        return self._is_of_a_patient(case) and not self.is_elsewhere(trainee, month_of(case, "operated_on"))
 
     def _enters_rate(self, trainee: str, case: Row, group: str, attribution: str) -> bool:
-        if self._group(case) != group or self.is_elsewhere(trainee, month_of(case, "operated_on")):
+        if self._group(case) != group or not self._is_eligible(trainee, case):
             return False
-        if code(case, "role") == "surgeon":
+        if self._operates(case):
             return True
-        return attribution != "as_logged" and yes_no(case, "takeover") is True
+        return attribution != "as_logged" and yes_no(case, "takeover") is True and not self._teaches(case)
 
     def _outcome(self, trainee: str, case: Row, ref: str, window: int, attribution: str) -> list[str]:
-        """The columns in which this case is counted."""
+        """The counts that this case adds to."""
         recorded = codes(case, "complications")
         hit = self._is_hit(recorded or [], ref, window)
-        followed = recorded is not None and int(cell(case, "follow_up_days") or -1) >= window
-        if not (window == 0 or followed or self._window_is_over(trainee, case, window)):
-            return ["not_yet_due", "early_events"] if hit else ["not_yet_due"]
-        if recorded is None or not (window == 0 or hit or followed):
-            return ["unknown_outcomes"]
-        return ["known_outcomes", *self._event_columns(case, attribution)] if hit else ["known_outcomes"]
+        if window > 0 and not self._window_is_over(trainee, case, window):
+            return ["not_yet_due", "early"] if hit else ["not_yet_due"]
+        if recorded is None:
+            return ["unknown"]
+        if window > 0 and not self._is_followed(case, recorded, ref, window):
+            return ["unknown", "unfollowed"] if hit else ["unknown"]
+        return ["known", *self._event_columns(case, attribution)] if hit else ["known"]
+
+    @staticmethod
+    def _is_followed(case: Row, recorded: list[str], ref: str, window: int) -> bool:
+        """Through the window, or to the very day of the event."""
+        days = cell(case, "follow_up_days")
+        if days is None:
+            return False
+        ended = [
+            event.partition("@")[2].strip() for event in recorded if event.partition("@")[0].strip() == ref
+        ]
+        return int(days) >= window or int(days) in [int(day) for day in ended if day]
 
     @staticmethod
     def _is_hit(recorded: list[str], ref: str, window: int) -> bool:
@@ -286,16 +338,15 @@ class Oracle(Programme):
         return False
 
     def _window_is_over(self, trainee: str, case: Row, window: int) -> bool:
-        through = self.data_through(trainee)
         last = last_day(month_of(case, "operated_on")) + dt.timedelta(days=window)
-        return through is not None and last <= last_day(through)
+        return last <= last_day(self.through_of(trainee, case))
 
     @staticmethod
     def _event_columns(case: Row, attribution: str) -> list[str]:
         hands = code(case, "event_hands")
         if attribution != "in_trainee_hands" or hands == "trainee":
             return ["events"]
-        return [] if hands == "supervisor" else ["events_unclear"]
+        return [] if hands == "supervisor" else ["unclear"]
 
     # supervision_mix
 
@@ -304,12 +355,18 @@ class Oracle(Programme):
         for trainee in self.roster:
             for case in self.cases(trainee):
                 group, month = self._group(case), month_of(case, "operated_on")
-                if group and code(case, "role") == "surgeon" and not self.is_elsewhere(trainee, month):
+                if group and self._operates(case) and self._is_eligible(trainee, case):
                     levels = counts.setdefault((trainee, group, self.training_quarter(trainee, month)), {})
-                    level = code(case, "supervision")
+                    level = self._level(case)
                     levels[level] = levels.get(level, 0) + 1
         rows = [self._mix_row(place, levels, level) for place, levels in counts.items() for level in levels]
         return in_order(rows, "supervision_mix")
+
+    def _level(self, case: Row) -> str | None:
+        """The level recorded; one that contradicts the role is as good as none."""
+        level = code(case, "supervision")
+        agrees = self.specialty["supervision"][level].get("roles") if level else None
+        return level if not agrees or code(case, "role") in agrees else None
 
     def _mix_row(
         self, place: tuple[str, str, int], levels: dict[str | None, int], level: str | None

@@ -119,20 +119,34 @@ class Programme:
 
     @staticmethod
     def _latest_month(own: list[Row]) -> str:
+        """The later of the month of the latest log and of the latest operation."""
         logged = [month_of(row, "logged_on") for row in own if cell(row, "logged_on")]
-        return max(logged or [month_of(row, "operated_on") for row in own])
+        return max(logged + [month_of(row, "operated_on") for row in own])
 
     def cases(self, trainee: str) -> list[Row]:
         """Every live key once, as the source taken last has it."""
-        slots = [slot for slot in self.live if slot[0] == trainee]
         merged: dict[Any, Row] = {}
-        for slot in sorted(slots, key=lambda slot: self.taken[slot]):
+        for slot in self._slots(trainee):
             merged.update(self.live[slot])
         return list(merged.values())
+
+    def _slots(self, trainee: str) -> list[tuple[str, str]]:
+        """Trainee and source, for each source; the one taken last comes last."""
+        slots = [slot for slot in self.live if slot[0] == trainee]
+        return sorted(slots, key=lambda slot: self.taken[slot])
+
+    def through_of(self, trainee: str, case: Row) -> str:
+        """The month through which the data of the case's own source run."""
+        slots = [slot for slot in self._slots(trainee) if case_key(case) in self.live[slot]]
+        return self.through[slots[-1]]
 
     def data_through(self, trainee: str) -> str | None:
         """The earliest month over the trainee's sources."""
         return min((month for slot, month in self.through.items() if slot[0] == trainee), default=None)
+
+    def credit_from(self, trainee: str) -> str:
+        row = self.roster[trainee]
+        return (cell(row, "credit_from") or row["started"].strip())[:7]
 
     # The trainee's own time.
 

@@ -91,7 +91,7 @@ T22 = {"trainee_ref": "T22"}
 CATARACT = T22 | {"requirement_ref": "cataract"}
 RUPTURE = T22 | {"complication_ref": "capsule_rupture", "attribution": "as_started"}
 RATE = "{events} of {known_outcomes} known"
-WHOLE_RATE = "{unknown_outcomes} not recorded, {not_yet_due} not yet due"
+WHOLE_RATE = "{unknown_outcomes} not known, {not_yet_due} not yet due"
 
 ON_SCREENS: dict[tuple[str, str], list[Figure]] = {
     ("director", "Cohort"): [

@@ -150,7 +150,14 @@ def test_made_up_cohorts_hold_the_states_that_the_views_tell_apart() -> None:
         assert len({(row["trainee_ref"], case_key(row)) for row in cohort.cases}) == len(cohort.cases)
         reasons.update(row["reason"] for row in oracle.case_credit())
         for row in oracle.complication_rate():
-            for name in ("events", "unknown_outcomes", "not_yet_due", "events_unclear", "early_events"):
+            for name in (
+                "events",
+                "unknown_outcomes",
+                "not_yet_due",
+                "events_unclear",
+                "early_events",
+                "events_unfollowed",
+            ):
                 totals[name] = totals.get(name, 0) + row[name]
 
     collect()

@@ -48,7 +48,7 @@ def answer_of(rows: list[Row], **key: str) -> Row:
 
 
 def rates(taken: Taken, complication: str, attribution: str) -> str:
-    """events / known / unknown / eligible / not yet due / unclear / early, as published."""
+    """events / known / unknown / eligible / not yet due / unclear / early / unfollowed, as published."""
     row = answer_of(
         shown(taken.store, "complication_rate")[1], complication_ref=complication, attribution=attribution
     )
@@ -60,6 +60,7 @@ def rates(taken: Taken, complication: str, attribution: str) -> str:
         "not_yet_due",
         "events_unclear",
         "early_events",
+        "events_unfollowed",
     )
     return " ".join(row[name] for name in names)
 
@@ -72,19 +73,21 @@ def test_a_window_that_ends_with_the_last_day_of_the_data_is_due_and_one_day_lat
     cases = [
         case(1, "2022-11-01", complications="none"),
         case(2, "2022-12-01", complications="none"),
-        case(3, "2023-01-02", complications="wound_leak@7", follow_up_days="6"),
+        case(3, "2023-01-02", complications="wound_leak@7", follow_up_days="7"),
         case(4, "2023-01-02", complications="wound_leak@8", follow_up_days="8"),
         case(5, "2023-02-03", complications="wound_leak@2", follow_up_days="6"),
         case(6, "2023-02-03", complications="wound_leak@2", follow_up_days="7"),
         case(7, "2023-02-28", complications="wound_leak", logged_on="2023-02-28"),
+        case(8, "2023-01-02", complications="wound_leak@5", follow_up_days="5"),
+        case(9, "2023-01-02", complications="wound_leak@5", follow_up_days="6"),
     ]
     taken.take(Cohort([trainee()], [], cases))
     taken.check()
     # Retinal detachment, 90 days: only case 1 is due, and nobody saw its 90 days: unknown.
-    assert rates(taken, "retinal_detachment", "as_logged") == "0 0 1 7 6 0 0"
-    # Wound leak, 7 days: known 3 (hit), 4 (followed, after its window), 6 (followed, hit); 1 and 2 unknown;
-    # 5 and 7 not yet due, both of them early events.
-    assert rates(taken, "wound_leak", "as_logged") == "2 3 2 7 2 0 2"
+    assert rates(taken, "retinal_detachment", "as_logged") == "0 0 1 9 8 0 0 0"
+    # Wound leak, 7 days: known 3 (hit), 4 (followed, after its window), 8 (hit, which ended the follow-up); 1, 2 and 9
+    # unknown, 9 with an event; 5, 6 and 7 not yet due, though 6 was followed, all of them early events.
+    assert rates(taken, "wound_leak", "as_logged") == "2 3 3 9 3 0 3 1"
 
 
 def test_a_rate_is_blank_while_fewer_than_half_of_the_due_cases_are_known(taken: Taken) -> None:
@@ -118,12 +121,14 @@ def test_takeovers_stay_in_the_denominator_and_events_go_to_the_hands_that_had_t
         case(5, "2023-01-02", event_hands="trainee", role="assistant", takeover="no", **rupture),
         case(6, "2023-01-02", complications="none"),
         case(7, "2023-01-02"),
+        case(8, "2023-01-02", takeover="yes", role="teaching_assistant", **rupture),
+        case(9, "2023-01-02", attributes="simulated", **rupture),
     ]
     taken.take(Cohort([trainee()], [], cases))
     taken.check()
-    assert rates(taken, "capsule_rupture", "as_logged") == "2 3 1 4 0 0 0"
-    assert rates(taken, "capsule_rupture", "as_started") == "4 5 1 6 0 0 0"
-    assert rates(taken, "capsule_rupture", "in_trainee_hands") == "1 5 1 6 0 2 0"
+    assert rates(taken, "capsule_rupture", "as_logged") == "2 3 1 4 0 0 0 0"
+    assert rates(taken, "capsule_rupture", "as_started") == "4 5 1 6 0 0 0 0"
+    assert rates(taken, "capsule_rupture", "in_trainee_hands") == "1 5 1 6 0 2 0 0"
 
 
 def test_cases_elsewhere_count_toward_minimums_and_never_toward_rates_or_supervision(taken: Taken) -> None:
@@ -140,7 +145,7 @@ def test_cases_elsewhere_count_toward_minimums_and_never_toward_rates_or_supervi
     taken.check()
     volume = answer_of(shown(taken.store, "case_volume")[1], requirement_ref="cataract")
     assert volume["counted_cases"] == "6"
-    assert rates(taken, "capsule_rupture", "as_logged") == "0 3 0 3 0 0 0"
+    assert rates(taken, "capsule_rupture", "as_logged") == "0 3 0 3 0 0 0 0"
     mix = shown(taken.store, "supervision_mix")[1]
     # July 2022 is month 1, so October 2022 begins quarter 2 and March 2023 ends quarter 3.
     assert [(row["training_quarter"], row["level_ref"], row["cases"], row["known_cases"]) for row in mix] == [
@@ -157,13 +162,15 @@ def test_a_later_roster_row_and_training_row_replace_the_earlier_ones_of_their_k
         case(number, f"{month}-15", complications="none") for number, month in enumerate(months, start=1)
     ]
     taken.take(Cohort([trainee()], [away], cases))
-    assert rates(taken, "capsule_rupture", "as_logged") == "0 2 0 2 0 0 0"
+    assert rates(taken, "capsule_rupture", "as_logged") == "0 2 0 2 0 0 0 0"
     # The case of October 2022 now lies before the start; the time elsewhere now ends before April 2023.
     taken.take_people([trainee(started="2023-01", cohort="2027")], [away | {"to": "2023-03"}])
     taken.check()
-    assert rates(taken, "capsule_rupture", "as_logged") == "0 2 0 2 0 0 0"
+    assert rates(taken, "capsule_rupture", "as_logged") == "0 2 0 2 0 0 0 0"
     volume = answer_of(shown(taken.store, "case_volume")[1], requirement_ref="cataract")
-    assert (volume["cohort"], volume["counted_cases"]) == ("2026-27", "3")
+    assert (volume["cohort"], volume["counted_cases"]) == ("2026-27", "2")
+    reasons = [row["reason"] for row in shown(taken.store, "case_credit")[1]]
+    assert reasons == ["before_credit_from", "credited", "credited"]
     quarters = [row["training_quarter"] for row in shown(taken.store, "supervision_mix")[1]]
     assert quarters == ["1", "2"]
 
@@ -195,11 +202,13 @@ def test_a_blank_side_is_a_side_of_its_own_and_one_event_within_its_window_is_en
         case(1, "2023-01-02"),
         case(1, "2023-01-02", side="left"),
         case(1, "2023-01-02", side="both", **twice),
+        case(2, "2023-03-20", role="observer"),
     ]
     taken.take(Cohort([trainee()], [], cases))
     taken.check()
-    assert [row["side"] for row in shown(taken.store, "case_credit")[1]] == ["", "both", "left"]
-    assert rates(taken, "endophthalmitis", "as_logged") == "1 1 0 3 2 0 0"
+    assert [row["side"] for row in shown(taken.store, "case_credit")[1]] == ["", "both", "left", ""]
+    # 31 January + 42 days = 14 March: all three are due.
+    assert rates(taken, "endophthalmitis", "as_logged") == "1 1 2 3 0 0 0 0"
 
 
 def test_one_operation_counts_once_where_the_rule_counts_operations(tmp_path: Path) -> None:

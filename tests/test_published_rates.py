@@ -52,9 +52,11 @@ def extra_rows() -> Iterator[Row]:
     for row in outcome_rows("with_assistant", ["capsule_rupture"] * 25):
         yield row | {"case_ref": f"other-{row['case_ref'][-5:]}", "role": "assistant"}
     late = events_and_none("endophthalmitis@43", 1, 20)
-    yield from outcome_rows("event_after_window", late, follow_up_days="60")
+    # Logged when the window of every one had passed.
+    followed = {"follow_up_days": "60", "logged_on": "2024-03-01"}
+    yield from outcome_rows("event_after_window", late, **followed)
     last_day = events_and_none("endophthalmitis@42", 1, 20)
-    yield from outcome_rows("event_on_last_day", last_day, follow_up_days="60")
+    yield from outcome_rows("event_on_last_day", last_day, **followed)
 
 
 @pytest.fixture(scope="module")

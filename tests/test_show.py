@@ -28,7 +28,8 @@ COLUMNS = {
     "case_volume": f"{PERSON} requirement_ref requirement_title minimum counted_cases remaining_cases met edition"
     " confirmed_cases held_cases",
     "complication_rate": f"{PERSON} complication_ref procedure_group attribution events known_outcomes"
-    " unknown_outcomes rate rate_low rate_high confidence eligible_cases not_yet_due events_unclear early_events",
+    " unknown_outcomes rate rate_low rate_high confidence eligible_cases not_yet_due events_unclear early_events"
+    " events_unfollowed possible_low possible_high",
     "supervision_mix": f"{PERSON} procedure_group training_quarter level_ref level_rank cases known_cases share",
     "technique_step": f"{PERSON} procedure_group step training_quarter scored score_mean score_low score_high"
     " done_by_supervisor attempts successes success_low success_high seconds_median",

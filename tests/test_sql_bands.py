@@ -22,6 +22,7 @@ def course(db: Db, trainee: str = "T01") -> str:
 def test_a_course_counts_up_month_by_month_and_keeps_months_without_a_case() -> None:
     db = database(specialty(requirements={"lens": {"elsewhere": True}}))
     put_trainees(db, {"T01": "2026-07"})
+    db.execute("update input.trainees set credit_from = '2026-05'")
     log = Log(db)
     log.add("T01", "2026-05", 2)
     log.add("T01", "2026-07")

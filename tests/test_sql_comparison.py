@@ -75,6 +75,7 @@ def test_fewer_than_five_others_are_no_reference(others: int, expected: str) -> 
 
 def test_a_trainee_in_quarter_2_is_compared_with_the_others_first_two_quarters_only() -> None:
     db, log = programme()
+    db.execute("update input.trainees set credit_from = '2023-06' where started = '2023-07'")
     for ref in OTHERS:
         log.add(ref, "2023-06", 1)  # performed elsewhere, where the rule lets it count
         log.add(ref, "2023-07", 1)
@@ -210,6 +211,31 @@ def test_the_three_attributions_are_compared_each_with_its_own() -> None:
         rate:capsule_rupture:as_started       | {2 / 37:.9g}
         rate:capsule_rupture:in_trainee_hands | {1 / 37:.9g}
     """)
+
+
+def test_unclear_hands_of_the_others_widen_their_interval_too() -> None:
+    # Wilson intervals of statsmodels: 1 event of 35 below, 1 + 2 above.
+    db, log = programme()
+    for ref in OTHERS:
+        log.add(ref, "2023-08", 6, complications="none")
+    for ref, hands in zip(OTHERS, ("trainee", "unclear", None, "supervisor"), strict=False):
+        log.add(ref, "2023-08", 1, complications="capsule_rupture", event_hands=hands)
+    log.add(OTHERS[4], "2023-08", 1, complications="none")
+    low, high = proportion_confint(1, 35, method="wilson")[0], proportion_confint(3, 35, method="wilson")[1]
+    found = numbers(db, "rate:capsule_rupture:in_trainee_hands")
+    assert found == pytest.approx((1 / 35, low, high), abs=1e-12)
+
+
+def test_after_the_operation_no_rate_in_the_hands_of_others_is_compared() -> None:
+    db, log = programme(infection={"window_days": 7})
+    for ref in ("T01", *OTHERS):
+        log.add(ref, "2023-08" if ref != "T01" else "2026-08", 6, complications="none", follow_up_days=7)
+    assert compared(db, "rate:infection:in_trainee_hands") == drawn("| | | | 0")
+    assert compared_measure(db, "rate:infection:as_started").startswith("0 | 0 | 0 | ")
+
+
+def compared_measure(db: Db, measure: str) -> str:
+    return table(db, "cohort_comparison", REFERENCE, f"measure = '{measure}' and trainee_ref = 'T01'")
 
 
 def test_somebody_of_whom_nothing_is_known_stands_behind_no_rate() -> None:

@@ -73,6 +73,7 @@ def test_cases_are_numbered_for_each_attribution_among_its_own() -> None:
     for ref in ("T01", *OTHERS):
         log.add(ref, "2026-07", 50, role="assistant", takeover=True, complications="none")
         logged(log, ref, 50, {1} if ref != "T01" else set())
+    db.execute("update input.cases set event_hands = 'supervisor' where complications <> 'none'")
     run(db)
     assert table(
         db, "expected_rate", "attribution, expected, expected_known", "trainee_ref = 'T01'"
@@ -81,6 +82,30 @@ def test_cases_are_numbered_for_each_attribution_among_its_own() -> None:
         as_started       | 0.01 | 500
         in_trainee_hands | 0    | 500
     """)
+
+
+def test_unclear_hands_of_others_leave_nothing_to_expect_in_the_trainees_hands() -> None:
+    # Taken as not the trainee's they would make 0 of what may be 5 in 250.
+    db, log = programme()
+    logged(log, "T01", 50, {1})
+    for ref in OTHERS:
+        logged(log, ref, 50, {1})
+    assert expected(db, attribution="in_trainee_hands") == drawn(
+        "| 5 | 250 | it is not clear who was operating in 5 events of others"
+    )
+    assert (
+        table(db, "expected_rate", "expected", "trainee_ref = 'T01' and attribution = 'as_started'") == "0.02"
+    )
+
+
+def test_after_the_operation_nothing_is_expected_in_the_trainees_hands() -> None:
+    db, log = programme(infection={"window_days": 7})
+    for ref in ("T01", *OTHERS):
+        log.add(ref, "2026-08", 40, complications="none", follow_up_days=7)
+    assert expected(db, attribution="in_trainee_hands") == drawn(
+        "| 0 | 0 | nobody knows in whose hands an event after the operation happened"
+    )
+    assert table(db, "expected_rate", "expected", "trainee_ref = 'T01' and attribution = 'as_started'") == "0"
 
 
 TOO_LITTLE = "too few known outcomes of others among their cases {}: at least 30 of at least 5 other trainees are asked"

@@ -62,6 +62,34 @@ def test_a_requirement_that_is_not_for_this_class_cannot_be_said() -> None:
 
 
 @pytest.mark.parametrize(
+    ("hands", "expected"),
+    [
+        # 12 ruptures in 60: 0 and 12 events are 0 to 6.02 % and 11.83 to 31.78 %; 2 are to 11.36 %, 22 from 25.62 %.
+        ({"": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; at most 20 % is asked"),
+        ({"unclear": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; at most 20 % is asked"),
+        (
+            {"trainee": 12},
+            "0 | 1 | 1 | {} as rare as 11.8 % and as frequent as 31.8 %; at most 20 % is asked",
+        ),
+        ({"supervisor": 12}, "1 | 1 | 0 |"),
+        ({"supervisor": 10, "": 2}, "1 | 1 | 0 |"),
+        ({"trainee": 22}, "0 | 1 | 0 | An outcome may be as frequent as 49.4 %; at most 20 % is asked"),
+    ],
+)
+def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interval_say_so(
+    hands: dict[str, int], expected: str
+) -> None:
+    # Intervals of statsmodels' proportion_confint, method wilson.
+    db = ready({"B": [{**RATE, "attribution": "in_trainee_hands"}]})
+    log = Log(db)
+    for whose, events in hands.items():
+        log.add("T01", "2026-01", events, complications="capsule_rupture", event_hands=whose or None)
+    log.add("T01", "2026-01", 60 - sum(hands.values()), complications="none")
+    said = "cannot be said: An outcome in the trainee's hands may be"
+    assert standing(db) == expected.format(said).strip()
+
+
+@pytest.mark.parametrize(
     ("events", "known", "expected"),
     [
         (0, 0, "0 | 1 | 1 | cannot be said: An outcome has no rate yet"),

@@ -50,8 +50,8 @@ def test_an_outcome_of_the_operation_says_whether_it_is_known_and_why(db: Db) ->
 def test_an_outcome_with_a_window_says_which_days_decide(db: Db) -> None:
     cases = """
         case_ref | operated_month | complications          | follow_up_days
-        C01      | 2026-01        | infection@42           |
-        C02      | 2026-01        | infection              |
+        C01      | 2026-01        | infection@42           | 42
+        C02      | 2026-01        | infection              | 42
         C03      | 2026-01        | infection@43           | 60
         C04      | 2026-01        | infection@43           | 10
         C05      | 2026-01        | none                   | 42
@@ -63,23 +63,31 @@ def test_an_outcome_with_a_window_says_which_days_decide(db: Db) -> None:
         C11      | 2026-10        | infection              |
         C12      | 2026-10        | none                   | 42
         C13      | 2026-10        | infection@7            | 42
-        C14      | 2026-01        | infection@50;infection |
+        C14      | 2026-01        | infection@50;infection | 60
+        C15      | 2026-01        | infection@7            | 7
+        C16      | 2026-01        | infection@7            | 8
+        C17      | 2026-01        | infection@7            |
+        C18      | 2026-01        | infection              | 8
     """
     assert outcomes(db, cases, "infection") == drawn("""
-        C01 | event       | recorded on day 42, within the window of 42
-        C02 | event       | recorded without a day, and taken to lie within the window
-        C03 | no event    | recorded on day 43, after the window of 42
-        C04 | unknown     | follow-up of 10 days does not cover the window of 42
-        C05 | no event    | follow-up of 42 days covers the window of 42
-        C06 | unknown     | follow-up of 41 days does not cover the window of 42
-        C07 | unknown     | no follow-up is recorded for the window of 42 days
-        C08 | unknown     | complications are not recorded
-        C09 | not yet due | the window of 42 days has not passed by the end of the data
-        C10 | early event | recorded on day 5, but the window of 42 days has not passed by the end of the data
-        C11 | early event | recorded without a day, but the window of 42 days has not passed by the end of the data
-        C12 | no event    | follow-up of 42 days covers the window of 42
-        C13 | event       | recorded on day 7, within the window of 42
-        C14 | event       | recorded without a day, and taken to lie within the window
+        C01 | event            | recorded on day 42, within the window of 42
+        C02 | event            | recorded without a day, and taken to lie within the window
+        C03 | no event         | recorded on day 43, after the window of 42
+        C04 | unknown          | follow-up of 10 days does not cover the window of 42
+        C05 | no event         | follow-up of 42 days covers the window of 42
+        C06 | unknown          | follow-up of 41 days does not cover the window of 42
+        C07 | unknown          | no follow-up is recorded for the window of 42 days
+        C08 | unknown          | complications are not recorded
+        C09 | not yet due      | the window of 42 days has not passed by the end of the data
+        C10 | early event      | recorded on day 5, but the window of 42 days has not passed by the end of the data
+        C11 | early event      | recorded without a day, but the window of 42 days has not passed by the end of the data
+        C12 | not yet due      | the window of 42 days has not passed by the end of the data
+        C13 | early event      | recorded on day 7, but the window of 42 days has not passed by the end of the data
+        C14 | event            | recorded without a day, and taken to lie within the window
+        C15 | event            | recorded on day 7, with which the follow-up ended
+        C16 | unfollowed event | recorded on day 7, but follow-up of 8 days does not cover the window of 42
+        C17 | unfollowed event | recorded on day 7, but no follow-up is recorded for the window of 42 days
+        C18 | unfollowed event | recorded without a day, but follow-up of 8 days does not cover the window of 42
     """)
 
 
@@ -96,7 +104,7 @@ def test_only_cases_as_surgeon_or_taken_over_performed_here_in_the_group_of_the_
         C05      | manual_lens | surgeon   |          | 2023-06        |             |
         C06      | manual_lens | surgeon   | true     | 2023-07        |             |
     """
-    columns = "case_ref, procedure, side, case_sequence, training_quarter, role, as_surgeon, event_hands, data_through"
+    columns = "case_ref, procedure, side, case_sequence, training_quarter, role, in_operating_role, event_hands, data_through"
     assert outcomes(db, cases, "infection", columns) == drawn("""
         C01 | phaco_iol   | left  | 3 | 11 | surgeon   | True  | trainee | 2026-10
         C01 | phaco_iol   | right | 4 | 11 | surgeon   | True  |         | 2026-10
@@ -117,6 +125,7 @@ def test_the_rows_of_a_rate_add_up_to_its_counts(db: Db) -> None:
         C04      | 2026-10        | none            | 1              | surgeon   |
         C05      | 2026-10        | infection@1     | 1              | assistant | true
         C06      | 2025-01        | capsule_rupture |                | assistant | true
+        C07      | 2026-01        | infection@9     | 10             | surgeon   |
     """,
     )
     run(db)
@@ -124,16 +133,17 @@ def test_the_rows_of_a_rate_add_up_to_its_counts(db: Db) -> None:
         select complication_ref,
             count(*) filter (status in ('event', 'no event')) as known,
             count(*) filter (status = 'event') as events,
-            count(*) filter (status = 'unknown') as unknown,
+            count(*) filter (status in ('unknown', 'unfollowed event')) as unknown,
+            count(*) filter (status = 'unfollowed event') as unfollowed,
             count(*) filter (status in ('not yet due', 'early event')) as not_yet_due,
             count(*) filter (status = 'early event') as early
         from definition.case_outcome group by all order by all
     """).fetchall()
     rate = db.execute("""
-        select complication_ref, known_outcomes, events, unknown_outcomes, not_yet_due, early_events
+        select complication_ref, known_outcomes, events, unknown_outcomes, events_unfollowed, not_yet_due, early_events
         from complication_rate where attribution = 'as_started' order by all
     """).fetchall()
-    assert counted == rate == [("capsule_rupture", 5, 1, 1, 0, 0), ("infection", 2, 1, 2, 2, 1)]
+    assert counted == rate == [("capsule_rupture", 6, 1, 1, 0, 0, 0), ("infection", 2, 1, 3, 1, 2, 1)]
 
 
 def test_a_case_opens_into_what_the_log_says_of_it(db: Db) -> None:

@@ -29,7 +29,7 @@ COLUMNS = {
         programme_ref cohort trainee_ref complication_ref procedure_group attribution events:BIGINT
         known_outcomes:BIGINT unknown_outcomes:BIGINT rate:DOUBLE rate_low:DOUBLE rate_high:DOUBLE
         confidence:DOUBLE eligible_cases:BIGINT not_yet_due:BIGINT events_unclear:BIGINT early_events:BIGINT
-        data_through
+        events_unfollowed:BIGINT possible_low:DOUBLE possible_high:DOUBLE data_through
     """,
     "supervision_mix": """
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER level_ref level_rank:INTEGER
@@ -182,6 +182,20 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update complication_rate set events = known_outcomes + 1", "940_complication_rate_audit.sql"),
         ("update complication_rate set events_unclear = known_outcomes", "940_complication_rate_audit.sql"),
         ("update complication_rate set early_events = not_yet_due + 1", "940_complication_rate_audit.sql"),
+        (
+            "update complication_rate set events_unfollowed = unknown_outcomes + 1",
+            "940_complication_rate_audit.sql",
+        ),
+        (
+            "update complication_rate set possible_low = possible_high + 0.1",
+            "940_complication_rate_audit.sql",
+        ),
+        (
+            "update complication_rate set possible_low = null, possible_high = null",
+            "940_complication_rate_audit.sql",
+        ),
+        ("update complication_rate set possible_high = 1.1", "940_complication_rate_audit.sql"),
+        ("update complication set window_days = 7", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate_low = 0.99", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate_high = 0.01", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate_high = 1.01", "940_complication_rate_audit.sql"),

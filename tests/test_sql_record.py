@@ -62,6 +62,29 @@ def test_a_person_is_not_current_a_day_later_or_by_a_shorter_setting(db: Db, as_
     assert table(db, "trainee", "trainee_ref, is_current") == "T01 | false"
 
 
+@pytest.mark.parametrize("column", ["completed", "left"])
+@pytest.mark.parametrize(
+    ("over", "through", "expected"),
+    [
+        ("2026-05", "2026-05", "true | true"),  # data reach the month: nothing later is to come
+        ("2026-05", "2026-04", "true | false"),
+        ("2026-11", "2026-10", "true | true"),  # from its month on; and current by the days
+        ("2026-12", "2026-10", "false | true"),  # still to come
+        ("2026-12", "2026-09", "false | false"),
+        ("", "2026-09", "false | false"),
+        ("2026-05", "", "true | false"),
+    ],
+)
+def test_training_is_over_from_the_month_on_and_its_data_are_current_once_they_reach_it(
+    db: Db, column: str, over: str, through: str, expected: str
+) -> None:
+    put(db, "trainees", f"trainee_ref | {column}\nT01 | {over}")
+    if through:
+        put(db, "data_through", f"trainee_ref | data_through\nT01 | {through}")
+    run(db)
+    assert table(db, "trainee", "training_is_over, is_current") == expected
+
+
 def test_a_case_takes_the_stage_in_force_in_its_month(db: Db) -> None:
     one_trainee(db)
     put(
@@ -275,11 +298,11 @@ def test_lists_are_unnested_once_with_their_days(db: Db) -> None:
         db,
         "cases",
         """
-        case_ref | complications                     | attributes          | risk_factors
-        C01      | capsule_rupture;endophthalmitis@5 | pediatric;simulated | small_pupil
-        C02      | none                              | none                | none
-        C03      |                                   |                     |
-        C04      | endophthalmitis@0                 |                     |
+        case_ref | complications                     | attributes
+        C01      | capsule_rupture;endophthalmitis@5 | pediatric;simulated
+        C02      | none                              | none
+        C03      |                                   |
+        C04      | endophthalmitis@0                 |
     """,
     )
     run(db)
@@ -289,4 +312,3 @@ def test_lists_are_unnested_once_with_their_days(db: Db) -> None:
         C04 | endophthalmitis | 0
     """)
     assert table(db, "case_attribute", "case_ref, attribute") == "C01 | pediatric\nC01 | simulated"
-    assert table(db, "case_risk_factor", "case_ref, risk_factor") == "C01 | small_pupil"

@@ -47,7 +47,7 @@ COLUMNS = {
     """,
     "measure_course": """
         programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT
-        squares:BIGINT due:BIGINT data_through
+        squares:BIGINT due:BIGINT unclear:BIGINT data_through
     """,
     "trainee_log": """
         programme_ref cohort trainee_ref live_intakes:BIGINT accepted_rows:BIGINT left_out_rows:BIGINT

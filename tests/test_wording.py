@@ -142,9 +142,9 @@ def test_a_source_that_is_none_is_not_told_as_one() -> None:
 
 # The reasons of the view case_credit, from the contract of the views.
 REASONS = [
-    *("credited", "role", "stage", "attribute", "window", "duplicate_in_operation", "claimed_twice"),
+    *("credited", "before_credit_from", "role", "stage", "attribute", "duplicate_in_operation"),
     *("supervisor_disagreed", "takeover_to_confirm", "performed_elsewhere", "outside_edition"),
-    *("decided_otherwise", "no_requirement", "unmapped_code"),
+    *("no_requirement", "unmapped_code"),
 ]
 
 

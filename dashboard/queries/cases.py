@@ -78,7 +78,7 @@ def cases_of_outcome(
                 on outcome.trainee_ref = opened.trainee_ref and outcome.case_ref = opened.case_ref
                 and outcome.procedure = opened.procedure and outcome.side is not distinct from opened.side
             where outcome.trainee_ref = $person and outcome.complication_ref = $complication
-                and (outcome.as_surgeon or $attribution <> 'as_logged')
+                and (outcome.in_operating_role or $attribution <> 'as_logged')
         )
 
         select columns(lambda name: name not in {(*KEYS, *NOT_OF_AN_OUTCOME)})

@@ -16,7 +16,7 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         """
         select
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
-            completed is null and "left" is null as in_training,
+            not training_is_over as in_training,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
         order by cohort, trainee_ref
@@ -55,7 +55,8 @@ def rates(
         select
             rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
             rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
-            rate.early_events, expected.expected, expected.why_none
+            rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high, expected.expected,
+            expected.why_none
         from complication_rate as rate
         left join expected_rate as expected
             using (programme_ref, cohort, trainee_ref, complication_ref, attribution)
@@ -78,7 +79,8 @@ def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFram
         select
             rate.complication_ref, complication.title, rate.attribution, rate.events, rate.known_outcomes,
             rate.unknown_outcomes, rate.rate, rate.rate_low, rate.rate_high, rate.eligible_cases,
-            rate.not_yet_due, rate.events_unclear, rate.early_events, complication.definition,
+            rate.not_yet_due, rate.events_unclear, rate.early_events, rate.events_unfollowed, rate.possible_low,
+            rate.possible_high, complication.definition,
             complication.window_days, complication.source, complication.verified
         from complication_rate as rate
         inner join complication on rate.complication_ref = complication.complication_ref
@@ -134,7 +136,7 @@ def bands_of_quarter(
                 ) then 'no level recorded'
                 when clock.last_training_quarter is null then 'no data yet'
                 when clock.last_training_quarter < $quarter then 'no data of this quarter'
-                else 'no case as surgeon'
+                else 'no case in an operating role'
             end as why_none
         from trainee
         inner join trainee_clock as clock using (programme_ref, cohort, trainee_ref)
@@ -149,7 +151,7 @@ def bands_of_quarter(
 
 
 def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
-    """The bands in which a surgeon can be supervised, lowest first, whoever and whatever is shown."""
+    """The bands in which who operates can be supervised, lowest first, whoever and whatever is shown."""
     found = select(
         snapshot,
         scope,
@@ -159,8 +161,10 @@ def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
         group by band
         having
             bool_or(level_ref not in (select level_ref from supervision_role))
-            or bool_or(level_ref in (select level_ref from supervision_role where role = 'surgeon'))
-            -- An edition that takes a level away from surgeons leaves the cases that were recorded with it.
+            or bool_or(level_ref in (
+                select level_ref from supervision_role where role in (select role from role where operating)
+            ))
+            -- An edition that takes a level away from who operates leaves the cases that were recorded with it.
             or band in (select band from supervision_band)
         order by min(level_rank)
         """,

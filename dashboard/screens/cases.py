@@ -94,7 +94,9 @@ def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attr
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
     checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
     figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
-    figure.say(f"Whose cases: {opening.ATTRIBUTIONS[attribution]}.")
+    figure.say(
+        f"Whose cases: {opening.ATTRIBUTIONS[attribution]}. {wording.attribution_caution(attribution)}"
+    )
     figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
     for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):

@@ -180,6 +180,8 @@ def _outcomes(view: View) -> None:
         queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
     )
     frame = frame.assign(label=[wording.rate_label(row) for row in queries.records(frame)])
+    if beware := wording.attribution_caution(attribution):
+        figure.say(beware)
     title = f"{titles[complication]}, {wording.attribution_text(attribution)}"
     enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
     top = None if enough.empty else charts.axis_top(enough)

@@ -191,6 +191,8 @@ def _outcomes(person: Person) -> None:
         format_func=opening.ATTRIBUTIONS.__getitem__,
         key="own_attribution",
     )
+    if beware := wording.attribution_caution(attribution):
+        figure.say(beware)
     of_attribution = frame[frame["attribution"] == attribution]
     said = [wording.rate_sentence(row) for row in queries.records(of_attribution)]
     figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}))
@@ -298,6 +300,8 @@ def _measures(person: Person) -> dict[str, str]:
             f"rate:{row.complication_ref}:{attribution}": f"{row.title}, {wording.attribution_text(attribution)}"
             for row in outcomes
             for attribution in opening.ATTRIBUTIONS
+            # Leaving takeovers out compares complications that were taken over with those that were not.
+            if attribution != "as_logged"
         }
         | {
             f"supervision_share:{row.procedure_group}": f"{row.title}: share as surgeon at the two top steps of the ladder"

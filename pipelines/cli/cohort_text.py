@@ -16,7 +16,7 @@ LEGEND_WIDTH = 110
 CURRENT = """
 select cohort, trainee_ref, data_through, is_current
 from trainee
-where completed is null and "left" is null and programme_ref = $programme_ref
+where not training_is_over and programme_ref = $programme_ref
 order by cohort, trainee_ref
 """
 VOLUME = """
