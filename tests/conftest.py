@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
-from pipelines.intake import judging
+from pipelines.intake import suite
+
+VALIDATE = suite.validate
 
 # The longest files, so that no process is left with one of them at the end.
 FIRST = ("test_browser", "test_oracle", "test_privacy", "test_ended_halfway", "test_awkward")
@@ -19,7 +23,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     )
 
 
-@pytest.fixture
-def without_the_suite(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Other tests see that suite and findings count the same; here it would only take its time at every intake."""
-    monkeypatch.setattr(judging, "validate", lambda *_: None)
+@pytest.fixture(scope="session", autouse=True)
+def _without_the_suite() -> Iterator[None]:
+    """Great Expectations takes seconds to import; the tests marked `suite`, and every command run by run.py, have it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(suite, "validate", lambda *_: {})
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _with_the_suite(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if "suite" in request.keywords:
+        monkeypatch.setattr(suite, "validate", VALIDATE)

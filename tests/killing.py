@@ -47,7 +47,7 @@ def serve() -> None:
     # Imported once, before any order: a child inherits them, so a kill does not hit the import.
     import great_expectations  # noqa: F401 - imported for what comes after the fork
 
-    from pipelines import expectations, taking  # noqa: F401 - the same
+    from pipelines.intake import suite, take  # noqa: F401 - the same
 
     for line in sys.stdin:
         order = json.loads(line)

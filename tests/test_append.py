@@ -7,8 +7,6 @@ import pytest
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 
-pytestmark = pytest.mark.usefixtures("without_the_suite")
-
 __all__ = ["desk", "roster_store"]
 
 MARCH = """

@@ -91,7 +91,6 @@ def test_the_base_has_rows_that_could_be_harmed(base: Path) -> None:
 
 
 @pytest.mark.parametrize("file", FILES)
-@pytest.mark.usefixtures("without_the_suite")
 def test_check_gives_exactly_the_expected_findings_and_exit_code(
     file: str, base: Path, as_published: dict[str, bytes], large: Path
 ) -> None:
@@ -102,7 +101,6 @@ def test_check_gives_exactly_the_expected_findings_and_exit_code(
 
 
 @pytest.mark.parametrize("file", [file for file in FILES if EXIT_CODE[file]])
-@pytest.mark.usefixtures("without_the_suite")
 def test_a_strict_intake_ends_with_the_expected_code_and_stores_nothing(
     file: str, base: Path, as_published: dict[str, bytes], large: Path
 ) -> None:
@@ -116,7 +114,6 @@ CHANGES_WHAT_IS_LIVE = {"trainees-roster_redates_cases.csv"}
 
 
 @pytest.mark.parametrize("file", [file for file in FILES if not EXIT_CODE[file] and file not in BASE])
-@pytest.mark.usefixtures("without_the_suite")
 def test_a_strict_intake_of_a_file_with_warnings_alone_adds_to_what_is_published(
     file: str, base: Path, large: Path, tmp_path: Path
 ) -> None:

@@ -6,7 +6,7 @@ import csv
 from collections import Counter, defaultdict
 from pathlib import Path
 
-from pipelines.contract.findings import LEFT_OUT, REFUSALS, WARNINGS
+from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
 from seed_data import awkward_large
 
 AWKWARD = Path(__file__).parents[1] / "seed_data" / "awkward"

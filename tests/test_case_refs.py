@@ -6,8 +6,6 @@ import pytest
 
 from tests.drawn_exports import Desk, desk, roster_store
 
-pytestmark = pytest.mark.usefixtures("without_the_suite")
-
 __all__ = ["desk", "roster_store"]
 
 T01_IN_MARCH = "case_ref | trainee_ref | operated_on\nC001 | T01 | 2025-03-04"

@@ -12,10 +12,10 @@ import duckdb
 import pytest
 
 from pipelines.files.reading import ExportFile
-from pipelines.intake import judging, staging
-from pipelines.intake.examination import Setting, examine
+from pipelines.intake import staging
+from pipelines.intake.judging import Setting, judge
 from pipelines.specialty.load import load_specialty
-from pipelines.store.programme import Programme
+from pipelines.store.documents import Programme
 
 # ---- one cell
 
@@ -186,12 +186,6 @@ def test_a_reference(cells: duckdb.DuckDBPyConnection, kind: str, cell: str, goo
 # ---- one row, on a day that is given
 
 
-@pytest.fixture(autouse=True)
-def _without_the_suite(monkeypatch: pytest.MonkeyPatch) -> None:
-    # Another test sees that it counts the same; here it would only take its time, at every row.
-    monkeypatch.setattr(judging, "validate", lambda *_: None)
-
-
 SPECIALTY = load_specialty("ophthalmology")
 TODAY = datetime.date(2026, 3, 10)
 ROSTER = """\
@@ -206,7 +200,7 @@ def examined(name: str, text: str, roster: str = ROSTER) -> duckdb.DuckDBPyConne
     """The tables of an examination of a file and the roster beside it."""
     setting = Setting(Programme(programme_ref="p", title="P"), SPECIALTY, TODAY)
     files = [ExportFile("roster.csv", roster.encode()), ExportFile(f"{name}.csv", text.encode())]
-    return examine(files, setting, lambda _: None).connection
+    return judge(files, setting, lambda _: None, storing=False).connection
 
 
 def rules_of(name: str, text: str, roster: str = ROSTER) -> list[str]:
@@ -270,7 +264,7 @@ def test_a_case(row: str, rule: str | None) -> None:
 )
 def test_an_event_that_is_named_twice_is_one(cell: str, stored: str) -> None:
     found = examined("cases", f"{CASES}C0001,T01,2025-05-06,phaco_iol,surgeon,,,{cell},\n")
-    assert found.execute("select complications from new_cases").fetchall() == [(stored,)]
+    assert found.execute("select complications from cases.new").fetchall() == [(stored,)]
 
 
 @pytest.mark.parametrize(
@@ -291,7 +285,7 @@ def test_a_review_period_is_one_text_however_it_was_typed(
     milestone = next(iter(SPECIALTY.milestones.items))
     text = f"trainee_ref,period,milestone,level\nT01,{period},{milestone},B\n"
     found = examined("milestones", text)
-    rows = found.execute("select period from new_milestones").fetchall()
+    rows = found.execute("select period from milestones.new").fetchall()
     assert rows == ([(stored,)] if stored else [])
     assert found.execute("select rule from finding").fetchall() == ([(rule,)] if rule else [])
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from pipelines.build import definitions
-from pipelines.intake import judging
+from pipelines.intake import suite
 from pipelines.store.store import Store
 from tests.killing import killer
 from tests.standing import copy_of, later_cases, leftovers, published, standing_store
@@ -28,7 +28,7 @@ def test_an_intake_killed_at_any_moment_leaves_old_or_new_and_the_next_one_works
 ) -> None:
     file = later_cases(tmp_path)
     # Other tests see to the suite; it runs in the process that is killed, and need not in this one.
-    monkeypatch.setattr(judging, "validate", lambda *_: None)
+    monkeypatch.setattr(suite, "validate", lambda *_: {})
     finished = copy_of(standing, tmp_path, "finished")
     run_well("intake", file, "--store", finished)
     old, new = published(standing), published(finished)
@@ -94,7 +94,7 @@ def ended_at_step(number: int, *argv: object) -> bool:
 
     with pytest.MonkeyPatch.context() as patch:
         # Other tests see to the suite; here it would only take its time, at every step.
-        patch.setattr(judging, "validate", lambda *_: None)
+        patch.setattr(suite, "validate", lambda *_: {})
         for name in STEPS:
             patch.setattr(os, name, counted(getattr(os, name)))
         try:

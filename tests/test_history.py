@@ -13,12 +13,10 @@ from typing import Any
 
 import pytest
 
-from pipelines.intake import taking
+from pipelines.cli import commands
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import run, run_well, set_programme
-
-pytestmark = pytest.mark.usefixtures("without_the_suite")
 
 __all__ = ["desk", "roster_store"]
 
@@ -193,7 +191,7 @@ def fixed_day(day: str) -> SimpleNamespace:
 
 
 def take_on(monkeypatch: pytest.MonkeyPatch, day: str, desk: Desk, *words: Any) -> None:
-    monkeypatch.setattr(taking, "datetime", fixed_day(day))
+    monkeypatch.setattr(commands, "datetime", fixed_day(day))
     desk.take(*words)
 
 
@@ -203,7 +201,7 @@ def test_as_of_is_the_day_of_the_newest_live_intake_unless_a_setting_says_otherw
     take_on(monkeypatch, "2031-03-05", desk, desk.file(log(1)))
     assert desk.manifest()["as_of"] == "2031-03-05"
     # Neither a later build nor an export that changes nothing moves it.
-    monkeypatch.setattr(taking, "datetime", fixed_day("2031-04-01"))
+    monkeypatch.setattr(commands, "datetime", fixed_day("2031-04-01"))
     run_well("build", "--store", desk.store)
     assert desk.manifest()["as_of"] == "2031-03-05"
     take_on(monkeypatch, "2031-05-01", desk, desk.file(log(1, trainee="T02")))

@@ -23,13 +23,15 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 DASHBOARD_MAY_IMPORT = {
     "pipelines.contract.cautions",
     "pipelines.contract.errors",
-    "pipelines.store.programme",
+    "pipelines.store.documents",
     "pipelines.store.snapshot",
     "pipelines.specialty.load",
     "pipelines.specialty.model",
     "pipelines.store.store",
     "pipelines.summary.files",
-    "pipelines.intake.uploads",
+    "pipelines.files.reading",
+    "pipelines.intake.outcome",
+    "pipelines.intake.take",
 }
 DASHBOARD_MAY_IMPORT_DUCKDB = {"dashboard/queries/live.py"}
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.contract.findings import Finding
+from pipelines.contract.errors import Finding
 from pipelines.contract.formats import CASES, KINDS, MILESTONES, REVIEWS, TRAINEES, TRAINING, Kind
 from pipelines.files import identifiers
 from pipelines.files.reading import ExportFile, Sheet

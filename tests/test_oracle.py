@@ -18,8 +18,6 @@ from tests.judged import Programmes, empty_programmes, in_scratch
 from tests.oracle import Export, Oracle, Row, case_key, wilson
 from tests.stores import shipped_specialty
 
-pytestmark = pytest.mark.usefixtures("without_the_suite")
-
 
 @pytest.fixture(scope="module")
 def programmes(tmp_path_factory: pytest.TempPathFactory) -> Programmes:
@@ -40,7 +38,7 @@ def made_up(examples: int) -> Any:
         suppress_health_check=[
             HealthCheck.too_slow,
             HealthCheck.data_too_large,
-            HealthCheck.function_scoped_fixture,  # without_the_suite holds for all examples alike
+            HealthCheck.function_scoped_fixture,  # the suite left out holds for all examples alike
         ],
     )
 

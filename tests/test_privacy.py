@@ -307,7 +307,6 @@ def test_an_unprintable_character_is_not_quoted(standing: Path, tmp_path: Path) 
 # ---- names of people
 
 
-@pytest.mark.usefixtures("without_the_suite")
 @pytest.mark.parametrize(
     "name", ["Mira Tolland.csv", "mira-tolland.csv", "MiraTolland.csv", "Tolland, Mira.csv"]
 )

@@ -10,8 +10,6 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import rows_of, run
 
-pytestmark = pytest.mark.usefixtures("without_the_suite")
-
 __all__ = ["desk", "roster_store"]
 
 A = """

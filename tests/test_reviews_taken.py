@@ -10,8 +10,6 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, roster_store
 from tests.stores import run_well
 
-pytestmark = pytest.mark.usefixtures("without_the_suite")
-
 __all__ = ["desk", "roster_store"]
 
 SCORES = "select review_ref, trainee_ref, step, score from input.reviews order by all"

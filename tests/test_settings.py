@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from pipelines.store.programme import programme_ref
+from pipelines.store.documents import programme_ref
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, rows_of, run, run_well, set_programme, shown

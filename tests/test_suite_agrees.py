@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 import duckdb
 import pytest
+from pipelines.contract.checks import Rule
+from pipelines.intake.examination import Examination, Setting, examine
 
 from pipelines.contract import checks
-from pipelines.contract.checks import Rule
 from pipelines.contract.formats import KINDS, Kind
 from pipelines.files.reading import read_export
 from pipelines.intake import expectations, judging, staging
-from pipelines.intake.examination import Examination, Setting, examine
 from pipelines.store.store import Store
 from tests.standing import content
 from tests.stores import new_store, run, run_well, write_csv

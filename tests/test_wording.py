@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import wording
-from pipelines.contract.findings import LEFT_OUT, REFUSALS, WARNINGS
+from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
 from tests.printed import FIGURE, JUDGEMENTS, span, wilson
 
 # ---- shares

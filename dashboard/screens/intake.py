@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -13,18 +14,7 @@ from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
 if TYPE_CHECKING:
-    from pipelines.intake.uploads import Outcome
-
-ENDINGS = {
-    0: "Taken.",
-    2: "Nothing was stored: the command or a setting is wrong.",
-    11: "Refused: a file is not a table of the export format. Nothing was stored.",
-    12: "Refused: a file holds what looks like an identifier. Nothing was stored.",
-    13: "The integrity audit failed. Nothing was changed.",
-    14: "Held: something would vanish from a trainee's record. Nothing was stored.",
-    15: "Another writer is at work. Try again when it has finished.",
-}
-NOTHING_CHANGED = "Nothing changed: these files are already live."
+    from pipelines.intake.outcome import IntakeOutcome
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -52,25 +42,23 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
     files = st.file_uploader("Exports", accept_multiple_files=True, on_change=_forget_outcome)
     if st.button("Take these exports", type="primary", disabled=not files):
         _take(store, files or [])
-    outcome: Outcome | None = st.session_state.get("outcome")
+    outcome: IntakeOutcome | None = st.session_state.get("outcome")
     if outcome is None:
         return
-    (st.success if outcome.code == 0 else st.warning)(_ending(outcome.code))
-    st.code(for_the_screen(f"{outcome.receipt}\n{outcome.said}"), language=None)
-    if outcome.code == 14 and files:
+    _say(outcome)
+    if outcome.status == "held" and files:
         _accept(viewer, store, files)
 
 
-def _ending(code: int) -> str:
-    if code == 0 and not st.session_state["published"]:
-        return NOTHING_CHANGED
-    return ENDINGS.get(code, "It did not end well.")
+def _say(outcome: IntakeOutcome) -> None:
+    from pipelines.intake.outcome import ending, receipt_lines
 
-
-def for_the_screen(said: str) -> str:
-    """Without what is for a terminal alone: the lines of progress, and how to accept on the command line."""
-    lines = said.strip().splitlines()
-    return "\n".join(line for line in lines if not line.endswith(" …") and "--accept-withdrawals" not in line)
+    (st.success if outcome.status in ("stored", "unchanged") else st.warning)(ending(outcome))
+    said = [f"{finding.message} {finding.remedy}" for finding in outcome.refused]
+    said += [f"{reason.trainee_ref}: {reason.text}" for reason in outcome.held]
+    said += [line for receipt in outcome.receipts for line in receipt_lines(receipt)]
+    if said:
+        st.code("\n".join(said), language=None)
 
 
 def _forget_outcome() -> None:
@@ -80,13 +68,18 @@ def _forget_outcome() -> None:
 
 def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
     # The whole intake, which no other screen needs, is slow to import.
-    from pipelines.intake.uploads import Upload, take
+    from pipelines.files.reading import ExportFile
+    from pipelines.intake.outcome import IntakeRequest
+    from pipelines.intake.take import take
 
+    request = IntakeRequest(
+        [ExportFile(file.name, file.getvalue()) for file in files],
+        datetime.date.today(),
+        accepted_by=by,
+        reason=reason,
+    )
     with st.spinner("Reading, checking, storing …"):
-        uploads = [Upload(file.name, file.getvalue()) for file in files]
-        before = store.current().snapshot
-        st.session_state["outcome"] = take(store.root, uploads, by, reason)
-        st.session_state["published"] = store.current().snapshot != before
+        st.session_state["outcome"] = take(store, request)
     st.rerun()
 
 

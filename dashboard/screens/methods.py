@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_see_methods
 from dashboard.departures import DEPARTURES
-from pipelines.store.programme import Programme
+from pipelines.store.documents import Programme
 from pipelines.store.store import Store
 
 CHECKED = {

@@ -8,19 +8,17 @@ from typing import Any
 
 import duckdb
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from pipelines.build import definitions
 from pipelines.build.quantiles import quantile_tables
-from pipelines.contract.errors import AuditFailed
+from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
-from pipelines.contract.input_tables import INPUT_TABLES
+from pipelines.contract.input_tables import ADDED, INPUT_TABLES
 from pipelines.specialty.load import specialty_tables
-from pipelines.store.live import ADDED, load_live
-from pipelines.store.manifest import Hashes, Line, Manifest
+from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
+from pipelines.store.rows import load_live, read_findings
 from pipelines.store.store import Store, file_hash, publish
-
-VERSION = "0.1.0"
+from pipelines.version import VERSION
 
 
 def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manifest:
@@ -29,9 +27,10 @@ def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manif
     named = Manifest(live=live).intakes()
     known = set(before.intakes())
     return Manifest(
+        format=FORMAT,
         snapshot=before.snapshot + 1,
         made_on=today.isoformat(),
-        as_of=_as_of(store, named, today),
+        as_of=_as_of(store, named),
         version=VERSION,
         live=live,
         journal=before.journal,
@@ -40,18 +39,23 @@ def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manif
             specialty=file_hash(store.root / store.programme.specialty),
             sql=sql_hash(),
         ),
+        receipts={intake_id: _receipt_hash(store, intake_id) for intake_id in named},
         new_intakes=[each for each in named if each not in known],
     )
 
 
-def _as_of(store: Store, intakes: list[str], today: datetime.date) -> str | None:
+def _receipt_hash(store: Store, intake_id: str) -> str:
+    try:
+        return file_hash(store.intake(intake_id) / "receipt.json")
+    except FileNotFoundError:
+        raise StoreDamaged(f"intake/{intake_id}/receipt.json is missing") from None
+
+
+def _as_of(store: Store, intakes: list[str]) -> str | None:
     fixed = store.programme.as_of
     if fixed:
         return fixed.isoformat()
-    days = [
-        store.receipt(each)["taken_on"] if store.intake(each).is_dir() else today.isoformat()
-        for each in intakes
-    ]
+    days = [store.receipt(intake_id)["taken_on"] for intake_id in intakes]
     return max(days, default=None)
 
 
@@ -103,7 +107,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
             continue
         load_live(connection, store, manifest.live, kind, f"input.{kind.name}")
         if kind is not CASES:
-            for name in ADDED:
+            for name in ADDED.names:
                 connection.execute(f"alter table input.{kind.name} drop column {name}")
     _create(connection, "data_through", _data_through(manifest))
     _create(connection, "intake", _intakes(store, manifest))
@@ -140,9 +144,7 @@ def _data_through(manifest: Manifest) -> pa.Table:
         {
             "trainee_ref": line.trainee_ref,
             "source": line.source,
-            "data_through": max(
-                (each.data_through for each in line.intakes if each.data_through), default=None
-            ),
+            "data_through": line.data_through,
         }
         for line in manifest.live
         if line.kind == CASES.name
@@ -185,10 +187,9 @@ def _findings(store: Store, manifest: Manifest) -> pa.Table:
     }
     rows: list[dict[str, Any]] = []
     for intake_id in manifest.intakes():
-        found = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
         rows += [
             {**row, "intake_id": intake_id}
-            for row in found
+            for row in read_findings(store, intake_id)
             if row["trainee_ref"] is None or (intake_id, row["kind"], row["trainee_ref"]) in live
         ]
     names = INPUT_TABLES["finding"].names

@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import itertools
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -62,28 +63,43 @@ def cell_text(value: object) -> str:
     return str(value)
 
 
-def as_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
-    """Comma, header always, line feeds."""
+def as_csv(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
+    """Comma, header always, line feeds; text a thousand rows at a time."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows([cell_text(value) for value in row] for row in rows)
-    return text.getvalue()
+    for some in batched(rows, 1000):
+        writer.writerows([cell_text(value) for value in row] for row in some)
+        yield text.getvalue()
+        text.seek(0)
+        text.truncate()
+    yield text.getvalue()
 
 
-def as_json(columns: Sequence[str], rows: Iterable[Row]) -> str:
+def as_json(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
     """An array of objects, null for null."""
-    objects = [dict(zip(columns, row, strict=True)) for row in rows]
-    return json.dumps(objects, indent=1, ensure_ascii=False, default=str) + "\n"
+    before = "[\n"
+    for row in rows:
+        lines = json.dumps(dict(zip(columns, row, strict=True)), indent=1, ensure_ascii=False, default=str)
+        yield before + " " + lines.replace("\n", "\n ")
+        before = ",\n"
+    yield "[]\n" if before == "[\n" else "\n]\n"
 
 
-def as_table(columns: Sequence[str], rows: Iterable[Row]) -> str:
+def as_table(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
     """Columns aligned for reading; numbers to the right, proportions to four digits."""
     body = [[_short(value) for value in row] for row in rows]
     widths = [max(len(name), *(len(row[number]) for row in body), 0) for number, name in enumerate(columns)]
     numeric = [_is_numeric(body, number) for number in range(len(columns))]
-    lines = [list(columns), ["-" * width for width in widths], *body]
-    return "".join(_line(line, widths, numeric) + "\n" for line in lines)
+    for line in ([list(columns), ["-" * width for width in widths]], body):
+        yield from (_line(cells, widths, numeric) + "\n" for cells in line)
+
+
+def batched(rows: Iterable[Row], size: int) -> Iterator[list[Row]]:
+    """The rows in lists of at most `size`."""
+    remaining = iter(rows)
+    while some := list(itertools.islice(remaining, size)):
+        yield some
 
 
 def _short(value: object) -> str:

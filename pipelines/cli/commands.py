@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-import argparse
+import csv
+import datetime
 import io
 import os
+import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
 
 from pipelines.contract.errors import UserError, WrongUsage
+from pipelines.store.store import Store, init_store, refuse_no_folder, write_whole, writing
+
+if TYPE_CHECKING:
+    from pipelines.intake.outcome import IntakeOutcome, IntakeRequest
 
 # Opening a database must not look for extensions on a network, and checking a file must not report itself.
 os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+
+FIX_COLUMNS = ("file_name", "source_row", "column_name", "rule", "message", "remedy")
+# How a command ends for each way in which an intake can end; a refused file says its own.
+EXIT_CODES = {"held": 14, "nothing_accepted": 10, "left_out": 10, "unchanged": 0, "stored": 0, "sound": 0}
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -20,19 +33,23 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and stream.encoding.lower() != "utf-8":
             stream.reconfigure(encoding="utf-8")
-    arguments = parser().parse_args(argv)
     try:
-        code = int(arguments.run(arguments))
+        code = cli.main(
+            args=None if argv is None else list(argv), prog_name="python3 run.py", standalone_mode=False
+        )
         # Here, where a reader that has gone is no error; at the end of the process it would be one.
         sys.stdout.flush()
     except UserError as error:
         print(error, file=sys.stderr)
         return error.exit_code
+    except click.ClickException as error:
+        error.show(sys.stderr)
+        return error.exit_code
     except BrokenPipeError:
         # Whoever reads the answer has heard enough.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, click.Abort):
         print("Stopped; what was live is as it was.", file=sys.stderr)
         return 1
     except Exception as error:
@@ -40,7 +57,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if os.environ.get("COHORT_TRACEBACK"):
             raise
         return 1
-    return code
+    return code if isinstance(code, int) else 0
 
 
 def one_line(error: Exception) -> str:
@@ -64,256 +81,376 @@ def one_line(error: Exception) -> str:
     return f"Unexpected: {type(error).__name__}; what was live is as it was. COHORT_TRACEBACK=1 shows where."
 
 
-def parser() -> argparse.ArgumentParser:
-    """Every command with its options."""
-    whole = argparse.ArgumentParser(
-        prog="python3 run.py", description="Where each trainee of a cohort stands."
-    )
-    commands = whole.add_subparsers(required=True, metavar="COMMAND")
-    for add in (
-        _add_demo,
-        _add_init,
-        _add_check,
-        _add_intake,
-        _add_build,
-        _add_show,
-        _add_history,
-        _add_summary,
-        _add_serve,
-        _add_seed,
-    ):
-        add(commands)
-    commands.add_parser("test", help="pass the tests (run.py does this itself)")
-    return whole
+def progress(text: str) -> None:
+    """Progress goes to stderr: stdout carries the answer alone."""
+    print(text, file=sys.stderr, flush=True)
 
 
-Commands = argparse._SubParsersAction  # noqa: SLF001 - argparse has no public name for it
+# ---- options that several commands have
+
+PATH = click.Path(path_type=Path)
+Command = Callable[..., Any]
 
 
-def _add_store(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--store",
-        type=Path,
-        metavar="DIR",
-        default=Path(os.environ.get("COHORT_STORE") or "store"),
-        help="the folder of the programme's data; without it COHORT_STORE, else ./store",
-    )
+def _options(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    def add(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
 
 
-def _add_format(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--format", choices=("table", "csv", "json"), default="table", help="of the answer")
-
-
-def _add_demo(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("demo", help="a made-up programme: print its cohort, open its dashboard")
-    command.add_argument("--no-serve", action="store_true", help="end after the table")
-    command.set_defaults(run=_demo)
-
-
-def _add_init(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("init", help="make an empty store")
-    _add_store(command)
-    command.add_argument("--specialty", required=True, metavar="NAME-or-FILE", help="the rules to count by")
-    command.add_argument("--programme", required=True, metavar="NAME", help="its title")
-    command.set_defaults(run=_init)
-
-
-def _add_check(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("check", help="validate exports, or a specialty file; store nothing")
-    command.add_argument("files", nargs="*", type=Path, metavar="FILE")
-    _add_store(command)
-    command.add_argument(
-        "--specialty",
-        metavar="NAME-or-FILE",
-        help="judge by it and read no store; alone, check it and say each of its rules",
-    )
-    _add_taking(command)
-    _add_format(command)
-    command.set_defaults(run=_check)
-
-
-def _add_taking(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
+STORE = click.option(
+    "--store",
+    "root",
+    type=PATH,
+    metavar="DIR",
+    default=lambda: Path(os.environ.get("COHORT_STORE") or "store"),
+    help="the folder of the programme's data; without it COHORT_STORE, else ./store",
+)
+FORMAT = click.option(
+    "--format", "form", type=click.Choice(["table", "csv", "json"]), default="table", help="of the answer"
+)
+TAKING = _options(
+    click.option(
         "--source", default="main", metavar="NAME", help="which log it is from, if there are several"
-    )
-    command.add_argument("--through", metavar="YYYY-MM", help="the data are complete through that month")
-    command.add_argument(
-        "--append", action="store_true", help="add to what is live; else an export replaces the one before"
-    )
-    command.add_argument(
+    ),
+    click.option("--through", metavar="YYYY-MM", help="the data are complete through that month"),
+    click.option(
+        "--append", is_flag=True, help="add to what is live; else an export replaces the one before"
+    ),
+    click.option(
         "--accept-withdrawals",
-        action="store_true",
-        help="let vanish what would be held; with --by and --reason",
-    )
-    command.add_argument("--by", metavar="WHO", help="who accepts it; stands in the receipt")
-    command.add_argument("--reason", metavar="TEXT", help="why; stands in the receipt")
-    command.add_argument("--fixes", type=Path, metavar="DIR", help="write a fix list a trainee there")
+        "accepts",
+        is_flag=True,
+        help="let happen what would be held; with --by and --reason",
+    ),
+    click.option("--by", metavar="WHO", help="who accepts it; stands in the receipt"),
+    click.option("--reason", metavar="TEXT", help="why; stands in the receipt"),
+    click.option(
+        "--fixes", type=PATH, metavar="DIR", help="write there, for each trainee, the list of rows to correct"
+    ),
+)
 
 
-def _add_intake(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("intake", help="validate exports, store them, publish a new snapshot")
-    command.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    _add_store(command)
-    _add_taking(command)
-    command.add_argument("--strict", action="store_true", help="store nothing if a row is left out")
-    command.set_defaults(run=_intake)
+@click.group(
+    help="Where each trainee of a cohort stands.", context_settings={"help_option_names": ["-h", "--help"]}
+)
+def cli() -> None:
+    """Every command is one of these."""
 
 
-def _add_build(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("build", help="rebuild and audit the snapshot")
-    _add_store(command)
-    command.set_defaults(run=_build)
-
-
-def _add_show(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("show", help="print a published view")
-    command.add_argument(
-        "view", metavar="VIEW", help="case_volume, complication_rate, … (the Methods screen lists them)"
-    )
-    _add_store(command)
-    command.add_argument(
-        "--where", action="append", default=[], metavar="column=value", help="only these rows"
-    )
-    _add_format(command)
-    command.set_defaults(run=_show)
-
-
-def _add_serve(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("serve", help="the dashboard with sign-in; refuses until sign-in exists")
-    _add_store(command)
-    command.set_defaults(run=_serve)
-
-
-def _add_history(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("history", help="what each intake changed for a trainee")
-    _add_store(command)
-    command.add_argument("--trainee", required=True, metavar="T07")
-    _add_format(command)
-    command.set_defaults(run=_history)
-    command = commands.add_parser("snapshots", help="the snapshots there are")
-    _add_store(command)
-    _add_format(command)
-    command.set_defaults(run=_snapshots)
-
-
-def _add_summary(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser(
-        "summary", help="the accreditation volume summary of a class: xlsx, csv, json"
-    )
-    _add_store(command)
-    command.add_argument("--cohort", required=True, metavar="2027", help="the class")
-    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the files go")
-    command.add_argument("--snapshot", type=int, metavar="N", help="of an earlier snapshot")
-    command.add_argument(
-        "--since", type=int, metavar="N", help="say how the counts changed since that snapshot"
-    )
-    command.add_argument("--through", metavar="YYYY-MM", help="count only cases operated through that month")
-    command.add_argument(
-        "--labels", type=Path, metavar="FILE", help="trainee_ref, shown_name; kept outside the store"
-    )
-    command.set_defaults(run=_summary)
-
-
-def _at_least_one(text: str) -> int:
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError("a whole number from 1 on")
-    return int(text)
-
-
-def _add_seed(commands: Commands[argparse.ArgumentParser]) -> None:
-    command = commands.add_parser("seed", help="write example exports of a made-up programme")
-    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the files go")
-    command.add_argument("--trainees", type=_at_least_one, help="how many")
-    command.add_argument("--cases", type=_at_least_one, help="the total number of rows")
-    command.add_argument("--random-seed", type=int, help="another programme of the same kind")
-    command.set_defaults(run=_seed)
+def whole(root: Path) -> Store:
+    """A store to read from; raises StoreDamaged where a live file of it is missing or not what was written."""
+    store = Store(root)
+    store.check_whole()
+    return store
 
 
 # Each command imports what it needs: `show` must not wait for the libraries that check files.
 
 
-def _demo(arguments: argparse.Namespace) -> int:
-    from pipelines.cli import demo
+@cli.command(help="a made-up programme: print its cohort, open its dashboard")
+@click.option("--no-serve", is_flag=True, help="end after the table")
+def demo(*, no_serve: bool) -> int:
+    from pipelines.cli.demo import run
 
-    return demo.run(serve=not arguments.no_serve)
-
-
-def _init(arguments: argparse.Namespace) -> int:
-    from pipelines.intake import taking
-
-    return taking.init(arguments.store, arguments.specialty, arguments.programme)
+    return run(serve=not no_serve)
 
 
-def _check(arguments: argparse.Namespace) -> int:
-    from pipelines.intake import taking
-
-    return taking.check(arguments)
-
-
-def _intake(arguments: argparse.Namespace) -> int:
-    from pipelines.intake import taking
-
-    return taking.intake(arguments)
+@cli.command(help="pass the tests (run.py does this itself)")
+def test() -> int:
+    raise WrongUsage("The tests are started by run.py: python3 run.py test")
 
 
-def _build(arguments: argparse.Namespace) -> int:
-    from pipelines.intake import taking
+@cli.command(help="make an empty store; or give the one that is there another specialty file")
+@STORE
+@click.option("--specialty", required=True, metavar="NAME-or-FILE", help="the rules to count by")
+@click.option("--programme", metavar="NAME", help="its title; needed for a new store")
+def init(root: Path, specialty: str, programme: str | None) -> int:
+    from pipelines.specialty.load import load_specialty, specialty_text
 
-    return taking.build(arguments.store)
+    title, text = load_specialty(specialty).title, specialty_text(specialty)
+    if programme is None:
+        return _replace_specialty(root, text, title)
+    from pipelines.build.build import build_and_publish, next_manifest
+
+    store = init_store(root, text, programme)
+    try:
+        with writing(store):
+            build_and_publish(store, next_manifest(store, [], datetime.date.today()))
+    except BaseException:
+        shutil.rmtree(root)
+        raise
+    print(f"{root}: an empty store for {store.programme.title}, {title}.")
+    progress(f"Next: python3 run.py intake ROSTER.csv CASES.csv … --store {root}")
+    return 0
 
 
-def _show(arguments: argparse.Namespace) -> int:
-    from pipelines.build.show import published_rows
-    from pipelines.store.store import Store
+def _replace_specialty(root: Path, text: bytes, title: str) -> int:
+    from pipelines.build.build import build_and_publish, next_manifest
 
-    return _print(arguments, *published_rows(Store(arguments.store), arguments.view, arguments.where))
+    try:
+        store = Store(root)
+    except WrongUsage:
+        raise WrongUsage(f"{root} is not a store yet; a new one needs --programme NAME.") from None
+    with writing(store):
+        store.check_intakes()
+        path, before = store.specialty_file, store.specialty_file.read_bytes()
+        write_whole(path, text)
+        try:
+            manifest = next_manifest(store, store.current().live, datetime.date.today())
+            build_and_publish(store, manifest)
+        except BaseException:
+            write_whole(path, before)
+            raise
+    print(f"{root}: counts by {title} as given now. Snapshot {manifest.snapshot} is live.")
+    return 0
 
 
-def _serve(_arguments: argparse.Namespace) -> int:
-    raise WrongUsage(
-        "serve needs sign-in, and this version has none: a store with people in it is not opened to a browser."
-        " The demo shows every screen: python3 run.py demo"
+@cli.command(help="validate exports, or a specialty file; store nothing")
+@click.argument("files", nargs=-1, type=PATH, metavar="FILE…")
+@STORE
+@click.option(
+    "--specialty",
+    metavar="NAME-or-FILE",
+    help="judge by it and read no store; alone, check it and print each of its rules",
+)
+@TAKING
+@FORMAT
+def check(files: tuple[Path, ...], root: Path, specialty: str | None, form: str, **options: Any) -> int:
+    from pipelines.specialty.load import load_specialty
+    from pipelines.specialty.sentences import rule_sentences
+
+    if not files:
+        if not specialty:
+            raise WrongUsage("check: name the files to check, or a specialty with --specialty.")
+        print("\n".join(rule_sentences(load_specialty(specialty))))
+        return 0
+    from pipelines.contract.errors import FileRefused
+    from pipelines.intake.outcome import IntakeOutcome
+    from pipelines.intake.take import try_out, try_without_store
+
+    try:
+        request = _request(files, options)
+        if specialty:
+            progress("No store is read: rules that need a roster are skipped unless one is among the files.")
+            outcome = try_without_store(load_specialty(specialty), request, progress)
+        else:
+            outcome = try_out(Store(root), request, progress)
+    except FileRefused as refusal:
+        outcome = IntakeOutcome("refused", refusal.findings)
+    _print_findings(outcome, form)
+    _say_receipts(outcome, sys.stdout if form == "table" else sys.stderr)
+    return _end(outcome, options["fixes"])
+
+
+@cli.command(help="validate exports, store them, publish a new snapshot")
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE…")
+@STORE
+@TAKING
+@click.option("--strict", is_flag=True, help="store nothing if a row is left out")
+def intake(files: tuple[Path, ...], root: Path, **options: Any) -> int:
+    from pipelines.contract.errors import FileRefused
+    from pipelines.intake.outcome import IntakeOutcome
+    from pipelines.intake.take import take
+
+    store = Store(root)
+    try:
+        # The lock first: of several reasons to end, another writer comes before wrong usage.
+        with writing(store):
+            request = _request(files, options)
+        outcome = take(store, request, progress)
+    except FileRefused as refusal:
+        outcome = IntakeOutcome("refused", refusal.findings)
+    _say_receipts(outcome, sys.stdout)
+    return _end(outcome, options["fixes"])
+
+
+def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
+    from pipelines.files.reading import read_export
+    from pipelines.intake.outcome import IntakeRequest
+
+    by, reason = ((options[name] or "").strip() for name in ("by", "reason"))
+    if options["accepts"] and not (by and reason):
+        raise WrongUsage("--accept-withdrawals needs --by WHO and --reason TEXT.")
+    if options["fixes"]:
+        refuse_no_folder("--fixes", options["fixes"])
+    return IntakeRequest(
+        files=[read_export(path, number) for number, path in enumerate(files, 1)],
+        today=datetime.date.today(),
+        source=options["source"],
+        through=options["through"],
+        append=options["append"],
+        strict=options.get("strict", False),
+        accepted_by=by if options["accepts"] else None,
+        reason=reason if options["accepts"] else None,
     )
 
 
-def _history(arguments: argparse.Namespace) -> int:
-    from pipelines.store import history
-    from pipelines.store.store import Store
-
-    return _print(arguments, *history.of_trainee(Store(arguments.store), arguments.trainee))
+# ---- what an intake says
 
 
-def _snapshots(arguments: argparse.Namespace) -> int:
-    from pipelines.store import history
-    from pipelines.store.store import Store
+def _end(outcome: IntakeOutcome, fixes: Path | None) -> int:
+    """Say how it ended, write the lists of rows to correct if asked, and give the exit code."""
+    from pipelines.intake.outcome import ending
 
-    return _print(arguments, *history.snapshots(Store(arguments.store)))
+    if outcome.status == "refused":
+        for finding in outcome.refused:
+            progress(f"{finding.message} {finding.remedy}")
+        return 12 if any(finding.rule.startswith("identifier_") for finding in outcome.refused) else 11
+    if fixes:
+        _write_fixes(outcome, fixes)
+    if outcome.status in ("stored", "unchanged"):
+        for name in outcome.unchanged:
+            progress(f"{name} changes nothing: every live row, finding and month stays as it is.")
+    if outcome.status == "stored":
+        print(f"{ending(outcome)} Snapshot {outcome.snapshot} is live.")
+    elif outcome.status != "sound":
+        progress(ending(outcome))
+    if outcome.status == "held":
+        progress("\n".join(f"    {reason.trainee_ref}: {reason.text}" for reason in outcome.held))
+        progress("If this is right: --accept-withdrawals --by WHO --reason TEXT")
+    return EXIT_CODES[outcome.status]
 
 
-def _summary(arguments: argparse.Namespace) -> int:
-    from pipelines.store.store import Store
+def _print_findings(outcome: IntakeOutcome, form: str) -> None:
+    from pipelines.build.show import FORMATS
+    from pipelines.intake.judging import FINDING_COLUMNS
+
+    for text in FORMATS[form](FINDING_COLUMNS, outcome.finding_rows()):
+        sys.stdout.write(text)
+
+
+def _say_receipts(outcome: IntakeOutcome, stream: Any) -> None:
+    from pipelines.intake.outcome import receipt_lines
+
+    for receipt in outcome.receipts:
+        print("\n".join(receipt_lines(receipt)), file=stream)
+
+
+def _write_fixes(outcome: IntakeOutcome, folder: Path) -> None:
+    """One list a trainee, for the person who keeps the log to correct it by."""
+    from pipelines.intake.judging import FINDING_COLUMNS
+
+    folder.mkdir(parents=True, exist_ok=True)
+    by_trainee: dict[str, list[tuple[Any, ...]]] = {}
+    for row in outcome.finding_rows():
+        finding = dict(zip(FINDING_COLUMNS, row, strict=True))
+        of_trainee = by_trainee.setdefault(finding["trainee_ref"] or "no-trainee", [])
+        of_trainee.append(tuple(finding[name] for name in FIX_COLUMNS))
+    for trainee_ref, rows in by_trainee.items():
+        with (folder / f"{trainee_ref}-fixes.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(FIX_COLUMNS)
+            writer.writerows(rows)
+
+
+# ---- the store and what it says
+
+
+@cli.command(help="rebuild and audit the snapshot")
+@STORE
+def build(root: Path) -> int:
+    from pipelines.build.build import build_and_publish, next_manifest
+
+    store = Store(root)
+    with writing(store):
+        _ = store.access, store.specialty
+        store.check_intakes()
+        manifest = next_manifest(store, store.current().live, datetime.date.today())
+        build_and_publish(store, manifest)
+    _warn_of_another_edition(store)
+    print(f"Snapshot {manifest.snapshot} is live.")
+    return 0
+
+
+def _warn_of_another_edition(store: Store) -> None:
+    from pipelines.specialty.load import shipped_specialties, specialty_text
+
+    name = store.specialty.specialty
+    if name in shipped_specialties() and specialty_text(name) != store.specialty_file.read_bytes():
+        progress(
+            f"The store's specialty file is not the one that this version ships for {name}. If nobody changed it"
+            f" here, take the newer edition: python3 run.py init --specialty {name} --store {store.root}"
+        )
+
+
+@cli.command(help="print a published view")
+@click.argument("view", metavar="VIEW")
+@STORE
+@click.option("--where", multiple=True, metavar="column=value", help="only these rows")
+@FORMAT
+def show(view: str, root: Path, where: tuple[str, ...], form: str) -> int:
+    from pipelines.build.show import published_rows
+
+    return _print(form, *published_rows(whole(root), view, where))
+
+
+@cli.command(help="what each intake changed for a trainee")
+@STORE
+@click.option("--trainee", required=True, metavar="T07")
+@FORMAT
+def history(root: Path, trainee: str, form: str) -> int:
+    from pipelines.store.history import of_trainee
+
+    return _print(form, *of_trainee(whole(root), trainee))
+
+
+@cli.command(help="the snapshots there are")
+@STORE
+@FORMAT
+def snapshots(root: Path, form: str) -> int:
+    from pipelines.store.history import snapshots as rows
+
+    return _print(form, *rows(whole(root)))
+
+
+@cli.command(help="the accreditation volume summary of a class: xlsx, csv, json")
+@STORE
+@click.option("--cohort", required=True, metavar="2027", help="the class")
+@click.option("--out", type=PATH, required=True, metavar="DIR", help="where the files go")
+@click.option("--snapshot", type=int, metavar="N", help="of an earlier snapshot")
+@click.option("--since", type=int, metavar="N", help="say how the counts changed since that snapshot")
+@click.option("--through", metavar="YYYY-MM", help="count only cases operated through that month")
+@click.option("--labels", type=PATH, metavar="FILE", help="trainee_ref, shown_name; kept outside the store")
+def summary(root: Path, cohort: str, out: Path, **options: Any) -> int:
     from pipelines.summary.files import Options, write_summary
 
-    options = Options(arguments.snapshot, arguments.since, arguments.through, arguments.labels)
-    store = Store(arguments.store)
-    for path in write_summary(store, store.programme.programme_ref, arguments.cohort, arguments.out, options):
+    store = whole(root)
+    for path in write_summary(store, store.programme.programme_ref, cohort, out, Options(**options)):
         print(path)
     return 0
 
 
-def _print(arguments: argparse.Namespace, columns: list[str], rows: list[tuple[object, ...]]) -> int:
+@cli.command(help="the dashboard with sign-in; refuses until sign-in exists")
+@STORE
+def serve(root: Path) -> int:
+    raise WrongUsage(
+        f"serve needs sign-in, and this version has none: {root} is not opened to several people's browsers."
+        " The demo shows every screen: python3 run.py demo"
+    )
+
+
+def _print(form: str, columns: list[str], rows: list[tuple[object, ...]]) -> int:
     from pipelines.build.show import FORMATS
 
-    sys.stdout.write(FORMATS[arguments.format](columns, rows))
+    for text in FORMATS[form](columns, rows):
+        sys.stdout.write(text)
     return 0
 
 
-def _seed(arguments: argparse.Namespace) -> int:
-    from pipelines.store.disk import refuse_no_folder
+@cli.command(help="write example exports of a made-up programme")
+@click.option("--out", type=PATH, required=True, metavar="DIR", help="where the files go")
+@click.option("--trainees", type=click.IntRange(min=1), metavar="N", help="how many")
+@click.option("--cases", type=click.IntRange(min=1), metavar="N", help="the total number of rows")
+@click.option("--random-seed", type=int, metavar="N", help="another programme of the same kind")
+def seed(out: Path, trainees: int | None, cases: int | None, random_seed: int | None) -> int:
     from seed_data.generate import generate
 
-    refuse_no_folder("--out", arguments.out)
-    seed = {} if arguments.random_seed is None else {"random_seed": arguments.random_seed}
-    for path in generate(arguments.out, arguments.trainees, arguments.cases, **seed):
+    refuse_no_folder("--out", out)
+    chosen: dict[str, Any] = {} if random_seed is None else {"random_seed": random_seed}
+    for path in generate(out, trainees, cases, **chosen):
         print(path)
     return 0

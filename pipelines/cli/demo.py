@@ -6,24 +6,28 @@ import contextlib
 import datetime
 import fcntl
 import hashlib
-import io
 import os
 import shutil
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipelines.cli import commands
 from pipelines.cli.cohort_text import cohort_text
+from pipelines.cli.commands import progress
 from pipelines.contract.errors import UserError
-from pipelines.store.programme import load_programme, yaml_text
-from pipelines.store.store import Store
+from pipelines.files.reading import read_export
+from pipelines.intake.outcome import IntakeRequest
+from pipelines.intake.take import take
+from pipelines.specialty.load import specialty_text
+from pipelines.store.documents import yaml_text
+from pipelines.store.store import Store, init_store
 from pipelines.summary.files import write_summary
 
 CHECKOUT = Path(__file__).parents[2]
 FOLDER = CHECKOUT / ".demo"
 EXPORTS = CHECKOUT / "seed_data" / "exports"
 MADE_FROM = ("pipelines", "sql", "seed_data")
+SPECIALTY = "ophthalmology"
 TITLE = "Saltmarsh Eye Residency"
 SUMMARY_OF = "2027"
 AS_OF = datetime.date(2026, 11, 15)
@@ -75,8 +79,8 @@ def _make() -> None:
     root = FOLDER / "store"
     shutil.rmtree(root, ignore_errors=True)
     (FOLDER / "made-from").unlink(missing_ok=True)
-    _command("init", "--store", str(root), "--specialty", "ophthalmology", "--programme", TITLE)
-    settings = load_programme(root / "programme.yaml").model_copy(
+    store = init_store(root, specialty_text(SPECIALTY), TITLE)
+    settings = store.programme.model_copy(
         update={
             "programme_ref": "saltmarsh-eye",
             "as_of": AS_OF,
@@ -85,14 +89,8 @@ def _make() -> None:
         }
     )
     (root / "programme.yaml").write_text(yaml_text(settings), encoding="utf-8")
-    _command("intake", *map(str, sorted(EXPORTS.glob("*.csv"))), "--store", str(root))
+    files = [read_export(path, number) for number, path in enumerate(sorted(EXPORTS.glob("*.csv")), 1)]
+    outcome = take(store, IntakeRequest(files, datetime.date.today()), progress)
+    if outcome.status != "stored":
+        raise UserError(f"The demo store could not be made: its exports are {outcome.status}.")
     (FOLDER / "made-from").write_text(_fingerprint())
-
-
-def _command(*argv: str) -> None:
-    """Run one of the commands; its answer is not the demo's."""
-    answer = io.StringIO()
-    with contextlib.redirect_stdout(answer):
-        code = commands.main(argv)
-    if code:
-        raise UserError(f"The demo store could not be made: {argv[0]} ended with {code}.")

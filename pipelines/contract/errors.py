@@ -1,8 +1,28 @@
-"""What can go wrong in a way that a person can mend, each with the exit code of the commands."""
+"""What can go wrong in a way that a person can mend: findings about files, and errors with their exit codes."""
 
 from __future__ import annotations
 
-from pipelines.contract.findings import Finding
+from dataclasses import dataclass
+
+from pipelines.contract.rules import Severity
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing to say about a file, a row or a cell; the fields are the columns of the view `finding`.
+
+    `source_row` counts the header as 1; it is None where the finding is about the whole file.
+    """
+
+    file_name: str
+    rule: str
+    severity: Severity
+    message: str
+    remedy: str
+    source_row: int | None = None
+    column_name: str | None = None
+    trainee_ref: str | None = None
+    intake_id: str | None = None
 
 
 class UserError(Exception):
@@ -32,10 +52,13 @@ class AuditFailed(UserError):
     exit_code = 13
 
 
-class Held(UserError):
-    """Something would vanish from a trainee's record without a person's word."""
+class StoreDamaged(UserError):
+    """A file of the store is missing or is not what was written; only a backup can mend that."""
 
-    exit_code = 14
+    exit_code = 13
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"The store is damaged: {what}. Restore it from a backup.")
 
 
 class AnotherWriter(UserError):

@@ -1,9 +1,14 @@
-"""The export format, version 1: which kinds of file there are, and what each column may hold."""
+"""The export format, version 1: which kinds of file there are, what each column may hold, and what is kept of it.
+
+How a cell is read, what the store keeps, the tables of a build and the documentation are derived from this file.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
+
+import pyarrow as pa
 
 ColumnType = Literal[
     "ref",  # 1-64 of A-Z a-z 0-9 _ -, compared exactly
@@ -24,11 +29,33 @@ ColumnType = Literal[
 ]
 
 
+TYPES = {"text": pa.string(), "int": pa.int32(), "bool": pa.bool_(), "double": pa.float64()}
+SQL_TYPES = {"text": "varchar", "int": "integer", "bool": "boolean", "double": "double"}
+# What is kept of a column that says nothing else: its value as read.
+KEPT_AS = {"yes_no": "bool", "whole": "int", "clock": "int", "number": "double"}
+SORTED_LIST = "array_to_string(list_sort(list_distinct({column})), ';')"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What the store keeps: name, type (a key of TYPES), and the SQL that makes it of an accepted row.
+
+    `content` is false where the value follows from the other rows or from the file's layout: a difference in it
+    alone is no change of the row.
+    """
+
+    name: str
+    type: str
+    sql: str
+    content: bool = True
+
+
 @dataclass(frozen=True)
 class Column:
     """One column: `codes` names the set its codes come from; `low` and `high` are inclusive.
 
-    A `required` cell may not be blank; a column `in_header` must be there, its cells may be blank.
+    A `required` cell may not be blank; a column `in_header` must be there, its cells may be blank. `kept` says what
+    the store keeps of it where that is not the value itself.
     """
 
     name: str
@@ -38,6 +65,7 @@ class Column:
     codes: str | None = None
     low: float | None = None
     high: float | None = None
+    kept: tuple[Kept, ...] = ()
 
     @property
     def is_pseudonym(self) -> bool:
@@ -47,12 +75,23 @@ class Column:
     def is_free_text(self) -> bool:
         return self.name in ("comment", "rationale")
 
+    @property
+    def stored(self) -> tuple[Kept, ...]:
+        """What the store keeps of this column."""
+        if self.kept:
+            return self.kept
+        value = f'"{self.name}"'
+        if self.type == "codes":
+            value = SORTED_LIST.format(column=value)
+        return (Kept(self.name, KEPT_AS.get(self.type, "text"), value),)
+
 
 @dataclass(frozen=True)
 class Kind:
     """One kind of file, with the columns that name one of its rows.
 
     A newer row replaces the older ones of its `record`: the key, but for a review, which is replaced whole.
+    `computed` is kept beside what is kept of the columns.
     """
 
     name: str
@@ -60,6 +99,25 @@ class Kind:
     columns: tuple[Column, ...]
     read: bool = True
     whole: tuple[str, ...] | None = None
+    computed: tuple[Kept, ...] = ()
+
+    @property
+    def stored(self) -> tuple[Kept, ...]:
+        """The columns of the stored Parquet files, in order."""
+        return (*(kept for column in self.columns for kept in column.stored), *self.computed)
+
+    @property
+    def stored_names(self) -> list[str]:
+        return [kept.name for kept in self.stored]
+
+    @property
+    def content(self) -> list[str]:
+        """The stored columns beside the key that say something about the row itself."""
+        return [kept.name for kept in self.stored if kept.content and kept.name not in self.key]
+
+    @property
+    def schema(self) -> pa.Schema:
+        return pa.schema([(kept.name, TYPES[kept.type]) for kept in self.stored])
 
     @property
     def record(self) -> tuple[str, ...]:
@@ -99,7 +157,18 @@ TRAINING = Kind(
         Column("from", "month", required=True),
         Column("to", "month"),
         Column("kind", "code", required=True, codes="training_kinds"),
-        Column("value", "text"),
+        Column(
+            "value",
+            "text",
+            # Why somebody was on leave is not kept.
+            kept=(
+                Kept(
+                    "value",
+                    "text",
+                    "case kind when 'leave' then null when 'stage' then lower(\"value\") else \"value\" end",
+                ),
+            ),
+        ),
     ),
 )
 
@@ -109,7 +178,13 @@ CASES = Kind(
     (
         Column("case_ref", "case_ref", required=True),
         Column("trainee_ref", "ref", required=True),
-        Column("operated_on", "date", required=True),
+        # The month is kept, the day never.
+        Column(
+            "operated_on",
+            "date",
+            required=True,
+            kept=(Kept("operated_month", "text", "strftime(operated_on, '%Y-%m')"),),
+        ),
         Column("procedure", "procedure", required=True, codes="procedures"),
         Column("role", "code", required=True, codes="roles"),
         Column("side", "code", codes="sides"),
@@ -125,10 +200,43 @@ CASES = Kind(
         Column("technique", "code", codes="techniques"),
         Column("attributes", "codes", codes="attributes"),
         Column("risk_factors", "codes", codes="risk_factors"),
-        Column("complications", "events", codes="complications", low=0, high=36500),
+        Column(
+            "complications",
+            "events",
+            codes="complications",
+            low=0,
+            high=36500,
+            kept=(Kept("complications", "text", "canonical_events(complications)"),),
+        ),
         Column("event_hands", "code", codes="event_hands"),
         Column("follow_up_days", "whole", low=0, high=36500),
-        Column("logged_on", "date"),
+        Column(
+            "logged_on",
+            "date",
+            kept=(
+                Kept(
+                    "lag_days",
+                    "int",
+                    "case when logged_on >= operated_on then logged_on - operated_on end",
+                ),
+                Kept(
+                    "same_day_logged",
+                    "int",
+                    "case when logged_on is not null then count(*) over (partition by trainee_ref, logged_on) end",
+                    content=False,
+                ),
+            ),
+        ),
+    ),
+    computed=(
+        Kept(
+            "case_sequence",
+            "int",
+            "row_number() over (partition by trainee_ref order by operated_on, row_id)",
+            content=False,
+        ),
+        Kept("file_name", "text", "file_name", content=False),
+        Kept("source_row", "int", "source_row", content=False),
     ),
 )
 
@@ -147,8 +255,8 @@ REVIEWS = Kind(
         Column("done_by_supervisor", "code", codes="done_by_supervisor"),
         Column("attempts", "whole", low=0, high=1000),
         Column("successes", "whole", low=0, high=1000),
-        Column("started_at", "clock"),
-        Column("ended_at", "clock"),
+        Column("started_at", "clock", kept=(Kept("started_seconds", "int", "started_at"),)),
+        Column("ended_at", "clock", kept=(Kept("ended_seconds", "int", "ended_at"),)),
         Column("recording_speed", "number", low=0.01, high=100),
         Column("comment", "text"),
     ),
@@ -162,7 +270,21 @@ MILESTONES = Kind(
         Column("trainee_ref", "ref", required=True),
         Column("period", "period", required=True),
         Column("milestone", "code", required=True, codes="milestones"),
-        Column("level", "code", required=True, codes="milestone_levels"),
+        Column(
+            "level",
+            "code",
+            required=True,
+            codes="milestone_levels",
+            # As the framework writes it.
+            kept=(
+                Kept(
+                    "level",
+                    "text",
+                    "coalesce((select framework.level from milestone_level as framework"
+                    " where lower(framework.level) = accepted.level), accepted.level)",
+                ),
+            ),
+        ),
         Column("rationale", "text"),
     ),
 )

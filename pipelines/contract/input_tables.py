@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pyarrow as pa
 
-_TYPES = {"text": pa.string(), "int": pa.int32(), "bool": pa.bool_(), "double": pa.float64()}
+from pipelines.contract.formats import CASES, KINDS, TYPES
 
 
 def _schema(columns: str) -> pa.Schema:
     pairs = [column.split() for column in columns.split(",")]
-    return pa.schema([(name, _TYPES[kind]) for name, kind in pairs])
+    return pa.schema([(name, TYPES[kind]) for name, kind in pairs])
 
 
 # Months are text YYYY-MM, days (of programme and intake, never of an operation) text YYYY-MM-DD,
@@ -21,29 +21,8 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "as_of text"
     ),
     "specialty": _schema("specialty text, title text"),
-    "trainees": _schema(
-        "trainee_ref text, cohort text, started text, expected_completion text, stage text, "
-        "programme_ref text, level text, credit_from text, completed text, left text"
-    ),
-    "training": _schema("trainee_ref text, from text, to text, kind text, value text"),
-    # One row a trainee, source and key; `source_taken` and `taken` are places in time: of the last intake of
-    # that trainee and source, and of the intake that the row came from.
-    "cases": _schema(
-        "trainee_ref text, case_ref text, operated_month text, procedure text, role text, side text, "
-        "principal bool, converted_from text, supervision text, supervisor_ref text, site_ref text, "
-        "supervisor_agreed bool, takeover bool, takeover_reason text, duration_min double, technique text, "
-        "attributes text, risk_factors text, complications text, event_hands text, follow_up_days int, "
-        "lag_days int, same_day_logged int, case_sequence int, source text, source_taken int, taken int, "
-        "intake_id text"
-    ),
-    # Seconds are on the recording's own clock; seconds in the operation = those x recording_speed.
-    "reviews": _schema(
-        "review_ref text, case_ref text, trainee_ref text, reviewer_ref text, setting text, self_review bool, "
-        "step text, score int, done_by_supervisor text, attempts int, successes int, started_seconds int, "
-        "ended_seconds int, recording_speed double, comment text"
-    ),
-    # A period is text such as `2026-27 mid`; a level is one of the framework's, or `not assessable`.
-    "milestones": _schema("trainee_ref text, period text, milestone text, level text, rationale text"),
+    # The live rows: what the store keeps of each kind. Seconds of a review are on the recording's own clock.
+    **{kind.name: kind.schema for kind in KINDS if kind.read},
     "data_through": _schema("trainee_ref text, source text, data_through text"),
     "finding": _schema(
         "intake_id text, file_name text, source_row int, column_name text, rule text, trainee_ref text, "
@@ -55,3 +34,7 @@ INPUT_TABLES: dict[str, pa.Schema] = {
     ),
     "intake_trainee": _schema("intake_id text, kind text, trainee_ref text"),
 }
+# One row a trainee, source and key; `source_taken` and `taken` are places in time: of the last intake of that trainee
+# and source, and of the intake that the row came from.
+ADDED = _schema("source text, source_taken int, taken int, intake_id text")
+INPUT_TABLES["cases"] = pa.schema([*CASES.schema, *ADDED])

@@ -13,8 +13,9 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipelines.contract.findings import LEFT_OUT, REFUSALS, WARNINGS, Finding
+from pipelines.contract.errors import Finding
 from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind
+from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
 from pipelines.files.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Shape
 
 HEADER_WORDS = frozenset({

@@ -19,8 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
 
-from pipelines.contract.errors import FileRefused, UserError, WrongUsage
-from pipelines.contract.findings import Finding
+from pipelines.contract.errors import FileRefused, Finding, UserError, WrongUsage
 from pipelines.contract.formats import KINDS, Kind, kind_of, nearest_kind
 from pipelines.files import identifiers, refusals
 from pipelines.files.identifiers import column_shown, normalised, screen_file_name, shown_name, shown_title

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipelines.contract.findings import Finding
+from pipelines.contract.errors import Finding
 from pipelines.contract.formats import Kind, missing_columns, nearest_kind
 
 FILE_LIMIT = 250_000_000  # bytes of a file as handed over

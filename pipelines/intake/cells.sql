@@ -169,3 +169,29 @@ create macro event_day_faults(parts, low, high) as
         ),
         lambda each: each is not null
     );
+
+-- Codes in alphabetical order, each once. An event named twice has the earliest day, but none beside one without a
+-- day: that one counts whatever its day was.
+create macro event_day(parts, code) as
+    case
+        when len(list_filter(parts, lambda part: part = code)) = 0
+            then list_min(
+                list_transform(
+                    list_filter(parts, lambda part: split_part(part, '@', 1) = code),
+                    lambda part: whole_value(nullif(split_part(part, '@', 2), ''))
+                )
+            )
+    end;
+
+create macro canonical_events(parts) as
+    case
+        when len(parts) > 1
+            then array_to_string(
+                list_transform(
+                    list_sort(list_distinct(list_transform(parts, lambda part: split_part(part, '@', 1)))),
+                    lambda code: code || coalesce('@' || event_day(parts, code), '')
+                ),
+                ';'
+            )
+        else parts[1]
+    end;

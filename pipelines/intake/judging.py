@@ -1,89 +1,430 @@
-"""Rows against rules, inside the staging database: findings, and which rows are accepted.
-
-For a kind staged as `read_<kind>` this makes the rows of `finding_cell`, the table `left_out` (of this kind) and
-the view `accepted_<kind>`.
-"""
+"""Everything that follows from the files of one command before anything is stored: what is wrong, what would change."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import duckdb
+import pyarrow as pa
 
-from pipelines.contract import checks
-from pipelines.contract.checks import Rule
-from pipelines.contract.errors import UserError
-from pipelines.contract.formats import Kind
-from pipelines.intake import expectations
+from pipelines.contract.formats import CASES, FORMAT_CODES, KINDS, REVIEWS, TRAINEES, Column, Kind
+from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
+from pipelines.files.identifiers import column_shown
+from pipelines.files.reading import ExportFile, Part, read_parts
+from pipelines.intake import replacement, staging
+from pipelines.intake.replacement import Balance
+from pipelines.specialty.load import Specialty, code_sets, specialty_tables
+from pipelines.store.documents import Line, Manifest, Programme
+from pipelines.store.rows import load_live, trainees_with_rows
+from pipelines.store.store import Receipt, Store
 
-# These are judged among the rows that no other rule leaves out.
-JUDGED_LAST = ("key_repeated",)
-
-FINDING_CELL = """
-create table finding_cell (
-    kind varchar, row_id bigint, column_name varchar, rule varchar, severity varchar, cell varchar
-)
-"""
+Progress = Callable[[str], None]
+MOST_CODES_NAMED = 12
+FINDING_COLUMNS = (
+    "intake_id", "file_name", "source_row", "column_name", "rule",
+    "trainee_ref", "severity", "message", "remedy", "data_through",
+)  # fmt: skip
 
 
-def find_left_out(connection: duckdb.DuckDBPyConnection, kind: Kind, with_roster: bool) -> None:
-    """Record what leaves rows out, and make `left_out` and `accepted_<kind>`."""
-    connection.execute("create or replace table left_out (row_id bigint, by_key boolean)")
-    rules = [rule for rule in checks.rules_for(kind, with_roster) if rule.severity == "left_out"]
-    for by_key in (False, True):
-        _record(connection, kind, [rule for rule in rules if (rule.name in JUDGED_LAST) == by_key])
+@dataclass(frozen=True)
+class Setting:
+    """What files are judged against. Without a store nothing is live; `today` is the day of the intake."""
+
+    programme: Programme
+    specialty: Specialty
+    today: datetime.date
+    store: Store | None = None
+    manifest: Manifest = field(default_factory=Manifest)
+    source: str = "main"
+    append: bool = False
+    through: str | None = None
+    accepted_by: str | None = None
+
+    def source_of(self, kind: Kind) -> str:
+        """Only cases come from several sources."""
+        return self.source if kind is CASES else "main"
+
+    def line(self, kind: Kind, trainee_ref: str) -> Line | None:
+        """What is live for a trainee, in the source of this command."""
+        return self.manifest.line(kind.name, trainee_ref, self.source_of(kind))
+
+
+@dataclass
+class Judged:
+    """The files of a command, judged: the staging database, and what came out for each kind."""
+
+    setting: Setting
+    parts: list[Part]
+    connection: duckdb.DuckDBPyConnection
+    kinds: list[Kind] = field(default_factory=list)
+    balances: dict[str, list[Balance]] = field(default_factory=dict)
+    # For each kind and rule, how many accepted rows break it by the suite: 0. Empty where nothing is to be stored.
+    suite: dict[str, dict[str, int]] = field(default_factory=dict)
+    # The month through which each trainee's cases run, as this export has it.
+    through: dict[str, str | None] = field(default_factory=dict)
+
+    def rows(self, query: str, parameters: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """The rows of a query on the staging database."""
+        return self.connection.execute(query, list(parameters)).fetchall()
+
+    def left_out(self, part: Part) -> dict[str, int]:
+        """How many rows of a table are left out, each counted under its first rule."""
+        return dict(
+            self.rows(
+                "select rule, count(*) from (select row_id, arg_min(rule, list_position(?::varchar[], rule)) as rule"
+                " from finding where sheet_number = ? and severity = 'left_out' group by row_id)"
+                " group by rule order by list_position(?::varchar[], rule)",
+                [list(LEFT_OUT), part.number, list(LEFT_OUT)],
+            )
+        )
+
+    def trainees_of(self, kind: Kind, parts: Iterable[Part]) -> set[str]:
+        """The trainees whom some tables of one kind name."""
+        numbers = [part.number for part in parts if part.kind is kind]
+        rows = self.rows(
+            f"select distinct trainee_ref from {kind.name}.seat where trainee_ref is not null"
+            " and list_contains(?::integer[], sheet_number)",
+            [numbers],
+        )
+        return {row[0] for row in rows}
+
+    def receipt(self, part: Part) -> Receipt:
+        """The receipt of one table of a file: rows = accepted + left out, each row under its first rule."""
+        left_out = self.left_out(part)
+        ((accepted,),) = self.rows(
+            f"select count(*) from {part.kind.name}.new where sheet_number = ?", [part.number]
+        )
+        if part.row_count != accepted + sum(left_out.values()):
+            raise AssertionError(
+                f"{part.shown}: {part.row_count} rows do not balance: {accepted} accepted, {left_out} left out."
+            )
+        warnings = self.rows(
+            "select rule, count(*) from finding where sheet_number = ? and severity = 'warning' group by rule"
+            " order by rule",
+            [part.number],
+        )
+        named = self.trainees_of(part.kind, [part])
+        balances = self.balances[part.kind.name]
+        return {
+            "kind": part.kind.name,
+            "file_name": part.shown,
+            "rows": part.row_count,
+            "accepted": accepted,
+            "left_out": left_out,
+            "warnings": dict(warnings),
+            "trainees": [balance.as_receipt() for balance in balances if balance.trainee_ref in named],
+        }
+
+    def findings(self, ids: dict[str, str]) -> pa.Table:
+        """Every finding in the order of the files, in FINDING_COLUMNS; `ids` names the intake of each file's hash."""
+        columns = ", ".join(FINDING_COLUMNS[1:-1])
+        names = pa.table(
+            {
+                "sheet_number": pa.array([part.number for part in self.parts], pa.int32()),
+                "intake_id": pa.array([ids[part.sha256] for part in self.parts], pa.string()),
+            }
+        )
+        staging.create(self.connection, "intake_name", names)
+        return staging.batches(
+            self.connection,
+            f"select intake_id, {columns}, null::varchar as data_through from finding"
+            " join intake_name using (sheet_number)"
+            " order by sheet_number, source_row nulls first, column_name nulls first, rule",
+        ).read_all()
+
+
+def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, storing: bool) -> Judged:
+    """Read, screen, judge and compare the files; raises FileRefused if any is not taken at all.
+
+    Where they are to be stored, the suite has the last word over the rows accepted.
+    """
+    progress(f"Reading {len(files)} file{'s' * (len(files) > 1)} …")
+    parts = in_their_order(read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms))
+    user_agent = None
+    if storing:
+        # Imported here: it costs seconds, and a file that is refused or only tried need not wait for it.
+        from pipelines.intake.suite import USER_AGENT
+
+        user_agent = USER_AGENT
+    database = staging.database_name()
+    connection = staging.open_staging(database, user_agent, setting.programme.memory_limit)
+    judged = Judged(setting, parts, connection)
+    _make_context(judged)
+    for kind in KINDS:
+        of_kind = [part for part in parts if part.kind is kind]
+        if of_kind:
+            _judge_kind(judged, kind, of_kind, database if storing else None, progress)
+    _make_findings(judged)
+    return judged
+
+
+def in_their_order(parts: list[Part]) -> list[Part]:
+    """Rosters first; of one kind by the files' names and content, so that the order typed changes nothing.
+
+    A file given twice under one name is read once.
+    """
+    once = {(part.shown, part.sha256): part for part in reversed(parts)}
+    parts = sorted(
+        once.values(),
+        key=lambda part: (KINDS.index(part.kind), part.shown.partition(" [")[0], part.sha256, part.number),
+    )
+    for number, part in enumerate(parts, 1):
+        part.number = number
+    return parts
+
+
+def _make_context(judged: Judged) -> None:
+    """The tables besides the rows that the rules read."""
+    connection, setting = judged.connection, judged.setting
+    tables = specialty_tables(setting.specialty)
+    for name in ("supervision_role", "stage", "role", "milestone_level"):
+        staging.create(connection, name, tables[name])
+    staging.create(connection, "procedure_table", tables["procedure"])
+    staging.create(connection, "complication_table", tables["complication"])
+    connection.execute(
+        "create table procedure_group as select procedure, procedure_group from procedure_table"
+    )
+    connection.execute(
+        "create table complication_window as select complication_ref, procedure_group, window_days"
+        " from complication_table"
+    )
+    connection.execute("create table intake_day as select ?::date as today", [setting.today])
+    sheets = [{"sheet_number": part.number, "file_name": part.shown} for part in judged.parts]
+    staging.create(connection, "sheet", pa.Table.from_pylist(sheets))
+    load_live(connection, setting.store, setting.manifest.live, TRAINEES, "live_trainees")
+    # Who has a live case: an export of which every row was left out is no case.
+    with_cases = trainees_with_rows(setting.store, setting.manifest.live, CASES) if setting.store else set()
+    connection.execute(
+        "create table live_roster as select trainee_ref, started, credit_from, expected_completion, programme_ref,"
+        " trainee_ref in (select unnest(?::varchar[])) as has_cases from live_trainees",
+        [sorted(with_cases)],
+    )
+    _make_roster(judged, "live_roster")
+
+
+def _make_roster(judged: Judged, query: str) -> None:
+    judged.connection.execute(
+        "create or replace table roster as select trainee_ref, coalesce(programme_ref, ?) as programme_ref,"
+        " (coalesce(credit_from, started) || '-01')::date as credit_from_day,"
+        f" (expected_completion || '-01')::date + interval 1 month as completed_day from {query}",
+        [judged.setting.programme.programme_ref],
+    )
+
+
+def _judge_kind(
+    judged: Judged, kind: Kind, parts: list[Part], database: str | None, progress: Progress
+) -> None:
+    connection, setting = judged.connection, judged.setting
+    rows = sum(part.row_count for part in parts)
+    progress(f"Checking {rows:,} {kind.name} row{'s' * (rows != 1)} …")
+    with_roster = setting.store is not None or TRAINEES in judged.kinds
+    periods = tuple(setting.programme.review_periods)
+    reading = staging.Reading(setting.programme.dates, periods, all_codes(setting.specialty))
+    staging.stage(connection, kind, parts, reading)
+    staging.find_left_out(connection, kind, with_roster)
+    _load_live(judged, kind)
+    if kind is REVIEWS:
+        _load_cases(judged)
+    staging.find_warnings(connection, kind, with_roster)
+    if database:
+        from pipelines.intake import suite
+
+        connection.execute(f"create view accepted_{kind.name} as from {kind.name}.accepted")
+        judged.suite[kind.name] = suite.validate(database, kind, staging.checks_of(kind, with_roster))
+        connection.execute(f"drop view accepted_{kind.name}")
+    if kind is CASES:
+        judged.through = _data_through(judged)
+    staging.reduce(connection, kind)
+    replacement.compare(connection, kind, withdraws=kind is CASES and not setting.append)
+    judged.kinds.append(kind)
+    judged.balances[kind.name] = replacement.balances(connection, kind)
+    if kind is TRAINEES:
+        columns = "trainee_ref, started, credit_from, expected_completion, programme_ref"
+        _make_roster(
+            judged,
+            f"(select {columns} from trainees.new union all select {columns} from live_roster"
+            " where trainee_ref not in (select trainee_ref from trainees.new))",
+        )
+
+
+def all_codes(specialty: Specialty) -> dict[str, list[str]]:
+    """Every set of codes that a column may draw from."""
+    return {**{name: list(codes) for name, codes in FORMAT_CODES.items()}, **code_sets(specialty)}
+
+
+def _load_live(judged: Judged, kind: Kind) -> None:
+    """Make `live`, what of this source is live of the trainees whom the files name, or stands in the files."""
+    setting = judged.setting
+    named = {
+        row[0]
+        for row in judged.rows(
+            f"select distinct trainee_ref from {kind.name}.read"
+            " where trainee_ref is not null and trainee_ref_fault is null"
+        )
+    }
+    lines = [
+        line
+        for line in setting.manifest.live
+        if line.source == setting.source_of(kind) and (kind.whole or line.trainee_ref in named)
+    ]
+    load_live(judged.connection, setting.store, lines, kind, f"{kind.name}.live")
+    if kind.whole:
+        # A record may be live with another trainee than the file says.
+        record = ", ".join(f'"{name}"' for name in kind.whole)
+        judged.connection.execute(
+            f"delete from {kind.name}.live where trainee_ref not in (select unnest(?::varchar[]))"
+            f" and ({record}) not in (select ({record}) from {kind.name}.read)",
+            [sorted(named)],
+        )
+    if kind is CASES:
+        replacement.find_kept(judged.connection)
+        _load_elsewhere(judged, named)
+
+
+def _load_elsewhere(judged: Judged, named: set[str]) -> None:
+    """Make `other_source` and `elsewhere`: what is live besides the rows that these files replace."""
+    connection, setting = judged.connection, judged.setting
+    replaced = [
+        line for line in setting.manifest.live if line.trainee_ref in named and line.source == setting.source
+    ]
+    others = [line for line in setting.manifest.live if line not in replaced]
+    other = [line for line in others if line.trainee_ref in named]
+    load_live(connection, setting.store, other, CASES, "cases.other_source")
+    load_live(connection, setting.store, others, CASES, "cases.beside")
+    if setting.append:
+        # What is added to stays.
         connection.execute(
-            "insert into left_out select distinct row_id, ?::boolean from finding_cell"
-            " where kind = ? and severity = 'left_out' and row_id not in (select row_id from left_out)",
-            [by_key, kind.name],
+            "insert into cases.beside by name select * from cases.live as live where not exists"
+            f" (select 1 from cases.read as read where {replacement.same_key(CASES, 'live', 'read')})"
         )
     connection.execute(
-        f"create view accepted_{kind.name} as"
-        f" select * from read_{kind.name} where row_id not in (select row_id from left_out)"
+        "create table cases.elsewhere as select distinct case_ref, programme_ref, operated_month from cases.beside"
+        " left join roster using (trainee_ref) where case_ref in (select case_ref from cases.read)"
     )
+    connection.execute("drop table cases.beside")
 
 
-def find_warnings(connection: duckdb.DuckDBPyConnection, kind: Kind, with_roster: bool) -> None:
-    """Record what is kept with a warning."""
-    rules = [rule for rule in checks.rules_for(kind, with_roster) if rule.severity == "warning"]
-    _record(connection, kind, rules)
-
-
-def _record(connection: duckdb.DuckDBPyConnection, kind: Kind, rules: Sequence[Rule]) -> None:
-    for rule in rules:
-        batch = f"accepted_{kind.name}" if rule.about_accepted else f"read_{kind.name}"
+def _load_cases(judged: Judged) -> None:
+    """Make `live_case`: the references of all cases that are live once the cases of these files are taken."""
+    connection, setting = judged.connection, judged.setting
+    named = {balance.trainee_ref for balance in judged.balances.get(CASES.name, [])}
+    lines = [
+        line
+        for line in setting.manifest.live
+        if not (line.trainee_ref in named and line.source == setting.source)
+    ]
+    load_live(connection, setting.store, lines, CASES, "live_case_row")
+    connection.execute("create table live_case as select distinct case_ref from live_case_row")
+    connection.execute("drop table live_case_row")
+    if CASES in judged.kinds:
         connection.execute(
-            f"insert into finding_cell select ?, row_id, column_name, ?, ?, cell from ({rule.over(batch)})",
-            [kind.name, rule.name, rule.severity],
+            "insert into live_case select case_ref from cases.comparison where outcome <> 'withdrawn'"
         )
 
 
-def validate(connection: duckdb.DuckDBPyConnection, database: str, kind: Kind, with_roster: bool) -> None:
-    """Run the suite over the rows read and over the rows accepted.
+def _data_through(judged: Judged) -> dict[str, str | None]:
+    """For each trainee named in cases the month through which the export's data run; None without a row that counts.
 
-    Raises UserError if the suite counts otherwise than the findings, or if an accepted row breaks a rule.
+    The month given with --through; else the later of the month of the latest logged_on and of the latest operation,
+    of the accepted rows and of the older versions kept. Of an appended export, not before that of what it is added to.
     """
-    rules = checks.rules_for(kind, with_roster)
-    counted = finding_counts(connection, kind)
-    of_rows_read = [rule for rule in rules if not rule.about_accepted]
-    suite = expectations.broken_rows(database, f"read_{kind.name}", of_rows_read)
-    accepted = expectations.broken_rows(
-        database, f"accepted_{kind.name}", [rule for rule in rules if rule.name != "older_version_kept"]
-    )
-    suite |= {rule.name: accepted[rule.name] for rule in rules if rule.about_accepted}
-    differing = [name for name, count in suite.items() if count != counted.get(name, 0)]
-    if differing:
-        raise UserError(
-            f"Findings and suite disagree about {', '.join(differing)} in {kind.name}; nothing was stored."
+    setting = judged.setting
+    through: dict[str, str | None] = dict(
+        judged.rows(
+            "select named.trainee_ref, case when max(month) is not null then coalesce(?, max(month)) end"
+            " from (select distinct trainee_ref from cases.read where trainee_ref_fault is null"
+            " and trainee_ref is not null) as named left join ("
+            "select trainee_ref, strftime(greatest(operated_on, coalesce(logged_on, operated_on)), '%Y-%m') as month"
+            " from cases.accepted union all"
+            " select live.trainee_ref, operated_month from cases.live as live join cases.kept_key as kept_key"
+            f" on {replacement.same_key(CASES, 'live', 'kept_key')}) as dated using (trainee_ref) group by 1",
+            [setting.through],
         )
-    broken = [rule.name for rule in rules if rule.severity == "left_out" and accepted[rule.name]]
-    if broken:
-        raise UserError(f"Accepted {kind.name} rows break {', '.join(broken)}; nothing was stored.")
+    )
+    if setting.append:
+        for trainee_ref, own in through.items():
+            line = setting.line(CASES, trainee_ref)
+            before = line.data_through if line else None
+            through[trainee_ref] = max((month for month in (own, before) if month), default=None)
+    return through
 
 
-def finding_counts(connection: duckdb.DuckDBPyConnection, kind: Kind) -> dict[str, int]:
-    """How many findings each rule has."""
-    rows = connection.execute(
-        "select rule, count(*) from finding_cell where kind = ? group by rule", [kind.name]
-    ).fetchall()
-    return dict(rows)
+def _make_findings(judged: Judged) -> None:
+    """Make the view `finding` in the columns of the published one, without an intake: one row a finding.
+
+    Its words are put together as it is read: of a file with many faults they would fill the memory.
+    """
+    connection = judged.connection
+    faults = " union all ".join(
+        f"select '{kind.name}' as kind, fault.*, seat.sheet_number, seat.source_row, seat.trainee_ref"
+        f" from {kind.name}.fault as fault join {kind.name}.seat as seat using (row_id)"
+        for kind in judged.kinds
+    )
+    staging.create(connection, "finding_text", _texts(judged))
+    staging.create(connection, "unknown_column", _unknown_columns(judged))
+    # Codes are quoted up to 40 printable characters.
+    cell = "coalesce(left(regexp_replace(cell, '[^[:print:]]', '', 'g'), 40), '')"
+    connection.execute(
+        "create view finding as select sheet_number, kind, row_id, file_name, source_row, column_name, rule,"
+        " trainee_ref, severity, stored,"
+        f" file_name || ', row ' || source_row || ': ' || replace(message, '{{cell}}', {cell}) as message,"
+        f" replace(remedy, '{{cell}}', {cell}) as remedy"
+        f" from ({faults}) join sheet using (sheet_number) join finding_text using (kind, rule)"
+        " where finding_text.about is not distinct from column_name"
+        " union all select sheet_number, kind, null, file_name, 1, column_name, 'column_unknown', null, 'warning', true,"
+        " file_name || ', row 1: ' || message, remedy from unknown_column join sheet using (sheet_number)"
+    )
+
+
+def _unknown_columns(judged: Judged) -> pa.Table:
+    rows = []
+    for part in judged.parts:
+        for name in part.unknown_columns:
+            shown = column_shown(part.header, part.header.index(name) + 1)
+            message, remedy = (text.format(column=shown) for text in WARNINGS["column_unknown"])
+            seat = {"sheet_number": part.number, "kind": part.kind.name, "column_name": shown}
+            rows.append({**seat, "message": message, "remedy": remedy})
+    text = [(name, pa.string()) for name in ("kind", "column_name", "message", "remedy")]
+    return pa.Table.from_pylist(rows, schema=pa.schema([("sheet_number", pa.int32()), *text]))
+
+
+def _texts(judged: Judged) -> pa.Table:
+    """The words of every rule that was broken, by kind and column, with {cell} still in them."""
+    codes = all_codes(judged.setting.specialty)
+    rows = []
+    for kind in judged.kinds:
+        for rule, name in judged.rows(f"select distinct rule, column_name from {kind.name}.fault"):
+            column = next((column for column in kind.columns if column.name == name), None)
+            message, remedy = _words(rule, name, column, codes, judged.setting.programme.dates)
+            words = {"message": message, "remedy": remedy, "severity": SEVERITY[rule]}
+            rows.append({"kind": kind.name, "rule": rule, "about": name, **words})
+    schema = pa.schema(
+        [(name, pa.string()) for name in ("kind", "rule", "about", "message", "remedy", "severity")]
+    )
+    return pa.Table.from_pylist(rows, schema=schema)
+
+
+def _words(
+    rule: str, name: str | None, column: Column | None, codes: dict[str, list[str]], dates: str
+) -> tuple[str, str]:
+    message, remedy = (LEFT_OUT | WARNINGS)[rule]
+    allowed = codes.get("stages" if name == "value" else (column.codes if column else None) or "", [])
+    named = ", ".join(allowed[:MOST_CODES_NAMED])
+    limits = (
+        f"{column.low:g} to {column.high:g}" if column and column.high is not None else "above 0, up to 1"
+    )
+    months = column is not None and column.type == "month"
+    words = {
+        "column": name or "",
+        "cell": "{cell}",
+        "allowed": f"{named}, … ({len(allowed)} in all)" if len(allowed) > MOST_CODES_NAMED else named,
+        "range": limits,
+        "date_form": "YYYY-MM"
+        if months
+        else {"iso": "YYYY-MM-DD", "day_first": "DD/MM/YYYY", "month_first": "MM/DD/YYYY"}[dates],
+    }
+    ending = " The row was left out." if rule in LEFT_OUT else ""
+    return message.format(**words) + ending, remedy.format(**words)

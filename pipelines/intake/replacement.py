@@ -1,23 +1,23 @@
 """What an export changes in what is live, and what must not change without a person's word.
 
-Reads `new_<kind>`, `live_<kind>` (of the trainees and the source concerned), `read_<kind>` and `left_out`. Makes
+Reads `new`, `seat`, `left_out` and `live` (of the trainees and the source concerned) of a kind. Makes in its schema
 
 - `kept_key`: keys of cases whose live version stays because the row in the file was left out
 - `comparison`: one row a key in the file or live, with `outcome` = added, unchanged, changed, kept, withdrawn, untouched
-- `change`: what changed, one row a field
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass
 
 import duckdb
 
 from pipelines.contract.formats import CASES, Kind
-from pipelines.store.live import stored_columns
 
-# These follow from the other rows of an export, so a difference in them alone is no change of the row.
-FROM_OTHER_ROWS = ("case_sequence", "same_day_logged")
+# More than two rows, and more than one in twenty of those live now.
+ROWS_THAT_MAY_GO = 2
+SHARE_THAT_MAY_GO = 0.05
 
 
 @dataclass(frozen=True)
@@ -37,44 +37,62 @@ class Balance:
     def alters(self) -> bool:
         return bool(self.added or self.changed or self.withdrawn)
 
+    def as_receipt(self) -> dict[str, str | int]:
+        """The fields, which balance; raises AssertionError if they do not."""
+        in_file = self.unchanged + self.changed + self.kept + self.withdrawn
+        if self.live_before < in_file or self.live_after != self.live_before + self.added - self.withdrawn:
+            raise AssertionError(f"{self.trainee_ref}: live rows do not balance: {asdict(self)}")
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason to hold a command, about one trainee."""
+
+    trainee_ref: str
+    text: str
+
 
 def find_kept(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `kept_key` (kind cases): live keys that stand in the file only as rows left out."""
+    """Make `cases.kept_key`: live keys that stand in the file only as rows left out."""
     connection.execute(
-        "create or replace table kept_key as select distinct live.trainee_ref, live.case_ref, live.procedure, live.side,"
-        " first_value(read_cases.sheet_number) over (partition by live.trainee_ref, live.case_ref, live.procedure,"
-        " live.side order by read_cases.row_id) as sheet_number"
-        f" from live_cases as live join read_cases on {same_key(CASES, 'live', 'read_cases')}"
-        " where read_cases.row_id in (select row_id from left_out) and not exists ("
-        f"select 1 from accepted_cases as accepted where {same_key(CASES, 'live', 'accepted')})"
+        "create table cases.kept_key as select distinct live.trainee_ref, live.case_ref, live.procedure, live.side,"
+        " first_value(read.sheet_number) over (partition by live.trainee_ref, live.case_ref, live.procedure,"
+        " live.side order by read.row_id) as sheet_number"
+        f" from cases.live as live join cases.read as read on {same_key(CASES, 'live', 'read')}"
+        " where read.row_id in (select row_id from cases.left_out) and not exists ("
+        f"select 1 from cases.accepted as accepted where {same_key(CASES, 'live', 'accepted')})"
     )
 
 
 def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) -> None:
-    """Make `comparison_<kind>`; `withdraws` where a live row that the file does not name goes."""
-    content = [name for name in stored_columns(kind) if name not in (*kind.key, *FROM_OTHER_ROWS)]
-    same = " and ".join(f'new."{name}" is not distinct from live."{name}"' for name in content)
+    """Make `comparison`; `withdraws` where a live row that the file does not name goes."""
+    same = " and ".join(f'new."{name}" is not distinct from live."{name}"' for name in kind.content) or "true"
     seat = ("trainee_ref", *(name for name in kind.key if name != "trainee_ref"))
     key = ", ".join(f'coalesce(new."{name}", live."{name}") as "{name}"' for name in seat)
-    kept = same_key(kind, "live", "kept_key") if kind is CASES else "false"
-    kept_key = "kept_key" if kind is CASES else "(select 1)"
+    kept = (
+        f"exists (select 1 from cases.kept_key as kept_key where {same_key(kind, 'live', 'kept_key')})"
+        if kind is CASES
+        else "false"
+    )
     absent = "'withdrawn'" if withdraws else "'untouched'"
     if kind.whole:
         record = ", ".join(f'live."{name}"' for name in kind.whole)
         names = ", ".join(f'"{name}"' for name in kind.whole)
-        absent = f"case when ({record}) in (select ({names}) from new_{kind.name}) then 'withdrawn' else 'untouched' end"
+        absent = f"case when ({record}) in (select ({names}) from {kind.name}.new) then 'withdrawn' else 'untouched' end"
     connection.execute(
-        f"create or replace table comparison_{kind.name} as select {key}, new.row_id, case"
+        f"create table {kind.name}.comparison as select {key}, new.row_id, case"
         " when live.trainee_ref is null then 'added'"
         f" when new.row_id is not null then case when {same} then 'unchanged' else 'changed' end"
-        f" when exists (select 1 from {kept_key} where {kept}) then 'kept' else {absent} end as outcome"
-        f" from new_{kind.name} as new full join live_{kind.name} as live on {same_key(kind, 'new', 'live')}"
+        f" when {kept} then 'kept' else {absent} end as outcome"
+        f" from {kind.name}.new as new full join {kind.name}.live as live on {same_key(kind, 'new', 'live')}"
         # A record that moves to another trainee goes from the one and comes to the other.
         + (" and new.trainee_ref = live.trainee_ref" if kind.whole else "")
     )
 
 
 def same_key(kind: Kind, left: str, right: str) -> str:
+    """SQL that joins two tables by the key of a kind."""
     # A blank side is its own side; coalesce, so that the join can hash.
     return " and ".join(
         f"coalesce({left}.\"{name}\", '') = coalesce({right}.\"{name}\", '')" for name in kind.key
@@ -88,73 +106,166 @@ def balances(connection: duckdb.DuckDBPyConnection, kind: Kind) -> list[Balance]
         " count(*) filter (outcome = 'added') as added, count(*) filter (outcome = 'unchanged') as unchanged,"
         " count(*) filter (outcome = 'changed') as changed, count(*) filter (outcome = 'kept') as kept,"
         " count(*) filter (outcome = 'withdrawn') as withdrawn, count(*) filter (outcome = 'untouched') as untouched"
-        f" from comparison_{kind.name} group by trainee_ref)"
+        f" from {kind.name}.comparison group by trainee_ref)"
         " select trainee_ref, coalesce(unchanged + changed + kept + withdrawn + untouched, 0) as live_before,"
         " coalesce(added, 0), coalesce(unchanged, 0), coalesce(changed, 0), coalesce(kept, 0), coalesce(withdrawn, 0),"
         " coalesce(added + unchanged + changed + kept + untouched, 0) as live_after"
-        f" from named_{kind.name} left join outcome using (trainee_ref) order by trainee_ref"
+        f" from (select distinct trainee_ref from {kind.name}.seat where trainee_ref is not null) as named"
+        " left join outcome using (trainee_ref) order by trainee_ref"
     ).fetchall()
     return [Balance(*row) for row in rows]
 
 
-def outlived(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Trainees of whom a case of these files is live otherwise in a source that was taken later, and counts from there."""
-    content = [name for name in stored_columns(CASES) if name not in (*CASES.key, *FROM_OTHER_ROWS)]
-    different = " or ".join(f'new."{name}" is distinct from other."{name}"' for name in content)
-    rows = connection.execute(
-        "select distinct new.trainee_ref from new_cases as new"
-        f" join live_cases as live on {same_key(CASES, 'new', 'live')}"
-        f" join other_source_key as other on {same_key(CASES, 'new', 'other')}"
+def altered_otherwise(connection: duckdb.DuckDBPyConnection, replaces: bool) -> set[str]:
+    """Trainees of whom cases change although no row does: in their place in the log, or in which source counts."""
+    different = " or ".join(f'new."{name}" is distinct from other."{name}"' for name in CASES.content)
+    outlived = (
+        "select distinct new.trainee_ref from cases.new as new"
+        f" join cases.live as live on {same_key(CASES, 'new', 'live')}"
+        f" join cases.other_source as other on {same_key(CASES, 'new', 'other')}"
         f" where other.source_taken > live.source_taken and ({different})"
-    ).fetchall()
-    return {row[0] for row in rows}
+    )
+    moved = (
+        "select distinct named.trainee_ref from cases.comparison as named join cases.new as new using (row_id)"
+        f" join cases.live as live on {same_key(CASES, 'named', 'live')} where outcome = 'unchanged'"
+        " and (new.case_sequence is distinct from live.case_sequence"
+        " or new.same_day_logged is distinct from live.same_day_logged)"
+    )
+    queries = [outlived, moved] if replaces else [outlived]
+    return {row[0] for query in queries for row in connection.execute(query).fetchall()}
 
 
-def resequenced(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Trainees of whom an unchanged case now stands elsewhere in the order of the log."""
-    different = " or ".join(f"new.{name} is distinct from live.{name}" for name in FROM_OTHER_ROWS)
-    rows = connection.execute(
-        "select distinct named.trainee_ref from comparison_cases as named join new_cases as new using (row_id)"
-        f" join live_cases as live on {same_key(CASES, 'named', 'live')}"
-        f" where outcome = 'unchanged' and ({different})"
-    ).fetchall()
-    return {row[0] for row in rows}
-
-
-def list_changes(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
-    """Make `change_<kind>`: `row_id, trainee_ref, key, change, field, before, after`, one row a field.
+def changes_query(kind: Kind) -> str:
+    """What changed, `row_id, trainee_ref, kind, key, change, field, before, after`, one row a field.
 
     A withdrawn row, and one whose older version was kept, is one row without a field.
     """
-    table = f"change_{kind.name}"
-    connection.execute(
-        f"create table {table} (row_id bigint, trainee_ref varchar, key varchar, change varchar,"
-        " field varchar, before varchar, after varchar)"
-    )
-    key = _key_text(kind)
-    connection.execute(
-        f"create or replace temp table changed_row as"
-        f" select *, {key} as key from comparison_{kind.name} as named where outcome = 'changed'"
-    )
-    for name in stored_columns(kind):
-        if name not in (*kind.key, *FROM_OTHER_ROWS):
-            connection.execute(f"insert into {table} {_field_changes(kind, name)}")
-    connection.execute(
-        f"insert into {table} select null, trainee_ref, {key}, outcome, null, null, null"
-        f" from comparison_{kind.name} as named where outcome in ('kept', 'withdrawn')"
-    )
-
-
-def _field_changes(kind: Kind, name: str) -> str:
-    return (
-        f"select row_id, named.trainee_ref, named.key, 'changed', '{name}', live.\"{name}\", new.\"{name}\""
-        f" from changed_row as named join new_{kind.name} as new using (row_id)"
-        f" join live_{kind.name} as live on {same_key(kind, 'named', 'live')}"
-        f' where new."{name}" is distinct from live."{name}"'
-    )
-
-
-def _key_text(kind: Kind) -> str:
-    # A blank side is left away.
     parts = [f'named."{name}"::varchar' for name in kind.key if name != "trainee_ref"]
-    return f"concat_ws(' ', {', '.join(parts)})" if parts else "''"
+    # A blank side is left away.
+    key = f"concat_ws(' ', {', '.join(parts)})" if parts else "''"
+    fields = ", ".join(
+        f"{{'field': '{name}', 'before': live.\"{name}\"::varchar, 'after': new.\"{name}\"::varchar}}"
+        for name in kind.content
+    )
+    return (
+        f"select row_id, trainee_ref, '{kind.name}' as kind, key, 'changed' as change, differing.field as field,"
+        " differing.before as before, differing.after as after from ("
+        f"select row_id, named.trainee_ref, {key} as key, unnest([{fields}]) as differing"
+        f" from {kind.name}.comparison as named join {kind.name}.new as new using (row_id)"
+        f" join {kind.name}.live as live on {same_key(kind, 'named', 'live')}"
+        " where outcome = 'changed') where differing.before is distinct from differing.after"
+        f" union all select null, trainee_ref, '{kind.name}', {key}, outcome, null, null, null"
+        f" from {kind.name}.comparison as named where outcome in ('kept', 'withdrawn')"
+        if kind.content
+        else f"select null::bigint as row_id, trainee_ref, '{kind.name}' as kind, {key} as key, outcome as change,"
+        " null::varchar as field, null::varchar as before, null::varchar as after"
+        f" from {kind.name}.comparison as named where outcome in ('kept', 'withdrawn')"
+    )
+
+
+def rows_that_go(balances: Iterable[Balance], unaccepted: Callable[[str], int]) -> list[Reason]:
+    """Trainees of whom too many live rows would go or stay only in an older version.
+
+    `unaccepted` gives the rows of a trainee that went or were kept since a person last accepted that.
+    """
+    return [
+        Reason(
+            each.trainee_ref,
+            f"{gone} of {each.live_before} live rows would be withdrawn or kept only in an older version"
+            f"{' (with earlier exports not yet accepted)' if unaccepted(each.trainee_ref) else ''}",
+        )
+        for each in balances
+        if (gone := each.withdrawn + each.kept + unaccepted(each.trainee_ref)) > ROWS_THAT_MAY_GO
+        and gone > SHARE_THAT_MAY_GO * each.live_before
+        and each.withdrawn + each.kept
+    ]
+
+
+def rows_that_say_less(connection: duckdb.DuckDBPyConnection) -> list[Reason]:
+    """Cases that would go although they carried an event, or would say less about the trainee than they do now."""
+    rows = connection.execute(_ROW_REASONS).fetchall()
+    return [Reason(trainee_ref, f"case {case_ref}: {text}") for trainee_ref, case_ref, text in rows]
+
+
+# A hit is an event with a day inside its window, or without a day.
+_ROW_REASONS = """
+with
+
+pair as (
+
+    select
+        named.trainee_ref, named.case_ref, named.outcome, named.row_id,
+        live.complications, live.takeover, live.event_hands, live.role,
+        new.complications as new_complications, new.takeover as new_takeover,
+        new.event_hands as new_event_hands, new.role as new_role
+    from cases.comparison as named
+    join cases.live as live
+        on live.trainee_ref = named.trainee_ref and live.case_ref = named.case_ref
+        and live.procedure = named.procedure and coalesce(live.side, '') = coalesce(named.side, '')
+    left join cases.new as new using (row_id)
+    where named.outcome in ('changed', 'withdrawn')
+
+),
+
+event_before as (
+
+    select *, unnest(string_split(complications, ';')) as event
+    from pair
+    where complications <> 'none'
+
+),
+
+event_pair as (
+
+    select
+        event_before.*,
+        split_part(event, '@', 1) as code,
+        try_cast(nullif(split_part(event, '@', 2), '') as integer) as day,
+        list_filter(
+            string_split(coalesce(new_complications, ''), ';'),
+            lambda part: split_part(part, '@', 1) = split_part(event, '@', 1)
+        )[1] as new_event
+    from event_before
+
+),
+
+reason as (
+
+    select trainee_ref, case_ref, 'a row with a complication would be withdrawn' as text
+    from pair
+    where outcome = 'withdrawn' and complications <> 'none'
+    union all
+    select trainee_ref, case_ref, 'a row with a takeover would be withdrawn'
+    from pair
+    where outcome = 'withdrawn' and takeover
+    union all
+    select trainee_ref, case_ref, 'the complication ' || code || ' is no longer recorded'
+    from event_pair
+    where outcome = 'changed' and new_event is null
+    union all
+    select trainee_ref, case_ref, 'the day of ' || code || ' now lies past its window'
+    from event_pair
+    join complication_window on complication_window.complication_ref = code
+    where
+        outcome = 'changed' and window_days > 0
+        and (day is null or day <= window_days)
+        and try_cast(nullif(split_part(new_event, '@', 2), '') as integer) > window_days
+    union all
+    select trainee_ref, case_ref, 'the takeover is no longer recorded'
+    from pair
+    where outcome = 'changed' and takeover and new_takeover is distinct from true
+    union all
+    select trainee_ref, case_ref, 'the event was in the trainee''s hands and is no longer said to be'
+    from pair
+    where outcome = 'changed' and event_hands = 'trainee' and new_event_hands is distinct from 'trainee'
+    union all
+    select trainee_ref, case_ref, 'the role was changed upward, from ' || pair.role || ' to ' || new_role
+    from pair
+    join role as before_role on before_role.role = pair.role
+    join role as after_role on after_role.role = pair.new_role
+    where outcome = 'changed' and after_role.position < before_role.position
+
+)
+
+select * from reason order by trainee_ref, case_ref, text
+"""

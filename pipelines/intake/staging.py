@@ -1,26 +1,36 @@
-"""The text of the files in DuckDB: one table a kind, each cell read once, with what is wrong with it.
+"""The rows of the files in DuckDB: each cell read once, judged by the rules, reduced to what may be kept.
 
-`read_<kind>` holds, for every row of the files in the order given, `row_id`, `sheet_number`, `source_row`,
-`too_many_cells`, and for each column of the kind its value and, where its type can be wrong, `<column>_fault`.
+The database is in memory alone. What every kind may read (the context: roster, specialty, day) stands in `main`; each
+kind has a schema of its own name, so that no kind can read what another left there:
+
+- `read`: every row in the order of the files: row_id, sheet_number, source_row, too_many_cells, the value of each column
+  and, where its type can be wrong, `<column>_fault`
+- `fault`: row_id, column_name, rule, cell, stored; one row a finding
+- `left_out`: row_id, by_key; the view `accepted`: the rows of `read` that stay
+- `new`: row_id, sheet_number and what the store keeps of the accepted rows
+- `seat`: what is needed of a row once its cells are not: row_id, sheet_number, source_row, trainee_ref, the key
 """
 
 from __future__ import annotations
 
-import os
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import numpy as np
+import psutil
 import pyarrow as pa
 
-from pipelines.contract.formats import Column, Kind
+from pipelines.contract.formats import SQL_TYPES, Column, Kind
+from pipelines.contract.rules import CHECKS, OF_ROWS_LEFT_OUT, SEVERITY, Check
 from pipelines.files.reading import Part
 
 CELLS = Path(__file__).with_name("cells.sql")
+# These are judged among the rows that no other rule leaves out.
+JUDGED_LAST = ("key_repeated",)
 
 
 @dataclass(frozen=True)
@@ -42,33 +52,51 @@ def open_staging(
 ) -> duckdb.DuckDBPyConnection:
     """Open the staging database: in memory alone, so that rows with a day never reach a disk.
 
-    `user_agent` must equal that of every other connection to `name`.
+    `user_agent` must equal that of every other connection to `name`; `memory_limit` is half of the machine by default.
     """
     connection = duckdb.connect(name, config={"custom_user_agent": user_agent} if user_agent else {})
+    limit = memory_limit or f"{psutil.virtual_memory().total // 2_000_000}MB"
     connection.execute("set temp_directory = ''")
-    connection.execute(f"set memory_limit = '{memory_limit or half_of_memory()}'")
+    connection.execute(f"set memory_limit = '{limit}'")
     connection.execute(CELLS.read_text(encoding="utf-8"))
     return connection
 
 
-def arrow_table(connection: duckdb.DuckDBPyConnection, query: str, parameters: list[Any]) -> pa.Table:
-    """The rows of a query as an Arrow table."""
+def create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:
+    """Make a table of an Arrow table."""
+    connection.register("arriving", table)
+    connection.execute(f"create table {name} as select * from arriving")
+    connection.unregister("arriving")
+
+
+def batches(
+    connection: duckdb.DuckDBPyConnection, query: str, parameters: Sequence[Any] = ()
+) -> pa.RecordBatchReader:
+    """The rows of a query as they come, so that they are never in memory twice."""
     # A cursor of its own: the connection may still hold rows of the query before.
-    with connection.cursor() as cursor:
-        return cursor.sql(query, params=parameters).to_arrow_table()
-
-
-def half_of_memory() -> str:
-    return f"{os.sysconf('SC_PAGE_SIZE') * os.sysconf('SC_PHYS_PAGES') // 2 // 1_000_000}MB"
+    return connection.cursor().sql(query, params=list(parameters)).to_arrow_reader(100_000)
 
 
 def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Part], reading: Reading) -> None:
-    """Make `read_<kind>` of the parts, whose rows are joined in the order given and handed over."""
+    """Make the schema of a kind with `read`, `fault` and `left_out`; the text of the parts is handed over."""
+    connection.execute(f"create schema {kind.name}")
     text = pa.concat_tables([_with_all_columns(part, kind) for part in parts], promote_options="default")
     text = text.append_column("row_id", pa.array(np.arange(1, text.num_rows + 1)))
     connection.register("staged_text", text)
-    connection.execute(f"create table read_{kind.name} as {_reading_query(kind, reading)}")
+    columns = ", ".join(sql for column in kind.columns for sql in _column_expressions(column, reading))
+    connection.execute(
+        f"create table {kind.name}.read as select row_id, sheet_number, source_row::integer as source_row,"
+        f" too_many_cells, {columns} from staged_text"
+    )
     connection.unregister("staged_text")
+    connection.execute(
+        f"create table {kind.name}.fault (row_id bigint, column_name varchar, rule varchar, cell varchar, stored boolean)"
+    )
+    connection.execute(f"create table {kind.name}.left_out (row_id bigint, by_key boolean)")
+    connection.execute(
+        f"create view {kind.name}.accepted as select * from {kind.name}.read"
+        f" where row_id not in (select row_id from {kind.name}.left_out)"
+    )
 
 
 def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
@@ -84,9 +112,65 @@ def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
     return pa.table(columns)
 
 
-def _reading_query(kind: Kind, reading: Reading) -> str:
-    columns = ", ".join(part for column in kind.columns for part in _column_expressions(column, reading))
-    return f"select row_id, sheet_number, source_row, too_many_cells, {columns} from staged_text"
+def find_left_out(connection: duckdb.DuckDBPyConnection, kind: Kind, with_roster: bool) -> None:
+    """Record what leaves rows out, in `fault` and `left_out`."""
+    checks = [check for check in checks_of(kind, with_roster) if SEVERITY[check.rule] == "left_out"]
+    for by_key in (False, True):
+        _record(connection, kind, [check for check in checks if (check.rule in JUDGED_LAST) == by_key])
+        connection.execute(
+            f"insert into {kind.name}.left_out select distinct row_id, ?::boolean from {kind.name}.fault"
+            f" where row_id not in (select row_id from {kind.name}.left_out)",
+            [by_key],
+        )
+
+
+def find_warnings(connection: duckdb.DuckDBPyConnection, kind: Kind, with_roster: bool) -> None:
+    """Record what is kept with a warning."""
+    checks = [check for check in checks_of(kind, with_roster) if SEVERITY[check.rule] == "warning"]
+    _record(connection, kind, checks)
+
+
+def checks_of(kind: Kind, with_roster: bool) -> list[Check]:
+    """The checks of a kind in the order of the rules; without a roster those that need one are skipped."""
+    return [check for check in CHECKS[kind.name] if with_roster or not check.needs_roster]
+
+
+def _record(connection: duckdb.DuckDBPyConnection, kind: Kind, checks: Sequence[Check]) -> None:
+    recorded: set[str] = set()
+    for check in checks:
+        of_accepted = SEVERITY[check.rule] == "warning" and check.rule not in OF_ROWS_LEFT_OUT
+        batch = f"{kind.name}.accepted" if of_accepted else f"{kind.name}.read"
+        query = check.query.format(batch=batch, kind=kind.name)
+        # Two ways to break a rule in one cell are one finding.
+        repeated = (
+            f" anti join (select * from {kind.name}.fault where rule = '{check.rule}') as known"
+            " on faulty.row_id = known.row_id and faulty.column_name is not distinct from known.column_name"
+            if check.rule in recorded
+            else ""
+        )
+        connection.execute(
+            f"insert into {kind.name}.fault select faulty.row_id, faulty.column_name, ?, faulty.cell, ?"
+            f" from ({query}) as faulty{repeated}",
+            [check.rule, check.stored],
+        )
+        recorded.add(check.rule)
+
+
+def reduce(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
+    """Make `new` of the accepted rows, and `seat` of all; the cells with the day of an operation are dropped."""
+    stored = ", ".join(f'({kept.sql})::{SQL_TYPES[kept.type]} as "{kept.name}"' for kept in kind.stored)
+    connection.execute(
+        f"create table {kind.name}.new as select row_id, sheet_number, {stored}"
+        f" from {kind.name}.accepted as accepted join sheet using (sheet_number)"
+    )
+    key = ", ".join(f'"{name}"' for name in kind.key if name != "trainee_ref")
+    connection.execute(
+        f"create table {kind.name}.seat as select row_id, sheet_number, source_row,"
+        " case when trainee_ref_fault is null then trainee_ref end as trainee_ref"
+        f"{', ' + key if key else ''} from {kind.name}.read"
+    )
+    connection.execute(f"drop view {kind.name}.accepted")
+    connection.execute(f"drop table {kind.name}.read")
 
 
 def _column_expressions(column: Column, reading: Reading) -> list[str]:
@@ -98,15 +182,17 @@ def _column_expressions(column: Column, reading: Reading) -> list[str]:
         "style": _literal(reading.dates),
         "low": column.low,
         "high": column.high,
-        "known": "[" + ", ".join(_literal(code.lower()) for code in known) + "]::varchar[]",
+        "known": _list(known),
         "in_known": ", ".join(_literal(code.lower()) for code in known) or "null",
-        "periods": "["
-        + ", ".join(_literal(name.lower()) for name in reading.review_periods)
-        + "]::varchar[]",
+        "periods": _list(reading.review_periods),
     }
     expressions = [f"{value.format(**words)} as {cell}"]
     expressions += [f'{text.format(**words)} as "{column.name}_{suffix}"' for suffix, text in fault.items()]
     return expressions
+
+
+def _list(words: Iterable[str]) -> str:
+    return "[" + ", ".join(_literal(word.lower()) for word in words) + "]::varchar[]"
 
 
 def _literal(text: str) -> str:

@@ -1,4 +1,4 @@
-"""The store on disk: what lies where, who may write, and what counts.
+"""The store on disk: what lies where, who may write, what counts, and whether it is whole.
 
 The manifest that CURRENT names says which intakes are live. Replacing CURRENT is the only commit point: whatever
 a killed writer left behind is named by no kept manifest, and the next writer removes it.
@@ -16,22 +16,42 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pipelines.contract.errors import AnotherWriter, WrongUsage
-from pipelines.specialty.load import Specialty, load_specialty, specialty_text
-from pipelines.store.disk import is_network_share, sync_file, sync_folder, write_whole
-from pipelines.store.manifest import Manifest
-from pipelines.store.programme import Access, Programme, load_access, load_programme, programme_ref, yaml_text
+import psutil
+import pyarrow.parquet as pq
+
+from pipelines.contract.errors import AnotherWriter, StoreDamaged, WrongUsage
+from pipelines.specialty.load import Specialty, load_specialty
+from pipelines.store.documents import (
+    FORMAT,
+    Access,
+    Manifest,
+    Programme,
+    load_access,
+    load_programme,
+    programme_ref,
+    refuse_newer,
+    yaml_text,
+)
 
 KEPT_DATABASES = 5
+Receipt = dict[str, Any]
+NETWORK_FILE_SYSTEMS = {
+    "afpfs", "afs", "cifs", "fuse.sshfs", "ncpfs", "nfs", "nfs3", "nfs4", "smb3", "smbfs", "webdav"
+}  # fmt: skip
+# A folder that holds any of these is a store, or was one.
+SIGNS = ("programme.yaml", "CURRENT", "snapshots", "intake")
 
 
 class Store:
     """One store: paths, settings, and the manifests that count."""
 
     def __init__(self, root: Path) -> None:
-        """Open an initialised store; raises WrongUsage where there is none."""
-        if not (root / "programme.yaml").is_file() or not (root / "CURRENT").is_file():
+        """Open an initialised store; raises WrongUsage where there is none, StoreDamaged where a part is missing."""
+        missing = [name for name in ("programme.yaml", "CURRENT") if not (root / name).is_file()]
+        if missing and not any((root / name).exists() for name in SIGNS):
             raise WrongUsage(f"{root} is not a store. Make one with: python3 run.py init --store {root} …")
+        if missing:
+            raise StoreDamaged(f"{' and '.join(missing)} {'are' if len(missing) > 1 else 'is'} missing")
         refuse_network_share(root)
         self.root = root
 
@@ -44,17 +64,27 @@ class Store:
         return load_access(self.root / "access.yaml")
 
     @property
+    def specialty_file(self) -> Path:
+        return self.root / self.programme.specialty
+
+    @property
     def specialty(self) -> Specialty:
-        return load_specialty(self.root / self.programme.specialty)
+        return load_specialty(self.specialty_file)
 
     @property
     def work(self) -> Path:
         return self.root / ".work"
 
     def current(self) -> Manifest:
-        """The live manifest."""
-        name = (self.root / "CURRENT").read_text(encoding="ascii").strip()
-        return Manifest.read(self.root / "snapshots" / name)
+        """The live manifest; raises StoreDamaged where CURRENT names none."""
+        try:
+            name = (self.root / "CURRENT").read_text(encoding="ascii").strip()
+        except (OSError, UnicodeDecodeError):
+            raise StoreDamaged("CURRENT cannot be read") from None
+        path = self.root / "snapshots" / name
+        if not name or path.parent != self.root / "snapshots" or not path.is_file():
+            raise StoreDamaged("CURRENT names no snapshot that is there")
+        return Manifest.read(path)
 
     def manifests(self) -> list[Manifest]:
         """Every manifest up to the live one, oldest first."""
@@ -69,39 +99,95 @@ class Store:
     def intake(self, intake_id: str) -> Path:
         return self.root / "intake" / intake_id
 
-    def receipt(self, intake_id: str) -> dict[str, Any]:
-        text = (self.intake(intake_id) / "receipt.json").read_text(encoding="utf-8")
-        receipt: dict[str, Any] = json.loads(text)
+    def receipt(self, intake_id: str) -> Receipt:
+        """The receipt of an intake; raises StoreDamaged where it is missing or no receipt."""
+        try:
+            receipt: Receipt = json.loads((self.intake(intake_id) / "receipt.json").read_bytes())
+            refuse_newer(receipt, f"the receipt of intake {intake_id}")
+        except FileNotFoundError:
+            raise StoreDamaged(f"intake/{intake_id}/receipt.json is missing") from None
+        except (ValueError, AttributeError):
+            raise StoreDamaged(f"intake/{intake_id}/receipt.json is not what was written") from None
         return receipt
 
+    def check_intakes(self) -> None:
+        """Raise StoreDamaged naming the first file of a live intake that is missing or not what was written.
 
-def init_store(root: Path, specialty: str, name: str) -> Store:
-    """Make an empty store without a snapshot; raises WrongUsage if something is there already."""
+        Every stored file is compared with its receipt: the number of rows and the hash; in intakes of version 0.1.0,
+        whose receipts name no files, the rows of each kind.
+        """
+        manifest = self.current()
+        for intake_id in manifest.intakes():
+            receipt = self.receipt(intake_id)
+            written = manifest.receipts.get(intake_id)
+            if written not in (None, file_hash(self.intake(intake_id) / "receipt.json")):
+                raise StoreDamaged(f"intake/{intake_id}/receipt.json is not what was written")
+            if "files" in receipt:
+                self._check_files(intake_id, receipt["files"])
+            else:
+                self._check_counts(intake_id, receipt)
+
+    def _check_files(self, intake_id: str, files: dict[str, dict[str, Any]]) -> None:
+        for name, written in files.items():
+            path = self.intake(intake_id) / name
+            if not path.is_file():
+                raise StoreDamaged(f"intake/{intake_id}/{name} is missing")
+            if file_hash(path) != written["sha256"] or _row_count(path) != written["rows"]:
+                raise StoreDamaged(f"intake/{intake_id}/{name} is not what was written")
+
+    def _check_counts(self, intake_id: str, receipt: Receipt) -> None:
+        folder = self.intake(intake_id)
+        if not (folder / "findings.parquet").is_file():
+            raise StoreDamaged(f"intake/{intake_id}/findings.parquet is missing")
+        for kind in dict.fromkeys(part["kind"] for part in receipt["parts"]):
+            parts = [part for part in receipt["parts"] if part["kind"] == kind]
+            accepted = sum(part["accepted"] for part in parts)
+            # Copies of older versions stand beside the accepted rows, in one file of the command.
+            kept = sum(each["kept"] for part in parts for each in part["trainees"])
+            rows = sum(_row_count(path) for path in sorted((folder / kind).glob("*.parquet")))
+            if not accepted <= rows <= accepted + kept:
+                raise StoreDamaged(
+                    f"intake/{intake_id}/{kind} holds {rows} rows, and its receipt says {accepted}"
+                )
+
+    def check_whole(self) -> None:
+        """The same, and the live database; raises StoreDamaged."""
+        self.check_intakes()
+        manifest = self.current()
+        path = self.database(manifest.snapshot)
+        if manifest.snapshot and not path.is_file():
+            raise StoreDamaged(f"snapshots/{path.name} is missing (build makes it anew)")
+        if manifest.hashes.database and file_hash(path) != manifest.hashes.database:
+            raise StoreDamaged(f"snapshots/{path.name} is not what was written (build makes it anew)")
+
+
+def _row_count(path: Path) -> int:
+    try:
+        return int(pq.read_metadata(path).num_rows)
+    except (OSError, ValueError):
+        raise StoreDamaged(f"{path.name} of intake/{path.parents[1].name} cannot be read") from None
+
+
+def init_store(root: Path, specialty: bytes, name: str) -> Store:
+    """Make an empty store without a snapshot; raises WrongUsage if something is there already.
+
+    `specialty` is the text of its specialty file, which has been judged.
+    """
     if root.exists() and not (root.is_dir() and not any(root.iterdir())):
         raise WrongUsage(f"{root} exists already and is not empty.")
     refuse_network_share(root)
-    text = specialty_text(specialty)
-    load_specialty(specialty)
     programme = Programme(programme_ref=programme_ref(name), title=name)
     root.mkdir(mode=0o700, parents=True, exist_ok=True)
     root.chmod(0o700)
     for folder in ("intake", "journal/body", "snapshots", ".work"):
         (root / folder).mkdir(parents=True)
-    write_whole(root / "specialty.yaml", text)
+    write_whole(root / "specialty.yaml", specialty)
     write_whole(root / "access.yaml", yaml_text(Access()).encode())
     write_whole(root / "journal" / "log.jsonl", b"")
-    write_whole(root / "snapshots" / "snap-000000.json", Manifest().text().encode())
+    write_whole(root / "snapshots" / "snap-000000.json", Manifest(format=FORMAT).text().encode())
     write_whole(root / "programme.yaml", yaml_text(programme).encode())
     write_whole(root / "CURRENT", b"snap-000000.json\n")
     return Store(root)
-
-
-def refuse_network_share(root: Path) -> None:
-    """Locks and renames do not hold on a network share."""
-    if is_network_share(root):
-        raise WrongUsage(
-            f"{root} lies on a network share, where locks do not hold. Keep the store on a local disk."
-        )
 
 
 @contextlib.contextmanager
@@ -170,6 +256,7 @@ def adopt_intake(store: Store, folder: Path, intake_id: str) -> None:
 def publish(store: Store, manifest: Manifest, database: Path) -> None:
     """Make a finished database and its manifest the live ones; an old database beyond the fifth is removed."""
     sync_file(database)
+    manifest.hashes.database = file_hash(database)
     database.chmod(0o444)
     os.rename(database, store.database(manifest.snapshot))
     write_whole(store.root / "snapshots" / manifest.file_name, manifest.text().encode())
@@ -179,5 +266,53 @@ def publish(store: Store, manifest: Manifest, database: Path) -> None:
         path.unlink()
 
 
+# Files that are there whole or not at all
+
+
+def refuse_no_folder(option: str, path: Path) -> None:
+    """Raise WrongUsage where the path that an option names is there, and is something else than a folder."""
+    if path.exists() and not path.is_dir():
+        raise WrongUsage(f"{option}: {path} is not a folder.")
+
+
+def refuse_network_share(root: Path) -> None:
+    """Raise WrongUsage where `root` lies on a network share: locks and renames do not hold there."""
+    types = {Path(each.mountpoint): each.fstype for each in psutil.disk_partitions(all=True)}
+    place = root.resolve()
+    nearest = next((each for each in (place, *place.parents) if each in types), None)
+    if nearest is not None and types[nearest] in NETWORK_FILE_SYSTEMS:
+        raise WrongUsage(
+            f"{root} lies on a network share, where locks do not hold. Keep the store on a local disk."
+        )
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Replace `path`: written under another name, on the disk before it is renamed."""
+    beside = path.with_name(f".{path.name}.new")
+    with beside.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(beside, path)
+    sync_folder(path.parent)
+
+
+def sync_file(path: Path) -> None:
+    """Wait until the content of `path` is on the disk."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def sync_folder(path: Path) -> None:
+    """Wait until the names in a folder are on the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
 def file_hash(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    """The SHA-256 of a file's content."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -10,16 +10,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipelines.build.build import VERSION
 from pipelines.build.show import as_csv
 from pipelines.contract.cautions import CAUTIONS, WHO_MAY_READ
 from pipelines.contract.errors import WrongUsage
-from pipelines.store.disk import refuse_no_folder, write_whole
-from pipelines.store.store import Store
+from pipelines.store.store import Store, refuse_no_folder, write_whole
 from pipelines.summary.book import class_rows, workbook
 from pipelines.summary.labels import read_labels
 from pipelines.summary.rows import Asked, Moment, Summary, cohort_named, read_summary
 from pipelines.summary.words import CSV_NOTE, counted_through
+from pipelines.version import VERSION
 
 # What a spreadsheet may take for the beginning of a formula, or drop to find one.
 BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -85,7 +84,7 @@ def _refuse_folder(store: Store, out: Path) -> None:
 def csv_text(summary: Summary, labels: Mapping[str, str]) -> str:
     """The lines of the class as `show volume_summary` prints them, no text readable as a formula."""
     columns, rows = class_rows(summary, labels)
-    return as_csv(columns, [tuple(map(plain_cell, row)) for row in rows])
+    return "".join(as_csv(columns, [tuple(map(plain_cell, row)) for row in rows]))
 
 
 def plain_cell(value: object) -> object:

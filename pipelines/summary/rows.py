@@ -12,7 +12,7 @@ import yaml
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.load import parse_specialty
 from pipelines.specialty.sentences import requirement_sentence
-from pipelines.store.manifest import Manifest
+from pipelines.store.documents import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 from pipelines.summary import queries

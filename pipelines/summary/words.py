@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipelines.contract.cautions import TO_BE_CONFIRMED
-from pipelines.store.manifest import Manifest
+from pipelines.store.documents import Manifest
 from pipelines.summary.rows import Person, Summary
 
 CSV_NOTE = (

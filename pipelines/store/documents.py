@@ -1,0 +1,249 @@
+"""The files of a store as values: programme.yaml, access.yaml, and the manifests of its snapshots.
+
+A manifest says, for every trainee and source, the intakes whose rows are live, in order.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import io
+import json
+import re
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+
+from pipelines.contract.errors import StoreDamaged, WrongUsage
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+# A setting that does nothing yet may only say what happens anyway.
+NOT_YET = {
+    "academic_year_starts": "an academic year that starts in another month than July",
+    "small_count": "another threshold for small counts than 5",
+    "mappings": "mappings of headers and procedures",
+}
+
+
+class Programme(BaseModel):
+    """programme.yaml: whose store this is and how its exports are read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    programme_ref: str = Field(pattern=r"^[A-Za-z0-9_-]{1,64}$")
+    title: str
+    specialty: str = "specialty.yaml"
+    academic_year_starts: int = Field(default=7, ge=1, le=12)
+    review_periods: list[str] = ["mid", "end"]
+    dates: Literal["iso", "day_first", "month_first"] = "iso"
+    date_precision: Literal["month"] = "month"
+    refs_are_pseudonyms: bool = False
+    current_within_days: int = Field(default=45, ge=0)
+    small_count: int = Field(default=5, ge=1)
+    as_of: datetime.date | None = None
+    basis: str = ""
+    demo: bool = False
+    # How much memory one command may take; default: half of the machine.
+    memory_limit: str | None = Field(default=None, pattern=r"^\d+ ?(MB|GB)$")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _says_nothing_that_is_not_done(cls, values: dict[str, Any]) -> dict[str, Any]:
+        """A store of 0.1.0 wrote `mappings` with nothing in it."""
+        mappings = values.pop("mappings", None)
+        if mappings not in (None, {}, {"headers": {}, "procedures": {}}):
+            raise ValueError(f"mappings: {NOT_YET['mappings']} do nothing in this version; take them out")
+        for name in ("academic_year_starts", "small_count"):
+            default = cls.model_fields[name].default
+            if values.get(name, default) != default:
+                raise ValueError(f"{name}: {NOT_YET[name]} does nothing in this version; write {default}")
+        return values
+
+    @field_validator("as_of", mode="before")
+    @classmethod
+    def _no_time(cls, value: object) -> object:
+        return value.date() if isinstance(value, datetime.datetime) else value
+
+
+class Access(BaseModel):
+    """access.yaml: who may see what; people are entered once sign-in exists."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    people: list[dict[str, str]] = []
+
+
+def programme_ref(name: str) -> str:
+    """NAME in lower case, every run of other characters one hyphen."""
+    ref = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:64]
+    if not ref:
+        raise WrongUsage("--programme: the name holds no letter or digit to name the programme by.")
+    return ref
+
+
+def load_programme(path: Path) -> Programme:
+    """Read programme.yaml; raises WrongUsage naming each key that breaks the schema."""
+    return _load(path, Programme)
+
+
+def load_access(path: Path) -> Access:
+    """Read access.yaml; raises WrongUsage naming each key that breaks the schema."""
+    return _load(path, Access)
+
+
+def yaml_text(model: BaseModel) -> str:
+    """The settings as YAML, in the order of the schema."""
+    text = io.StringIO()
+    YAML().dump(model.model_dump(mode="json"), text)
+    return text.getvalue()
+
+
+def _load(path: Path, model: type[Model]) -> Model:
+    try:
+        values = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8")) or {}
+        if not isinstance(values, dict):
+            raise WrongUsage(f"{path.name}: its top level must be keys with values.")
+        return model.model_validate(values)
+    except FileNotFoundError:
+        raise StoreDamaged(f"{path.name} is missing") from None
+    except ValidationError as error:
+        faults = [
+            f"{path.name}, {'.'.join(map(str, each['loc']))}: {each['msg'].removeprefix('Value error, ')}."
+            for each in error.errors()
+        ]
+        raise WrongUsage("\n".join(faults)) from None
+    except (YAMLError, ValueError):  # ValueError: bytes that are no text, or a day that there is not
+        raise WrongUsage(f"{path.name} is not readable as YAML.") from None
+
+
+# Of stored rows, receipts and manifests. 0: version 0.1.0, without a number. 1: receipts name each file with its rows
+# and hash; case rows know their file and row.
+FORMAT = 1
+
+
+class Entry(BaseModel):
+    """One intake that is live for a trainee; `taken` is the number of the snapshot it came with."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    intake_id: str
+    mode: Literal["replace", "append"]
+    taken: int
+    data_through: str | None = None
+
+
+class Line(BaseModel):
+    """What is live for one kind, trainee and source.
+
+    `unaccepted` counts rows withdrawn and older versions kept since a person last accepted that.
+    """
+
+    model_config = ConfigDict(extra="forbid")
+
+    kind: str
+    trainee_ref: str
+    source: str
+    intakes: list[Entry]
+    unaccepted: int = 0
+
+    @property
+    def data_through(self) -> str | None:
+        """The month through which the rows run, as the latest of its intakes has it."""
+        return max((each.data_through for each in self.intakes if each.data_through), default=None)
+
+
+class Journal(BaseModel):
+    """How much of the journal a snapshot was built from."""
+
+    length: int = 0
+    head: str | None = None
+
+
+class Hashes(BaseModel):
+    """SHA-256 of what a build read besides intakes, and of the database that it made."""
+
+    programme: str = ""
+    specialty: str = ""
+    sql: str = ""
+    database: str = ""
+
+
+class Manifest(BaseModel):
+    """What one snapshot is made from. Number 0 is the empty store, before its first snapshot."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    format: int = 0
+    snapshot: int = 0
+    made_on: str | None = None
+    as_of: str | None = None
+    version: str = ""
+    live: list[Line] = []
+    journal: Journal = Journal()
+    hashes: Hashes = Hashes()
+    # SHA-256 of the receipt of each intake that counts.
+    receipts: dict[str, str] = {}
+    new_intakes: list[str] = []
+
+    @classmethod
+    def read(cls, path: Path) -> Manifest:
+        """Read a manifest; raises StoreDamaged where it cannot be, WrongUsage where a later version wrote it."""
+        try:
+            content = json.loads(path.read_bytes())
+            refuse_newer(content, path.name)
+            digest = content.pop("sha256", None)
+            manifest = cls.model_validate(content)
+        except FileNotFoundError:
+            raise StoreDamaged(f"snapshots/{path.name} is missing") from None
+        except (ValidationError, ValueError, TypeError):
+            raise StoreDamaged(f"snapshots/{path.name} is not what was written") from None
+        if manifest.format and digest != manifest.digest():
+            raise StoreDamaged(f"snapshots/{path.name} is not what was written")
+        return manifest
+
+    @property
+    def file_name(self) -> str:
+        return f"snap-{self.snapshot:06d}.json"
+
+    def digest(self) -> str:
+        """The SHA-256 of what the manifest says."""
+        return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
+
+    def text(self) -> str:
+        return json.dumps({**self.model_dump(mode="json"), "sha256": self.digest()}, indent=1) + "\n"
+
+    def intakes(self) -> list[str]:
+        """Every intake that this manifest names, each once, in the order taken."""
+        entries = [(entry.taken, entry.intake_id) for line in self.live for entry in line.intakes]
+        named = {intake_id: taken for taken, intake_id in sorted(entries, reverse=True)}
+        return sorted(named, key=lambda intake_id: (named[intake_id], intake_id))
+
+    def line(self, kind: str, trainee_ref: str, source: str) -> Line | None:
+        return next(
+            (
+                each
+                for each in self.live
+                if (each.kind, each.trainee_ref, each.source) == (kind, trainee_ref, source)
+            ),
+            None,
+        )
+
+    def with_lines(self, lines: list[Line]) -> list[Line]:
+        """The live lines with `lines` in the place of those of the same kind, trainee and source."""
+        by_key = {(each.kind, each.trainee_ref, each.source): each for each in (*self.live, *lines)}
+        return [by_key[key] for key in sorted(by_key)]
+
+
+def refuse_newer(content: dict[str, object], name: str) -> None:
+    """Raise WrongUsage where a file of the store has a later format than this version writes."""
+    written = content.get("format", 0)
+    if isinstance(written, int) and written > FORMAT:
+        raise WrongUsage(
+            f"{name} was written by a newer version (format {written}; this version reads up to {FORMAT})."
+            " Open the store with that version."
+        )
