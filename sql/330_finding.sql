@@ -1,22 +1,97 @@
 -- What was left out of the exports that are live now, or kept with a warning, and why?
 --
--- Rows:   one per finding of an intake that is live for a trainee
--- Reads:  input.finding, trainee
+-- Rows:   one per finding of an intake that is live for a trainee, and one per live row whose case_ref stands for an
+--         operation of another month in the log of somebody else: that hangs on what is live, not on one intake
+-- Reads:  input.finding, input.rule, input.cases, input.programme, trainee
 -- Source: the rules of the export format
 create view definition.finding as
+with
+
+live_row as (
+
+    select
+        cases.intake_id,
+        cases.file_name,
+        cases.source_row,
+        cases.trainee_ref,
+        cases.operated_month,
+        min(cases.operated_month) over of_reference as first_month,
+        min(cases.trainee_ref || ' ' || cases."source") over of_reference
+        <> max(cases.trainee_ref || ' ' || cases."source") over of_reference as in_several_logs
+    from input.cases as cases
+    cross join input.programme as programme
+    left join trainee on cases.trainee_ref = trainee.trainee_ref
+    window of_reference as (
+        partition by coalesce(trainee.programme_ref, programme.programme_ref), cases.case_ref
+    )
+
+),
+
+reused as (
+
+    select
+        live_row.intake_id,
+        live_row.file_name,
+        live_row.source_row,
+        'case_ref' as column_name,
+        "rule"."rule",
+        live_row.trainee_ref,
+        "rule".severity,
+        live_row.file_name || ', row ' || live_row.source_row || ': ' || "rule".message as message,
+        "rule".remedy
+    from live_row
+    inner join input."rule" as "rule" on "rule"."rule" = 'case_ref_reused'
+    left join input.finding as said
+        on
+            live_row.intake_id = said.intake_id
+            and live_row.file_name = said.file_name
+            and live_row.source_row = said.source_row
+            and "rule"."rule" = said."rule"
+    where
+        live_row.in_several_logs
+        and live_row.operated_month > live_row.first_month
+        and live_row.source_row is not null
+        and said.intake_id is null
+    -- A copy of an older version may have the row number of a newer row.
+    qualify
+        row_number() over (
+            partition by live_row.intake_id, live_row.file_name, live_row.source_row
+            order by live_row.trainee_ref
+        ) = 1
+
+),
+
+said as (
+
+    select
+        intake_id,
+        file_name,
+        source_row,
+        column_name,
+        "rule",
+        trainee_ref,
+        severity,
+        message,
+        remedy
+    from input.finding
+    union all
+    select * from reused
+
+)
+
 select
-    found.intake_id,
-    found.file_name,
-    found.source_row,
-    found.column_name,
-    found.rule,
-    found.trainee_ref,
-    found.severity,
-    found.message,
-    found.remedy,
+    said.intake_id,
+    said.file_name,
+    said.source_row,
+    said.column_name,
+    said."rule",
+    said.trainee_ref,
+    said.severity,
+    said.message,
+    said.remedy,
     trainee.data_through
-from input.finding as found
-left join trainee on found.trainee_ref = trainee.trainee_ref;
+from said
+left join trainee on said.trainee_ref = trainee.trainee_ref;
 
 comment on view definition.finding is
 'What was left out of the exports that are live now, or kept with a warning, and why? A message quotes at most the code that was wrong, and nothing else of the row.';

@@ -41,7 +41,7 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
     )
     files = st.file_uploader("Exports", accept_multiple_files=True, on_change=_forget_outcome)
     if st.button("Take these exports", type="primary", disabled=not files):
-        _take(store, files or [])
+        _take(viewer, store, files or [])
     outcome: IntakeOutcome | None = st.session_state.get("outcome")
     if outcome is None:
         return
@@ -66,7 +66,9 @@ def _forget_outcome() -> None:
     st.session_state.pop("outcome", None)
 
 
-def _take(store: Store, files: list[Any], by: str | None = None, reason: str | None = None) -> None:
+def _take(
+    viewer: Viewer, store: Store, files: list[Any], by: str | None = None, reason: str | None = None
+) -> None:
     # The whole intake, which no other screen needs, is slow to import.
     from pipelines.files.reading import ExportFile
     from pipelines.intake.outcome import IntakeRequest
@@ -77,6 +79,7 @@ def _take(store: Store, files: list[Any], by: str | None = None, reason: str | N
         datetime.date.today(),
         accepted_by=by,
         reason=reason,
+        programme_ref=viewer.scope.programme_ref,
     )
     with st.spinner("Reading, checking, storing …"):
         st.session_state["outcome"] = take(store, request)
@@ -91,7 +94,7 @@ def _accept(viewer: Viewer, store: Store, files: list[Any]) -> None:
         reason = st.text_input("Why")
         if st.form_submit_button("Accept and take"):
             if by.strip() and reason.strip():
-                _take(store, files, by, reason)
+                _take(viewer, store, files, by, reason)
             st.error("Both are needed.")
 
 

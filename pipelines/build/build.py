@@ -14,6 +14,7 @@ from pipelines.build.quantiles import quantile_tables
 from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
+from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
 from pipelines.specialty.load import specialty_tables
 from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
 from pipelines.store.rows import load_live, read_findings
@@ -113,6 +114,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
     _create(connection, "intake", _intakes(store, manifest))
     _create(connection, "intake_trainee", _intake_trainees(manifest))
     _create(connection, "finding", _findings(store, manifest))
+    _create(connection, "rule", _rules())
 
 
 def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:
@@ -178,6 +180,14 @@ def _intake_trainees(manifest: Manifest) -> pa.Table:
         for entry in line.intakes
     ]
     return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake_trainee"])
+
+
+def _rules() -> pa.Table:
+    rows = [
+        {"rule": rule, "severity": SEVERITY[rule], "message": message, "remedy": remedy}
+        for rule, (message, remedy) in (LEFT_OUT | WARNINGS).items()
+    ]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["rule"])
 
 
 def _findings(store: Store, manifest: Manifest) -> pa.Table:

@@ -28,6 +28,8 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "intake_id text, file_name text, source_row int, column_name text, rule text, trainee_ref text, "
         "severity text, message text, remedy text"
     ),
+    # The words of each rule: what hangs on the cases of others is said by a view.
+    "rule": _schema("rule text, severity text, message text, remedy text"),
     "intake": _schema(
         "intake_id text, kind text, source text, file_name text, taken_on text, rows_in_file int, "
         "accepted_rows int, left_out_rows int"

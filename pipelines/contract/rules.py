@@ -84,6 +84,10 @@ WARNINGS: dict[str, tuple[str, str]] = {
         'the supervision "{cell}" does not go with the role.',
         "Check which of the two is right.",
     ),
+    "takeover_not_recorded": (
+        "{cell} is recorded, and not whether a supervisor took over.",
+        "Write yes or no under takeover; until then the operation is in no rate of what this trainee began.",
+    ),
     "logged_before_operated": (
         "logged_on lies before operated_on.",
         "Check both dates; the delay is left blank.",
@@ -230,6 +234,15 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
                 f" and trainee_ref not in (select trainee_ref from live_roster) and {_LEFT_OUT_BEFORE}",
             ),
         ),
+        # Of another programme than the asker's: no word of whether there is such a person.
+        Check(
+            "trainee_unknown",
+            _select(
+                "trainee_ref",
+                "trainee_ref in (select trainee_ref from other_programme) or exists (select 1 from asker"
+                " where asker.programme_ref <> coalesce(batch.programme_ref, asker.own))",
+            ),
+        ),
         Check(
             "roster_redates_cases",
             "select row_id, case when batch.started <> live.started then 'started' else 'credit_from' end"
@@ -287,6 +300,16 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
                 "supervision in (select level_ref from supervision_role)"
                 " and (supervision, role) not in (select (level_ref, role) from supervision_role)",
                 "supervision",
+            ),
+        ),
+        # An event in a row of another role: only a takeover says whether the trainee began as operating surgeon.
+        Check(
+            "takeover_not_recorded",
+            _select(
+                "takeover",
+                "takeover is null and complications <> ['none']"
+                " and role in (select role from role where not operating and not teaching)",
+                "event_codes(complications)[1]",
             ),
         ),
         Check("logged_before_operated", _select("logged_on", "logged_on < operated_on")),

@@ -42,6 +42,8 @@ class Setting:
     append: bool = False
     through: str | None = None
     accepted_by: str | None = None
+    # The programme whose people alone the files may name; None: every one of the store.
+    programme_ref: str | None = None
 
     def source_of(self, kind: Kind) -> str:
         """Only cases come from several sources."""
@@ -202,15 +204,27 @@ def _make_context(judged: Judged) -> None:
         " trainee_ref in (select unnest(?::varchar[])) as has_cases from live_trainees",
         [sorted(with_cases)],
     )
+    # Whom a roster may not name, and which programme it may not: those of another programme than the asker's.
+    own, only = setting.programme.programme_ref, setting.programme_ref
+    connection.execute(
+        "create table other_programme as select trainee_ref from live_roster"
+        " where ?::varchar is not null and coalesce(programme_ref, ?) <> ?",
+        [only, own, only],
+    )
+    connection.execute(
+        "create table asker as select ?::varchar as programme_ref, ?::varchar as own", [only, own]
+    )
     _make_roster(judged, "live_roster")
 
 
 def _make_roster(judged: Judged, query: str) -> None:
+    own, only = judged.setting.programme.programme_ref, judged.setting.programme_ref
     judged.connection.execute(
         "create or replace table roster as select trainee_ref, coalesce(programme_ref, ?) as programme_ref,"
         " (coalesce(credit_from, started) || '-01')::date as credit_from_day,"
-        f" (expected_completion || '-01')::date + interval 1 month as completed_day from {query}",
-        [judged.setting.programme.programme_ref],
+        f" (expected_completion || '-01')::date + interval 1 month as completed_day from {query}"
+        " where ?::varchar is null or coalesce(programme_ref, ?) = ?",
+        [own, only, own, only],
     )
 
 

@@ -23,7 +23,8 @@ Status = Literal["refused", "held", "nothing_accepted", "left_out", "unchanged",
 class IntakeRequest:
     """The files of one command and how to take them; `today` is the day of the intake.
 
-    `accepted_by` and `reason` are a person's word that what would be held may go.
+    `accepted_by` and `reason` are a person's word that what would be held may go. `programme_ref` is the programme of
+    whoever asks, whose people alone the files may name; None for who may act for every programme of the store.
     """
 
     files: Sequence[ExportFile]
@@ -34,6 +35,7 @@ class IntakeRequest:
     strict: bool = False
     accepted_by: str | None = None
     reason: str | None = None
+    programme_ref: str | None = None
 
     def check(self) -> None:
         """Raise WrongUsage where a part of the request cannot be."""

@@ -78,6 +78,7 @@ def _setting(store: Store, request: IntakeRequest) -> Setting:
         request.append,
         request.through,
         request.accepted_by,
+        request.programme_ref,
     )
 
 
