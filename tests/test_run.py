@@ -1,18 +1,21 @@
 """run.py: a machine with only Python gets from nothing to the command, or is told plainly what is missing.
 
-Every set-up here is real (venv, pip, a wheel with its hash), but happens in a scratch checkout whose lock
-names one tiny wheel beside it, so that nothing is fetched.
+Every set-up here is real (venv, pip, wheels with their hashes), but happens in a scratch checkout whose locks name
+two tiny wheels in a folder beside it, the only place where pip is told to look, so that nothing is fetched.
 """
 
 from __future__ import annotations
 
 import ast
+import contextlib
 import errno
 import hashlib
 import os
 import shutil
+import socket
 import subprocess
 import sys
+import threading
 import time
 import zipfile
 from collections.abc import Callable
@@ -23,7 +26,6 @@ import pytest
 import run
 
 RUN_PY = Path(run.__file__)
-WHEEL = "tiny-1.0-py3-none-any.whl"
 COMMAND = """
 import json, os, sys
 import tiny
@@ -32,33 +34,51 @@ says["settings"] = [os.environ["GX_ANALYTICS_ENABLED"], os.environ["STREAMLIT_BR
 print(json.dumps(says))
 sys.exit(int(sys.argv[1]))
 """
-SETTING_UP = "Setting up in .venv; this happens once and takes about a minute.\n"
+MARKER, TESTS_MARKER = run.FOR_USE.marker.name, run.FOR_TESTS.marker.name
+SETTING_UP = "Setting up in .venv; this happens once and takes a few minutes.\n"
+INSTALLING = "Installing requirements.lock: 1 packages.\nChecking requirements.lock.\n"
+INSTALLING_TESTS = "Installing tests/requirements.lock: 2 packages.\nChecking tests/requirements.lock.\n"
+COMPLETE = "Set-up complete.\n"
 PYTEST = "import os, sys; print(os.getcwd(), sys.argv[1:]); sys.exit(5)"
 
 
 def make_checkout(folder: Path) -> Path:
-    """A checkout with the real run.py, a lock of one wheel, and stand-ins for `pipelines` and `pytest`."""
-    (folder / "pipelines").mkdir(parents=True)
+    """A checkout with the real run.py, a stand-in for `pipelines`, and two wheels, `tiny` and a `pytest` of our own."""
+    for below in ("pipelines", "tests", "wheels"):
+        (folder / below).mkdir(parents=True)
     shutil.copy(RUN_PY, folder)
     (folder / "pipelines" / "__main__.py").write_text(COMMAND)
-    (folder / "pytest.py").write_text(PYTEST)
-    with zipfile.ZipFile(folder / WHEEL, "w") as wheel:
-        wheel.writestr("tiny.py", "")
-        wheel.writestr("tiny-1.0.dist-info/METADATA", "Metadata-Version: 2.1\nName: tiny\nVersion: 1.0\n")
-        wheel.writestr(
-            "tiny-1.0.dist-info/WHEEL", "Wheel-Version: 1.0\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
-        )
-        wheel.writestr("tiny-1.0.dist-info/RECORD", "")
-    lock(folder, hashlib.sha256((folder / WHEEL).read_bytes()).hexdigest())
+    tiny = make_wheel(folder, "tiny", "")
+    lock(folder, tiny)
+    lock(folder / "tests", tiny, make_wheel(folder, "pytest", PYTEST))
     return folder
 
 
-def lock(checkout: Path, sha256: str) -> None:
-    (checkout / "requirements.lock").write_text(f"./{WHEEL} --hash=sha256:{sha256}\n")
+def make_wheel(checkout: Path, package: str, code: str) -> str:
+    """A wheel of one module, as the line of a lock."""
+    path = checkout / "wheels" / f"{package}-1.0-py3-none-any.whl"
+    about = f"{package}-1.0.dist-info"
+    files = {
+        f"{package}.py": code,
+        f"{about}/METADATA": f"Metadata-Version: 2.1\nName: {package}\nVersion: 1.0\n",
+        f"{about}/WHEEL": "Wheel-Version: 1.0\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
+    }
+    record = "".join(f"{name},,\n" for name in [*files, f"{about}/RECORD"])
+    with zipfile.ZipFile(path, "w") as wheel:
+        for name, content in {**files, f"{about}/RECORD": record}.items():
+            wheel.writestr(name, content)
+    return f"{package}==1.0 \\\n    --hash=sha256:{hashlib.sha256(path.read_bytes()).hexdigest()}\n"
 
 
-def environment(**more: str) -> dict[str, str]:
-    return {name: value for name, value in os.environ.items() if name != "PYTHONPATH"} | more
+def lock(folder: Path, *lines: str) -> None:
+    (folder / "requirements.lock").write_text("".join(lines))
+
+
+def environment(checkout: Path, **more: str) -> dict[str, str]:
+    """This one, without settings of Python and pip but that packages lie in the checkout and nowhere else."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "PIP_"))}
+    offline = {"PIP_CONFIG_FILE": os.devnull, "PIP_NO_INDEX": "1", "PIP_FIND_LINKS": str(checkout / "wheels")}
+    return kept | offline | more
 
 
 def started(checkout: Path, *arguments: str) -> subprocess.Popen[str]:
@@ -67,18 +87,20 @@ def started(checkout: Path, *arguments: str) -> subprocess.Popen[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env=environment(),
+        env=environment(checkout),
     )
 
 
-def start(checkout: Path, *arguments: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+def start(
+    checkout: Path, *arguments: str, folder: Path | None = None, **variables: str
+) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, str(checkout / "run.py"), *arguments],
         capture_output=True,
         text=True,
         check=False,
         cwd=folder,
-        env=environment(),
+        env=environment(checkout, **variables),
     )
 
 
@@ -98,7 +120,7 @@ runpy.run_path({run_py!r}, run_name="__main__")
         capture_output=True,
         text=True,
         check=False,
-        env=environment(PATH=path or os.environ["PATH"]),
+        env=environment(checkout, PATH=path or os.environ["PATH"]),
     )
 
 
@@ -107,8 +129,16 @@ def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A checkout that is set up."""
     checkout = make_checkout(tmp_path_factory.mktemp("ready") / "checkout")
     first = start(checkout, "0")
-    assert (first.returncode, first.stderr) == (0, SETTING_UP + "Set-up complete.\n")
+    assert (first.returncode, first.stderr) == (0, SETTING_UP + INSTALLING + COMPLETE)
     return checkout
+
+
+@pytest.fixture(scope="module")
+def with_tests(ready: Path) -> Path:
+    """The same, with the tools of the tests added."""
+    first = start_where(ROOT, ready, "test", "--quick")
+    assert (first.returncode, first.stderr) == (5, INSTALLING_TESTS + COMPLETE)
+    return ready
 
 
 @pytest.fixture
@@ -182,7 +212,7 @@ def test_a_set_up_that_was_killed_is_made_anew(bare: Path) -> None:
         assert first.stderr is not None
         assert first.stderr.readline() == SETTING_UP
         first.kill()
-    assert not (bare / ".venv" / run.MARKER.name).exists()
+    assert not (bare / ".venv" / MARKER).exists()
     second = start(bare, "4")
     assert second.returncode == 4
     assert SETTING_UP in second.stderr
@@ -195,7 +225,7 @@ def test_an_installer_left_behind_by_a_killed_start_still_holds_the_lock(tmp_pat
 
 
 def lose_the_marker(checkout: Path) -> None:
-    (checkout / ".venv" / run.MARKER.name).unlink()
+    (checkout / ".venv" / MARKER).unlink()
 
 
 def lose_the_python(checkout: Path) -> None:
@@ -210,13 +240,13 @@ def test_a_half_made_or_broken_set_up_is_made_anew(spoil: Callable[[Path], None]
     left_over.write_text("")
     spoil(ready)
     done = start(ready, "0")
-    assert (done.returncode, done.stderr) == (0, SETTING_UP + "Set-up complete.\n")
+    assert (done.returncode, done.stderr) == (0, SETTING_UP + INSTALLING + COMPLETE)
     assert not left_over.exists()
 
 
 def test_another_lock_is_installed_anew_and_a_package_whose_hash_differs_is_refused(ready: Path) -> None:
     good = (ready / "requirements.lock").read_text()
-    lock(ready, "0" * 64)
+    lock(ready, f"tiny==1.0 --hash=sha256:{'0' * 64}\n")
     refused = start(ready, "0")
     assert (refused.returncode, refused.stdout) == (1, "")
     assert "Setting up failed. The installer's last lines:" in refused.stderr
@@ -224,7 +254,138 @@ def test_another_lock_is_installed_anew_and_a_package_whose_hash_differs_is_refu
     assert "Traceback" not in refused.stderr
     (ready / "requirements.lock").write_text(good)
     mended = start(ready, "0")
-    assert (mended.returncode, mended.stderr) == (0, SETTING_UP + "Set-up complete.\n")
+    assert (mended.returncode, mended.stderr) == (0, SETTING_UP + INSTALLING + COMPLETE)
+
+
+# ---- what the caller's machine has set for itself
+
+
+def test_settings_that_send_packages_elsewhere_do_not_reach_the_set_up_and_those_that_bring_them_do(
+    bare: Path, tmp_path: Path
+) -> None:
+    elsewhere = f"{tmp_path}/elsewhere"
+    (tmp_path / "pip").mkdir()
+    (tmp_path / "pip" / "pip.conf").write_text(
+        f"[global]\nuser = true\nno_index = true\nfind_links = {bare}/wheels\n[install]\ntarget = {elsewhere}\n"
+    )
+    variables = {
+        "XDG_CONFIG_HOME": str(tmp_path),
+        **{f"PIP_{name}": elsewhere for name in ("TARGET", "PREFIX", "ROOT")},
+        **{f"PIP_{name}": "1" for name in ("USER", "DRY_RUN")},
+        **{f"PYTHON{name}": elsewhere for name in ("HOME", "PATH", "USERBASE", "PLATLIBDIR")},
+    }
+    # A Python with another home would not start at all: the variables come when run.py is already at work.
+    condition = f"""
+for name in [name for name in os.environ if name.startswith("PIP_")]: del os.environ[name]
+os.environ.update({variables!r})
+"""
+    done = start_where(condition, bare, "0")
+    assert (done.returncode, done.stderr) == (0, SETTING_UP + INSTALLING + COMPLETE)
+    assert not (tmp_path / "elsewhere").exists()
+
+
+def test_a_registry_that_the_callers_pip_is_told_of_is_asked() -> None:
+    listed = """
+:env:.default_timeout='180'
+:env:.find_links='/wheels'
+global.extra_index_url='file:///one file:///two'
+global.find_links='/overruled'
+global.proxy='http://localhost:3128'
+global.target='/elsewhere'
+install.proxy='http://localhost:3129'
+freeze.timeout='1'
+""".replace("_", "-")
+    assert run.fetching(listed) == {
+        "PIP_RETRIES": "1",
+        "PIP_TIMEOUT": "180",
+        "PIP_FIND_LINKS": "/wheels",
+        "PIP_EXTRA_INDEX_URL": "file:///one file:///two",
+        "PIP_PROXY": "http://localhost:3129",
+    }
+
+
+PIP_INSTALLS_NOTHING = """
+import subprocess
+class Popen(subprocess.Popen):
+    def __init__(self, command, **settings):
+        super().__init__(["true"] if "install" in command else command, **settings)
+subprocess.Popen = Popen
+"""
+
+
+def test_what_pip_did_not_put_into_the_venv_is_named_and_nothing_counts_as_complete(bare: Path) -> None:
+    done = start_where(PIP_INSTALLS_NOTHING, bare, "0")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "pip reported no error, but .venv lacks tiny.\n" in done.stderr
+    assert not (bare / ".venv" / MARKER).exists()
+
+
+def test_a_package_whose_module_is_gone_is_not_taken_for_installed(ready: Path) -> None:
+    (module,) = ready.glob(".venv/lib/*/site-packages/tiny.py")
+    kept = module.rename(module.with_suffix(".away"))
+    python = str(ready / ".venv" / "bin" / "python")
+    command = [python, "-I", "-c", run.NOT_IMPORTABLE, str(ready / "requirements.lock")]
+    assert subprocess.run(command, capture_output=True, text=True, check=True).stdout == "tiny\n"
+    kept.rename(module)
+    assert subprocess.run(command, capture_output=True, text=True, check=True).stdout == ""
+
+
+def test_a_requirement_of_another_machine_is_not_asked_for(ready: Path, tmp_path: Path) -> None:
+    lock(
+        tmp_path,
+        "tiny==1.0 \\\n    --hash=sha256:0\n",
+        "absent==1 ; sys_platform == 'win32' \\\n    --hash=sha256:0\n",
+    )
+    python = str(ready / ".venv" / "bin" / "python")
+    command = [python, "-I", "-c", run.NOT_IMPORTABLE, str(tmp_path / "requirements.lock")]
+    assert subprocess.run(command, capture_output=True, text=True, check=True).stdout == ""
+
+
+def test_without_a_network_the_set_up_gives_up_after_two_tries_and_says_so(bare: Path) -> None:
+    tries = []
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def hang_up() -> None:
+            with contextlib.suppress(OSError):  # the test has ended
+                while True:
+                    connection, who = server.accept()
+                    tries.append(who)
+                    connection.close()
+
+        threading.Thread(target=hang_up, daemon=True).start()
+        registry = f"http://127.0.0.1:{server.getsockname()[1]}/simple"
+        done = start(bare, "0", PIP_NO_INDEX="0", PIP_FIND_LINKS="", PIP_INDEX_URL=registry)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "No package registry can be reached, so nothing can be installed." in done.stderr
+    assert len(done.stderr.splitlines()) == 4
+    assert len(tries) == 2
+
+
+# ---- how far it has come
+
+
+def test_the_set_up_says_how_far_it_has_come(bare: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    here = run.Packages(bare / "tests" / "requirements.lock", bare / ".venv" / TESTS_MARKER)
+    monkeypatch.setattr(run, "VENV", bare / ".venv")
+    assert run.progress(here, "") == "Fetching packages: 0 of 2."
+    output = "Ignoring pytest: markers do not match\nCollecting tiny==1.0 (from x)\n  Downloading tiny\n"
+    assert run.progress(here, output) == "Fetching packages: 1 of 1."
+    (bare / ".venv" / "lib" / "python3" / "site-packages" / "ruamel_yaml-1.0.dist-info").mkdir(parents=True)
+    output += "Installing collected packages: tiny, ruamel.yaml, XlsxWriter\n"
+    assert run.progress(here, output) == "Unpacking packages: 1 of 3."
+
+
+def test_words_about_progress_come_while_a_step_is_at_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(run, "SECONDS_BETWEEN_LINES", 0.05)
+    step = "import time\nfor at in range(3): print(at, flush=True); time.sleep(0.3)"
+    with (tmp_path / "lock").open("w") as held:
+        output = run.run_installer(
+            [sys.executable, "-c", step], held.fileno(), None, lambda said: said[-2:].strip()
+        )
+    assert output == "0\n1\n2\n"
+    assert capsys.readouterr().err.split() == ["0", "1", "2"]
 
 
 # ---- clear words
@@ -258,6 +419,25 @@ def test_what_is_missing_is_said_in_two_lines_at_most(condition: str, words: str
     assert len(done.stderr.splitlines()) <= 2
     assert "Traceback" not in done.stderr
     assert not (bare / ".venv").exists()
+
+
+def a_file(venv: Path) -> None:
+    venv.write_text("")
+
+
+def a_dangling_link(venv: Path) -> None:
+    venv.symlink_to(venv.with_name("gone"))
+
+
+@pytest.mark.parametrize("put", [a_file, a_dangling_link])
+def test_something_else_in_the_place_of_the_venv_is_left_alone_and_named(
+    put: Callable[[Path], None], bare: Path
+) -> None:
+    put(bare / ".venv")
+    done = start(bare, "0")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == f"{bare / '.venv'} is not a folder. Move it away or delete it, then start again.\n"
+    assert os.path.lexists(bare / ".venv")
 
 
 def test_windows_is_sent_to_wsl(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -304,18 +484,24 @@ ROOT, SOMEBODY = "os.geteuid = lambda: 0", "os.geteuid = lambda: 1000"
 
 @pytest.mark.parametrize("browser", ["chromium", "chromium-browser"])
 def test_test_passes_its_arguments_to_pytest_in_the_checkout(
-    browser: str, ready: Path, tmp_path: Path
+    browser: str, with_tests: Path, tmp_path: Path
 ) -> None:
     path = tools(tmp_path / "bin", **{browser: ""})
-    done = start_where(ROOT, ready, "test", "-k", "volume", path=path)
-    assert (done.returncode, done.stdout) == (5, f"{ready} ['-k', 'volume']\n")
+    done = start_where(ROOT, with_tests, "test", "-k", "volume", path=path)
+    assert (done.returncode, done.stdout) == (5, f"{with_tests} {[*run.IN_PARALLEL, '-k', 'volume']}\n")
     assert done.stderr == ""
 
 
-def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(ready: Path, tmp_path: Path) -> None:
+def test_the_quick_tests_need_no_browser(with_tests: Path, tmp_path: Path) -> None:
+    done = start_where(ROOT, with_tests, "test", "--quick", path=tools(tmp_path / "bin"))
+    assert (done.returncode, done.stdout) == (5, f"{with_tests} {[*run.IN_PARALLEL, '--quick']}\n")
+    assert done.stderr == ""
+
+
+def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(with_tests: Path, tmp_path: Path) -> None:
     script = 'echo "$DEBIAN_FRONTEND $@"'
-    done = start_where(ROOT, ready, "test", path=tools(tmp_path / "bin", **{"apt-get": script}))
-    assert (done.returncode, done.stdout) == (5, f"{ready} {list(run.EVERY_TEST)}\n")
+    done = start_where(ROOT, with_tests, "test", path=tools(tmp_path / "bin", **{"apt-get": script}))
+    assert (done.returncode, done.stdout) == (5, f"{with_tests} {list(run.IN_PARALLEL)}\n")
     assert done.stderr.splitlines() == [
         "Installing Chromium for the browser tests.",
         "noninteractive -qq -o DPkg::Lock::Timeout=300 update",
@@ -332,8 +518,8 @@ def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(ready: Path, tmp
     ],
 )
 def test_without_a_browser_the_tests_still_start_and_are_told(
-    who: str, scripts: dict[str, str], words: str, ready: Path, tmp_path: Path
+    who: str, scripts: dict[str, str], words: str, with_tests: Path, tmp_path: Path
 ) -> None:
-    done = start_where(who, ready, "test", path=tools(tmp_path / "bin", **scripts))
-    assert (done.returncode, done.stdout) == (5, f"{ready} {list(run.EVERY_TEST)}\n")
+    done = start_where(who, with_tests, "test", path=tools(tmp_path / "bin", **scripts))
+    assert (done.returncode, done.stdout) == (5, f"{with_tests} {list(run.IN_PARALLEL)}\n")
     assert words in done.stderr
