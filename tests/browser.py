@@ -1,15 +1,13 @@
 """Plumbing of the browser tests: the demo's store, served; and a window of one person, which keeps what it heard.
 
-The store is made once a session of tests from seed_data by the real commands; Chromium opens the real dashboard.
+The store is made once a run of tests from seed_data by the real commands; Chromium opens the real dashboard.
 """
 
 from __future__ import annotations
 
-import atexit
 import functools
 import re
 import shutil
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -18,7 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket
 
 from tests.pictures import browsing, open_screen, served, settle
-from tests.stores import new_store, run_well, set_programme
+from tests.stores import at_the_end, new_store, run_well, set_programme, shared
 
 ROOT = Path(__file__).parents[1]
 EXPORTS = ROOT / "seed_data" / "exports"
@@ -50,15 +48,15 @@ SCREENS = {
 }
 
 
-@functools.cache
 def demo_store() -> Path:
     """The demo's store: read it, never write into it."""
-    folder = Path(tempfile.mkdtemp(prefix="standing-demo-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return shared("demo", _make_demo_store) / "store"
+
+
+def _make_demo_store(folder: Path) -> None:
     store = new_store(folder, programme="Saltmarsh Eye Residency")
     set_programme(store, programme_ref="saltmarsh-eye", as_of="2026-11-15", demo=True, basis="Made-up data.")
     run_well("intake", *sorted(EXPORTS.glob("*.csv")), "--store", store)
-    return store
 
 
 def demo_copy(folder: Path, name: str = "store") -> Path:
@@ -66,6 +64,12 @@ def demo_copy(folder: Path, name: str = "store") -> Path:
     copy = folder / name
     shutil.copytree(demo_store(), copy)
     return copy
+
+
+@functools.cache
+def demo_address() -> str:
+    """Where the demo's store is served until the tests end, for all files of a process: their screens only read."""
+    return at_the_end.enter_context(served(demo_store()))
 
 
 class Window:
@@ -191,9 +195,8 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    with served(demo_store()) as served_at:
-        yield served_at
+def address() -> str:
+    return demo_address()
 
 
 @pytest.fixture(scope="module")

@@ -1,26 +1,57 @@
-"""Fixtures of several files."""
+"""Which tests --quick leaves out, which come first, and fixtures of several files."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 
 import pytest
 
 from pipelines.intake import suite
+from tests import stores
 
 VALIDATE = suite.validate
 
 # The longest files, so that no process is left with one of them at the end.
 FIRST = ("test_browser", "test_oracle", "test_privacy", "test_ended_halfway", "test_awkward")
+# Files whose tests wait for a browser, a server, a process that is killed, a full disk, a set-up, another engine, or
+# take whole cohorts in through the commands. A single test of another file is marked `slow`.
+SLOW = (
+    *("test_browser", "test_oracle", "test_run", "test_gate", "test_ended_halfway", "test_full_disk"),
+    *("test_store_safety", "test_spark", "test_privacy", "test_awkward", "test_everybody", "test_seed"),
+    *("test_pandas_check", "test_published_rates", "test_suite_agrees", "test_edges", "test_screens"),
+)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--quick", action="store_true", help="leave out what tests/conftest.py calls slow")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The longest files first, in the order above; the others as they come."""
     items.sort(
         key=lambda item: next(
             (at for at, name in enumerate(FIRST) if item.path.stem.startswith(name)), len(FIRST)
         )
     )
+    if config.getoption("quick"):
+        slow = [item for item in items if is_slow(item)]
+        config.hook.pytest_deselected(items=slow)
+        items[:] = [item for item in items if not is_slow(item)]
+
+
+def is_slow(item: pytest.Item) -> bool:
+    return item.path.stem.startswith(SLOW) or item.get_closest_marker("slow") is not None
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _share_and_clear_up(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """The processes of one run find what they share in the folder of the run, which pytest removes later."""
+    own = tmp_path_factory.getbasetemp()
+    stores.shared_folder = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    yield
+    stores.at_the_end.close()
 
 
 @pytest.fixture(scope="session", autouse=True)

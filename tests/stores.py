@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import csv
+import fcntl
+import functools
 import io
-from collections.abc import Iterable, Mapping
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,6 +20,14 @@ from pipelines.cli.commands import main
 
 SHIPPED = Path(__file__).resolve().parent.parent / "pipelines" / "specialties"
 PUBLISHED = Path(__file__).resolve().parent / "published"
+
+
+# What must be closed or removed when the tests of this process end, or at the latest when the process does.
+at_the_end = contextlib.ExitStack()
+atexit.register(at_the_end.close)
+# Where the processes of one run of tests keep what they share; tests/conftest.py sets it.
+shared_folder: Path | None = None
+_empty_stores: dict[tuple[str, str], Path] = {}
 
 
 class Result(NamedTuple):
@@ -45,10 +58,39 @@ def run_well(*argv: object) -> Result:
 def new_store(
     tmp_path: Path, specialty: object = "ophthalmology", programme: str = "Harbour Eye", name: str = "store"
 ) -> Path:
-    """An empty store below `tmp_path`; `specialty` is a shipped name or a file."""
-    store = tmp_path / name
-    run_well("init", "--store", store, "--specialty", specialty, "--programme", programme)
-    return store
+    """An empty store below `tmp_path`, copied from the first of its kind; `specialty` is a shipped name or a file."""
+    path = Path(str(specialty))
+    kind = (path.read_text(encoding="utf-8") if path.is_file() else str(specialty), programme)
+    if kind not in _empty_stores:
+        first = own_folder() / "store"
+        run_well("init", "--store", first, "--specialty", specialty, "--programme", programme)
+        _empty_stores[kind] = first
+    return shutil.copytree(_empty_stores[kind], tmp_path / name)
+
+
+def own_folder() -> Path:
+    """A folder for this process alone, gone at the end."""
+    return Path(
+        at_the_end.enter_context(tempfile.TemporaryDirectory(prefix="standing-", ignore_cleanup_errors=True))
+    )
+
+
+def shared(name: str, make: Callable[[Path], object]) -> Path:
+    """A folder that `make` fills for the first process of a run that asks for it; the others wait, and only read."""
+    folder = _shared_or_own_folder() / name
+    with folder.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not folder.exists():
+            unfinished = folder.with_suffix(".unfinished")
+            unfinished.mkdir()
+            make(unfinished)
+            unfinished.rename(folder)
+    return folder
+
+
+@functools.cache
+def _shared_or_own_folder() -> Path:
+    return shared_folder or own_folder()
 
 
 def set_programme(store: Path, **settings: Any) -> None:

@@ -16,7 +16,7 @@ import pytest
 from pipelines.version import VERSION
 
 ROOT = Path(__file__).parent.parent
-NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".shots", ".work", "__pycache__"}
+NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".coverage", ".shots", ".work", "__pycache__"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
 # What the dashboard may take from pipelines: where a snapshot lies, what a code is called, what went wrong.
