@@ -58,17 +58,4 @@ DARK = Palette(
     dark_band_from=3,
     on_far_band="#14191f",
 )
-
-
-def palette(dark: bool) -> Palette:
-    return DARK if dark else LIGHT
-
-
-def band_colours(count: int, dark: bool) -> list[str]:
-    """As many steps of the one hue as the ladder has, spread over its whole length, lowest first."""
-    return [palette(dark).bands[at] for at in band_steps(count)]
-
-
-def band_steps(count: int) -> list[int]:
-    last = len(LIGHT.bands) - 1
-    return [round(step * last / (count - 1)) for step in range(count)] if count > 1 else [last] * count
+PALETTES = {False: LIGHT, True: DARK}  # by whether the paper is dark

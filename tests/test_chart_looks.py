@@ -14,8 +14,7 @@ import pytest
 import vl_convert
 
 from dashboard import charts
-from dashboard.chart_theme import FONT
-from dashboard.palette import band_colours, band_steps, palette
+from dashboard.charts.look import FONT, band_colours, band_steps, palette
 from tests import chart_frames as frames
 from tests.chart_specs import CHARTS, CHOOSING, NO_BANDS, OWN, RUPTURE, spec, svg, walk
 

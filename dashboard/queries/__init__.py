@@ -6,11 +6,10 @@ browser. Numbers are made in sql/, never here.
 
 from dashboard.queries.cases import cases_of_outcome, cases_of_requirement
 from dashboard.queries.desk import findings, intakes, left_out, logs, own_reviews, volume_summary
-from dashboard.queries.live import Snapshot, live_snapshot, records
+from dashboard.queries.live import Snapshot, listed, live_snapshot, records
 from dashboard.queries.rules import (
     definitions,
     framework,
-    listed,
     names_another_programme,
     roles_of,
     unverified,

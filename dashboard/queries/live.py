@@ -100,6 +100,11 @@ def _tables_named(path: str, query: str) -> list[str]:
     return [table for table in tables if table not in own]
 
 
+def listed(snapshot: Snapshot, scope: Scope, table: str) -> pd.DataFrame:
+    """A small table of the specialty in its order: requirement, complication, procedure_group, step."""
+    return select(snapshot, scope, f"select * from {table} order by position")
+
+
 def records(frame: pd.DataFrame) -> list[Any]:
     """The rows as objects with the columns for names; null is None."""
     names = list(frame.columns)

@@ -8,11 +8,6 @@ from dashboard.access import Scope
 from dashboard.queries.live import Snapshot, select
 
 
-def listed(snapshot: Snapshot, scope: Scope, table: str) -> pd.DataFrame:
-    """A small table of the specialty in its order: requirement, complication, procedure_group, step."""
-    return select(snapshot, scope, f"select * from {table} order by position")
-
-
 def roles_of(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataFrame:
     """The roles that a requirement counts, highest first."""
     return select(

@@ -17,6 +17,7 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         select
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
             not training_is_over as in_training,
+            (select current_within_days from programme) as within_days,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
         order by cohort, trainee_ref

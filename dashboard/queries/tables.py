@@ -14,13 +14,14 @@ OWN = (
 OWN_PEOPLE = f"trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OWN})"
 OF_PROGRAMME = "programme_ref = getvariable('programme_ref')"
 
-# Rules of the specialty and words of the views: the same for everybody who may see anything.
+# Rules of the specialty and settings: the same for everybody who may see anything.
 RULES = (
     "attribute",
     "complication",
     "milestone",
     "milestone_framework",
     "procedure_group",
+    "programme",
     "requirement",
     "requirement_attribute",
     "requirement_role",
@@ -75,6 +76,7 @@ ROWS = {
 }
 # Where a table does not lie in `main`.
 PLACES = {"case_outcome": "{db}.definition.case_outcome", "reviews": "{db}.input.reviews"}
+PLACES["programme"] = "(select current_within_days from {db}.input.programme)"
 PLACES["other_programme"] = f"""(
     select count(*) > 0 as elsewhere from {{db}}.main.trainee where not ({OF_PROGRAMME})
 )"""

@@ -39,7 +39,7 @@ def show(viewer: Viewer, store: Store) -> None:
         chosen = opening.choose_figure(
             opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"
         )
-    _through(store, roster, trainee)
+    _through(roster, trainee)
     kind, ref, *attribution = chosen.split(":")
     if kind == "requirement":
         _of_requirement(viewer, snapshot, trainee, ref)
@@ -47,7 +47,7 @@ def show(viewer: Viewer, store: Store) -> None:
         _of_outcome(viewer, snapshot, trainee, ref, attribution[0])
 
 
-def _through(store: Store, roster: pd.DataFrame, trainee: str) -> None:
+def _through(roster: pd.DataFrame, trainee: str) -> None:
     row = queries.records(roster[roster["trainee_ref"] == trainee])[0]
     figure.say(
         wording.through_sentence(
@@ -55,7 +55,7 @@ def _through(store: Store, roster: pd.DataFrame, trainee: str) -> None:
             row.data_through,
             is_current=row.is_current,
             in_training=row.in_training,
-            within_days=store.programme.current_within_days,
+            within_days=row.within_days,
         )
     )
 

@@ -99,10 +99,9 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
 
 
 def _through(view: View) -> None:
-    within_days = view.store.programme.current_within_days
     late = [
         wording.through_sentence(
-            row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
+            row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=row.within_days
         )
         for row in queries.records(view.late)
     ]

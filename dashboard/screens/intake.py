@@ -23,7 +23,7 @@ def show(viewer: Viewer, store: Store) -> None:
     snapshot = queries.live_snapshot(store)
     st.title("Intake")
     _bring_in(viewer, store)
-    _logs(viewer, snapshot, store.programme.current_within_days)
+    _logs(viewer, snapshot)
     _left_out(viewer, snapshot)
     st.header("Which exports are live?")
     live = queries.intakes(snapshot, viewer.scope)
@@ -98,7 +98,7 @@ def _accept(viewer: Viewer, store: Store, files: list[Any]) -> None:
             st.error("Both are needed.")
 
 
-def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
+def _logs(viewer: Viewer, snapshot: Snapshot) -> None:
     st.header("Through when do the data run?")
     frame = queries.logs(snapshot, viewer.scope)
     if frame.empty:
@@ -111,7 +111,11 @@ def _logs(viewer: Viewer, snapshot: Snapshot, within_days: int) -> None:
     for row in queries.records(late):
         figure.say(
             wording.through_sentence(
-                row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=within_days
+                row.trainee_ref,
+                row.data_through,
+                is_current=False,
+                in_training=True,
+                within_days=row.within_days,
             )
         )
     if not st.toggle("Also those who have completed or left"):

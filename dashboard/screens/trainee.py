@@ -75,7 +75,6 @@ def show(viewer: Viewer, store: Store) -> None:
 
 
 def _head(person: Person) -> None:
-    within_days = person.store.programme.current_within_days
     row = person.row
     started = f"started {wording.month_text(row.started)}"
     ends = wording.end_text(row.completed, row.left, row.expected_completion)
@@ -84,7 +83,7 @@ def _head(person: Person) -> None:
         row.data_through,
         is_current=row.is_current,
         in_training=row.in_training,
-        within_days=within_days,
+        within_days=row.within_days,
     )
     figure.say(f"{person.ref}, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
 

@@ -6,9 +6,17 @@ its own. Each `…_alt` says what the picture shows; the chart carries it as its
 
 from __future__ import annotations
 
-from dashboard.chart_axes import axis_top
-from dashboard.chart_theme import Heading
-from dashboard.chart_words import (
+from dashboard.charts.cohort import (
+    BANDS_HEADING,
+    COHORT_HEADING,
+    complication_intervals,
+    supervision_bands,
+    technique_cohort,
+    volume_grid,
+)
+from dashboard.charts.look import Heading, axis_top
+from dashboard.charts.trainee import supervision_over_time, technique_steps, volume_over_time
+from dashboard.charts.words import (
     complication_intervals_alt,
     supervision_bands_alt,
     supervision_over_time_alt,
@@ -17,10 +25,6 @@ from dashboard.chart_words import (
     volume_grid_alt,
     volume_over_time_alt,
 )
-from dashboard.charts_outcomes import complication_intervals
-from dashboard.charts_supervision import BANDS_HEADING, supervision_bands, supervision_over_time
-from dashboard.charts_technique import COHORT_HEADING, technique_cohort, technique_steps
-from dashboard.charts_volume import volume_grid, volume_over_time
 
 __all__ = [
     "BANDS_HEADING",

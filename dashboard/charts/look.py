@@ -1,4 +1,4 @@
-"""The look of every chart: one config, the order of people, the words on top.
+"""The look of every chart: one config, the order of people, where an axis ends, the marks that charts share.
 
 A chart sets its whole config here, so it looks the same on a screen (drawn with `theme=None`) and in a file.
 """
@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import altair as alt
 import pandas as pd
 
-from dashboard.palette import Palette, palette
+from dashboard.palette import LIGHT, PALETTES, Palette
 
 # All of these set figures in equal widths; the first that the machine has is taken.
 FONT = '"Helvetica Neue", Arial, "Liberation Sans", sans-serif'
@@ -22,6 +22,25 @@ CHOSEN = "chosen"
 # As many letters as half of a page of 1280 pixels holds: the picture of one person is narrower than its heading.
 TITLE_LETTERS, LINE_LETTERS = 48, 75
 NO_LIMIT = 10_000  # else words that are wider than a picture end in dots
+# Where an axis of shares may end.
+TOPS = (0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+# An axis that shows every interval whole is drawn for the person of whom least is known.
+ROOM_ABOVE_A_POINT, QUARTER_OF_ALL, JUST_PAST = 2.0, 0.25, 1.1
+PERCENT = "format(datum.value * 100, '.0f') + ' %'"
+
+
+def palette(dark: bool) -> Palette:
+    return PALETTES[dark]
+
+
+def band_colours(count: int, dark: bool) -> list[str]:
+    """As many steps of the one hue as the ladder has, spread over its whole length, lowest first."""
+    return [palette(dark).bands[at] for at in band_steps(count)]
+
+
+def band_steps(count: int) -> list[int]:
+    last = len(LIGHT.bands) - 1
+    return [round(step * last / (count - 1)) for step in range(count)] if count > 1 else [last] * count
 
 
 class Heading(NamedTuple):
@@ -134,3 +153,81 @@ def config(colours: Palette) -> dict[str, Any]:
         },
         "text": {"font": FONT, "fontSize": TEXT, "color": colours.ink},
     }
+
+
+# ---- axes: the same for everyone, a round figure past what must be seen
+
+
+def numbers(frame: pd.DataFrame, *columns: str) -> list[float]:
+    """What is known in these columns, those of them that the frame has."""
+    return [float(each) for column in columns if column in frame for each in frame[column].dropna()]
+
+
+def axis_top(frame: pd.DataFrame) -> float:
+    """The end of the axis of shares: every point and expected value is on it, not every interval.
+
+    The axis reaches twice the highest point where that is within a quarter of the whole, else just past it;
+    never further than the longest interval, never less than 10 %. Longer intervals are cut, and marked so.
+    """
+    point = max([0.0, *numbers(frame, "rate", "expected")])
+    longest = max([point, *numbers(frame, "rate_high")])
+    room = max(min(ROOM_ABOVE_A_POINT * point, QUARTER_OF_ALL), JUST_PAST * point)
+    return next(top for top in TOPS if top >= min(longest, room, 1.0))
+
+
+def last_month(*frames: pd.DataFrame) -> int:
+    """The last month of training that any of the frames has, at least the first."""
+    return int(max([1.0, *(month for frame in frames for month in numbers(frame, "training_month"))]))
+
+
+def highest_count(frame: pd.DataFrame, bands: pd.DataFrame, minimum: int | None) -> float:
+    """A little more than the highest of the line, its bands and the minimum."""
+    counts = [*numbers(frame, "counted_cases"), *numbers(bands, "p50", "p75", "p90")]
+    return 1.05 * max([1.0, float(minimum or 0), *counts])
+
+
+def quarters(frame: pd.DataFrame) -> list[int]:
+    """Every quarter of training from the first to the last with a case: one without keeps its place."""
+    return list(range(1, int(max([1.0, *numbers(frame, "training_quarter")])) + 1))
+
+
+# ---- marks that several charts have
+
+
+def band_bars(base: Any, ladder: list[str], dark: bool, legend_offset: int = 8) -> Any:
+    scale = alt.Scale(domain=ladder, range=band_colours(len(ladder), dark))
+    colour = alt.Color("band:N", sort=ladder, scale=scale, legend=alt.Legend(offset=legend_offset))
+    bars = base.mark_bar(stroke=palette(dark).interval_edge, strokeWidth=0.75)
+    return spoken(bars).encode(color=colour)
+
+
+def figures_inside(base: Any, ladder: list[str], dark: bool, fits: float, **place: Any) -> list[Any]:
+    """The share inside each step that has room for it, in the colour that is legible there."""
+    colours = palette(dark)
+    far = [
+        band for band, at in zip(ladder, band_steps(len(ladder)), strict=True) if at >= colours.dark_band_from
+    ]
+    near = [band for band in ladder if band not in far]
+    seen = alt.condition(f"datum.share >= {fits}", alt.value(1), alt.value(0))
+    layers = []
+    for bands, colour in ((near, colours.ink), (far, colours.on_far_band)):
+        inside = alt.condition(
+            alt.FieldOneOfPredicate("band", bands), alt.value(colour), alt.value("transparent")
+        )
+        text = base.mark_text(fontSize=SMALL, aria=False)
+        layers.append(text.encode(text="figure:N", color=inside, opacity=seen, detail="band:N", **place))
+    return layers
+
+
+def phase_heads(frame: pd.DataFrame, end: int, dark: bool) -> list[Any]:
+    """The name of each phase at its first step, where the lines end, and a line above it."""
+    names = in_order(frame, "step", "step_order")
+    first = frame.sort_values("step_order", kind="stable").drop_duplicates("phase")[["step", "phase"]]
+    base, colour = chart_of(first), alt.value(palette(dark).secondary)
+    y, edge = alt.Y("step:N", sort=names), alt.Y("step:N", sort=names, bandPosition=0)
+    line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(end))
+    name = base.mark_text(align="right", fontSize=SMALL, fontStyle="italic", aria=False)
+    return [
+        line.encode(color=alt.value(palette(dark).rule)),
+        name.encode(y=y, x=alt.value(end), text="phase:N", color=colour),
+    ]

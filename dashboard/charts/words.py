@@ -9,8 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.chart_axes import axis_top
-from dashboard.chart_theme import in_order, rows
+from dashboard.charts.look import axis_top, in_order, rows
 from dashboard.wording import cases_text, range_text, share_number, share_text
 
 REACHED = "✓ "
@@ -155,6 +154,13 @@ def band_figures(frame: pd.DataFrame) -> list[str | None]:
     """The percent of each step without its sign; None where nothing is recorded."""
     shares = [row["share"] for row in rows(frame)]
     return [None if share is None else share_number(share, WHOLE_PERCENTS) for share in shares]
+
+
+def banded(frame: pd.DataFrame, of: str) -> pd.DataFrame:
+    """With the figure for inside the bar and the words for a reader who hears the chart."""
+    figures: list[Any] = list(band_figures(frame))
+    shown = frame[[of, "band", "band_order", "share", "cases"]]
+    return shown.assign(figure=figures, spoken=spoken_bands(frame, of))
 
 
 def spoken_bands(frame: pd.DataFrame, of: str) -> list[str]:

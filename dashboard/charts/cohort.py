@@ -1,0 +1,390 @@
+"""Charts of the cohort: everybody in the order of the roster, on one axis."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.look import (
+    PERCENT,
+    SMALL,
+    TEXT,
+    Heading,
+    axis_top,
+    band_bars,
+    chart_of,
+    chosen,
+    figures_inside,
+    finished,
+    in_order,
+    numbers,
+    palette,
+    phase_heads,
+    rows,
+    spoken,
+    spoken_rows,
+)
+from dashboard.charts.words import (
+    REACHED,
+    banded,
+    bands_ends,
+    complication_intervals_alt,
+    line_ends,
+    reviewed_quarters,
+    spoken_marks,
+    spoken_rates,
+    spoken_scores,
+    supervision_bands_alt,
+    technique_cohort_alt,
+    volume_grid_alt,
+)
+
+# ---- volume: who has reached which minimum
+
+# Drawn, not written: a font without the sign would set the number beside it in another face.
+TICK_SHAPE = "M-0.9,0.05L-0.3,0.65L0.9,-0.7"
+NARROW = 12  # so that `3 of 3 short` keeps clear of its neighbours
+GRID_ROW, COLUMN = 32, 74
+# No other column of the frame reaches the browser.
+GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "reached", "mark", "group")
+TITLE = "Volume against minimum"
+COUNTS = (
+    "Cases that count; the minimum stands after the name.",
+    "A tick: reached, a floor, not a sign of competence.",
+)
+SHORT = "Short: so many of its parts are still under a minimum of their own, whatever the total."
+
+
+def volume_grid(
+    frame: pd.DataFrame,
+    *,
+    title: str = TITLE,
+    lines: tuple[str, ...] = (),
+    step: int = COLUMN,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """Trainee by requirement, one text a cell, in roster order.
+
+    Columns: trainee, trainee_order, requirement (label with its minimum), requirement_order, counted_cases,
+    minimum, reached, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
+    """
+    colours, choice = palette(dark), chosen("trainee", "requirement")
+    shown = frame[list(GRID_COLUMNS)].assign(spoken=spoken_marks(frame))
+    base = chart_of(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
+    fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
+    cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
+        color=fill if select else alt.value(colours.cell)
+    )
+    layers = [cells.add_params(choice) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
+    chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(GRID_ROW))
+    short = any("," in mark for mark in frame["mark"])
+    heading = Heading(title, (*COUNTS, *((SHORT,) if short else ()), *lines))
+    return finished(chart, heading, volume_grid_alt(frame), dark)
+
+
+def _marks(base: Any, dark: bool) -> list[Any]:
+    """A number, a tick before the reached ones, and a second line where parts are short."""
+    colours, ticked = palette(dark), "datum.reached"
+    ink = alt.condition("datum.reached", alt.value(colours.ink), alt.value(colours.secondary))
+    number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
+    shape = base.transform_filter(ticked).mark_point(
+        shape=TICK_SHAPE, size=80, filled=False, strokeWidth=1.6, opacity=1, xOffset=-17, aria=False
+    )
+    lines: list[tuple[str, dict[str, Any]]] = [
+        (f"!({ticked}) && indexof(datum.mark, ',') < 0", {"fontSize": TEXT}),
+        (ticked, {"fontSize": TEXT, "dx": 5}),
+        (
+            "indexof(datum.mark, ',') >= 0",
+            {"fontSize": NARROW, "dy": -7, "lineBreak": ", ", "lineHeight": 14},
+        ),
+    ]
+    texts = [
+        number.transform_filter(which).mark_text(aria=False, **how).encode(text="number:N", color=ink)
+        for which, how in lines
+    ]
+    return [shape.encode(color=alt.value(colours.ink)), *texts]
+
+
+def _trainees_across(frame: pd.DataFrame) -> alt.X:
+    names = in_order(frame, "trainee", "trainee_order")
+    axis = alt.Axis(orient="top", labelAngle=0, title=None)
+    return alt.X("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=axis)
+
+
+def _requirements_down(frame: pd.DataFrame) -> alt.Y:
+    names = in_order(frame, "requirement", "requirement_order")
+    scale = alt.Scale(domain=names, padding=0)
+    return alt.Y("requirement:N", sort=names, scale=scale, axis=alt.Axis(title=None))
+
+
+def _class_heads(frame: pd.DataFrame, dark: bool) -> list[Any]:
+    """The name of each class over its first trainee, and a line where the next class begins."""
+    first = frame.sort_values("trainee_order", kind="stable").drop_duplicates("group")[["trainee", "group"]]
+    at = alt.X("trainee:N", bandPosition=0)
+    base = chart_of(first).encode(x=at)
+    colour = alt.value(palette(dark).secondary)
+    names = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
+    lines = chart_of(first.iloc[1:]).mark_rule(aria=False)
+    return [names.encode(y=alt.value(-28), text="group:N", color=colour), lines.encode(x=at, color=colour)]
+
+
+# ---- outcomes: the interval is the mark, the point the detail
+
+ROW = 34
+RATE_COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")
+NO_EXPECTED = "No expected value for anybody."
+EXPECTED = "Upright line: expected at the same case numbers, without this trainee."
+
+
+def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two themes
+    frame: pd.DataFrame,
+    *,
+    title: str,
+    lines: tuple[str, ...] = (),
+    top: float | None = None,
+    width: int = 640,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """One line a trainee, in roster order, one axis for everyone; the denominator stands at its end.
+
+    Columns: trainee, trainee_order, rate, rate_low, rate_high, expected, label (`2 of 117 known`). `top`
+    fixes the end of the axis, for several charts that are read together; by default `axis_top` says it.
+    """
+    end = axis_top(frame) if top is None else top
+    colours, names = palette(dark), in_order(frame, "trainee", "trainee_order")
+    shown = frame[list(RATE_COLUMNS)].assign(label=line_ends(frame, end), spoken=spoken_rates(frame))
+    axis = alt.Axis(title=None, grid=True, labelExpr=PERCENT, tickCount=6)
+    scale = alt.Scale(domain=[0, end], nice=False, zero=True)
+    y = alt.Y(
+        "trainee:N",
+        sort=names,
+        scale=alt.Scale(domain=names, padding=0),
+        axis=alt.Axis(title=None, labelPadding=14),
+    )
+    base = chart_of(shown).encode(y=y)
+
+    def x(name: str) -> alt.X:
+        return alt.X(f"{name}:Q", scale=scale, axis=axis)
+
+    ranges = base.mark_bar(
+        height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
+    ).encode(x=x("rate_low"), x2="rate_high:Q")
+    ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
+    # Not clipped, or a dot at 0 % would be half a dot; a rate beyond the axis is told in words.
+    on_axis = base.transform_filter(f"isValid(datum.rate) && datum.rate <= {end}")
+    points = on_axis.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
+    layers = [
+        spoken_rows(base, width, dark, select),
+        ranges,
+        *_cut_ends(base, end, width, dark),
+        ticks.encode(x=x("expected")),
+        points.encode(x=x("rate")),
+        _denominators(base, width, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    heading = Heading(title, (*_how_to_read(frame, end), *lines))
+    return finished(chart, heading, complication_intervals_alt(frame, title, end), dark)
+
+
+def _cut_ends(base: Any, end: float, width: int, dark: bool) -> list[Any]:
+    """A small arrow at the edge: this interval goes on past the axis."""
+    cut = base.transform_filter(f"datum.rate_high > {end}")
+    shape = cut.mark_point(
+        shape="triangle-right", filled=True, size=110, opacity=1, color=palette(dark).blue, aria=False
+    )
+    return [shape.encode(x=alt.value(width - 2))]
+
+
+def _denominators(base: Any, width: int, dark: bool) -> Any:
+    text = base.mark_text(align="left", fontSize=TEXT, aria=False)
+    return text.encode(x=alt.value(width + 14), text="label:N", color=alt.value(palette(dark).secondary))
+
+
+def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
+    told = ["Bar: 95 % interval", "dot: observed"]
+    if any(high > end for high in numbers(frame, "rate_high")):
+        told.append("arrow: the interval goes on")
+    lines = [" · ".join(told), EXPECTED if numbers(frame, "expected") else NO_EXPECTED]
+    if any(rate > end for rate in numbers(frame, "rate")):
+        lines.append("In brackets: a rate beyond the axis.")
+    return tuple(lines)
+
+
+# ---- supervision: shares of an ordinal ladder, in its order, one hue; never a mean
+
+FITS_ACROSS = 0.07  # a smaller share has no room for its figure
+BANDS_HEADING = Heading(
+    "Supervision as surgeon",
+    (
+        "Percent of the cases in which a level is recorded,",
+        "lowest step of the ladder first. What happened, not what is permitted.",
+    ),
+)
+
+
+def supervision_bands(  # noqa: PLR0913 - a ladder, a heading, a width and two themes
+    frame: pd.DataFrame,
+    *,
+    ladder: list[str],
+    of_latest: bool = False,
+    heading: Heading = BANDS_HEADING,
+    width: int = 640,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """One bar a trainee, in roster order, its steps in the ladder's order, the cases at the end of the line.
+
+    Columns: trainee, trainee_order, band, band_order, share, cases, known_cases, training_quarter, so_far
+    (the data end within the quarter), why_none. A trainee with nothing to draw has one row with a blank band and why.
+    `ladder` holds every band, lowest first, so that a colour means the same in every chart; `of_latest` tells the
+    quarter of each line.
+    """
+    names = in_order(frame, "trainee", "trainee_order")
+    shown = banded(frame, "trainee")
+    y_axis = alt.Axis(title=None, labelPadding=10)
+    y = alt.Y("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0.14), axis=y_axis)
+    x = alt.X(
+        "share:Q",
+        stack="zero",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
+    )
+    base = chart_of(shown).encode(y=y, order=alt.Order("band_order:Q"))
+    bars = band_bars(base, ladder, dark).encode(x=x)
+    figures = figures_inside(
+        base, ladder, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5)
+    )
+    ends = _supervised_cases(frame, of_latest, names, width, dark)
+    layers = [bars.add_params(chosen("trainee")) if select else bars, *figures, ends]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    return finished(chart, heading, supervision_bands_alt(frame, ladder), dark)
+
+
+def _supervised_cases(frame: pd.DataFrame, of_latest: bool, names: list[str], width: int, dark: bool) -> Any:
+    first = frame.drop_duplicates("trainee")
+    shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": bands_ends(first, of_latest)})
+    text = chart_of(shown).mark_text(align="left", fontSize=TEXT, aria=False)
+    y = alt.Y("trainee:N", sort=names)
+    return text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))
+
+
+# ---- technique: how each step was scored
+
+LOWEST, HIGHEST = 1, 5
+SCORE_COLUMNS = ("step", "score_mean", "score_low", "score_high", "scored")
+CELL, CELL_ROW = 78, 40
+PHASE = 80  # the room right of the cells for the name of a phase
+STRIP = 0.1, 0.8  # the little scale inside a cell: where it begins and how long it is, in widths of the cell
+COHORT_HEADING = Heading(
+    "Technique by step, each person's latest quarter with a review",
+    (
+        "Mean score, and in brackets how many were scored. – not scored.",
+        "Under it on a scale from 1 to 5: dot mean, bar 95 % interval;",
+        "no bar below three scores or where all are alike.",
+        "Who scored differs between people.",
+    ),
+)
+
+
+def technique_cohort(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = COHORT_HEADING,
+    step: int = CELL,
+    dark: bool = False,
+    select: bool = False,
+) -> Any:
+    """Trainee by step: the mean with its count in words, and under it the interval on a scale from 1 to 5.
+
+    Columns: trainee, trainee_order, training_quarter (the latest with a review, blank without one), so_far (the
+    data end within it), and those of `technique_steps`; a row for every person and step.
+    """
+    colours, choice = palette(dark), chosen("trainee")
+    people, steps = in_order(frame, "trainee", "trainee_order"), in_order(frame, "step", "step_order")
+    shown = frame[["trainee", *SCORE_COLUMNS]].assign(
+        mark=[_cell(row) for row in rows(frame)],
+        spoken=spoken_scores(frame, ("trainee", "step")),
+        place=[people.index(str(each)) for each in frame["trainee"]],
+    )
+    y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
+    base = _placed(chart_of(shown).encode(y=y))
+    fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
+    cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
+        x=_across("place", people),
+        x2="next:Q",
+        color=fill if select else alt.value(colours.cell),
+    )
+    sure = alt.condition("datum.scored >= 3", alt.value(colours.ink), alt.value(colours.secondary))
+    words = base.mark_text(fontSize=TEXT, dy=-8, aria=False).encode(
+        x=_across("middle", people), text="mark:N", color=sure
+    )
+    width = step * (len(people) or 1)
+    layers = [
+        cells.add_params(choice) if select else cells,
+        words,
+        *_strips(base, people, dark),
+        *_heads(frame, people, dark),
+        *phase_heads(frame, width + PHASE, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(CELL_ROW))
+    return finished(chart, heading, technique_cohort_alt(frame), dark)
+
+
+def _cell(row: dict[str, Any]) -> str:
+    return "–" if row["score_mean"] is None else f"{row['score_mean']:.1f} ({row['scored']})"
+
+
+def _across(name: str, people: list[str]) -> alt.X:
+    """One axis for everything: a person is one unit wide, and a little scale from 1 to 5 lies inside it."""
+    return alt.X(f"{name}:Q", scale=alt.Scale(domain=[0, len(people)], nice=False, zero=True), axis=None)
+
+
+def _placed(base: Any) -> Any:
+    """With the place of each cell, of its scale, and of each score on that scale; a blank score has none."""
+    begin, long = STRIP
+    base = base.transform_calculate(
+        next="datum.place + 1",
+        middle="datum.place + 0.5",
+        start=f"datum.place + {begin}",
+        end=f"datum.place + {begin + long}",
+    )
+    for name in ("score_low", "score_mean", "score_high"):
+        inside = f"clamp((datum.{name} - {LOWEST}) / {HIGHEST - LOWEST}, 0, 1)"
+        at = f"isValid(datum.{name}) ? datum.start + {long} * {inside} : null"
+        base = base.transform_calculate(**{f"{name}_at": at})
+    return base
+
+
+def _strips(base: Any, people: list[str], dark: bool) -> list[Any]:
+    colours = palette(dark)
+    line = base.transform_filter("datum.scored > 0").mark_rule(
+        yOffset=9, color=colours.rule, strokeWidth=2, aria=False
+    )
+    bar = base.mark_bar(
+        yOffset=9, height=8, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
+    )
+    dot = base.mark_point(yOffset=9, filled=True, size=50, opacity=1, color=colours.blue, aria=False)
+    return [
+        line.encode(x=_across("start", people), x2="end:Q"),
+        bar.encode(x=_across("score_low_at", people), x2="score_high_at:Q"),
+        dot.encode(x=_across("score_mean_at", people)),
+    ]
+
+
+def _heads(frame: pd.DataFrame, people: list[str], dark: bool) -> list[Any]:
+    """The name of each person, and under it the quarter that is shown."""
+    quarters = reviewed_quarters(frame)
+    under = [quarters[name].replace(" so far", "\nso far") or "not scored" for name in people]
+    middle = [place + 0.5 for place in range(len(people))]
+    shown = pd.DataFrame({"trainee": people, "middle": middle, "under": under})
+    base = chart_of(shown).encode(x=_across("middle", people))
+    name = base.mark_text(fontSize=TEXT, aria=False, baseline="top")
+    below = base.mark_text(fontSize=SMALL, aria=False, baseline="top", lineBreak="\n", lineHeight=15)
+    return [
+        name.encode(y=alt.value(-52), text="trainee:N", color=alt.value(palette(dark).ink)),
+        below.encode(y=alt.value(-34), text="under:N", color=alt.value(palette(dark).secondary)),
+    ]

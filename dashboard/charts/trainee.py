@@ -1,0 +1,238 @@
+"""Charts of one trainee: on the way to a minimum, from quarter to quarter, step by step."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.cohort import BANDS_HEADING, HIGHEST, LOWEST, SCORE_COLUMNS
+from dashboard.charts.look import (
+    PERCENT,
+    SMALL,
+    TEXT,
+    Heading,
+    band_bars,
+    chart_of,
+    figures_inside,
+    finished,
+    highest_count,
+    in_order,
+    last_month,
+    numbers,
+    palette,
+    phase_heads,
+    quarters,
+    rows,
+    spoken_rows,
+)
+from dashboard.charts.words import (
+    banded,
+    scored_label,
+    spoken_scores,
+    supervision_over_time_alt,
+    technique_steps_alt,
+    volume_over_time_alt,
+)
+
+# ---- volume
+
+NOTHING_BEHIND = "Nothing of earlier classes behind it: fewer than ten people have completed."
+
+
+def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is measured against
+    frame: pd.DataFrame,
+    bands: pd.DataFrame,
+    *,
+    trainee: str,
+    requirement: str,
+    minimum: int | None,
+    nothing_behind: str = NOTHING_BEHIND,
+    width: int = 760,
+    dark: bool = False,
+) -> Any:
+    """Counted cases so far, as a step line; behind it the completed classes at the same month of training.
+
+    Columns of frame: training_month, counted_cases (so far). Of bands, which may be empty: training_month,
+    p10, p25, p50, p75, p90, blank where there were too few people; `nothing_behind` says why there are none. A
+    blank minimum draws no line.
+    """
+    last, top = last_month(frame, bands), highest_count(frame, bands, minimum)
+    x = alt.X("training_month:Q", scale=alt.Scale(domain=[0, last], nice=False), axis=_months_axis(last))
+    y_axis = alt.Axis(title="cases that count", grid=True, tickCount=6, format="d", tickMinStep=1)
+    y_scale = alt.Scale(domain=[0, top], nice=True)
+
+    def y(name: str) -> alt.Y:
+        return alt.Y(f"{name}:Q", scale=y_scale, axis=y_axis)
+
+    layers = [
+        *_bands_behind(bands, x, y, dark),
+        *_minimum_line(minimum, y, dark),
+        *_own_line(frame, minimum, x, y, dark),
+    ]
+    heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands, nothing_behind)))
+    chart = alt.layer(*layers).properties(width=width, height=340)
+    return finished(chart, heading, volume_over_time_alt(frame, bands, trainee, requirement, minimum), dark)
+
+
+def _months_axis(last: int) -> alt.Axis:
+    years = list(range(0, last + 1, 6 if last > 12 else 3))
+    return alt.Axis(title="month of training", grid=False, values=years, format="d", labelFlush=False)
+
+
+def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any]:
+    colours, layers = palette(dark), []
+    for low, high, fill in (("p10", "p90", colours.band_wide), ("p25", "p75", colours.band_half)):
+        if numbers(bands, low):
+            known = bands[["training_month", low, high]].dropna()
+            layers.append(
+                chart_of(known).mark_area(color=fill, aria=False).encode(x=x, y=y(low), y2=f"{high}:Q")
+            )
+    if numbers(bands, "p50"):
+        known = bands[["training_month", "p50"]].dropna().sort_values("training_month")
+        line = chart_of(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
+        layers.append(line.encode(x=x, y=y("p50")))
+        named = chart_of(known.tail(1)).mark_text(align="left", dx=10, aria=False, fontSize=SMALL)
+        layers.append(
+            named.encode(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
+        )
+    return layers
+
+
+def _minimum_line(minimum: int | None, y: Any, dark: bool) -> list[Any]:
+    if minimum is None:
+        return []
+    base = chart_of(pd.DataFrame({"minimum": [minimum]})).encode(y=y("minimum"))
+    line = base.mark_rule(strokeDash=[6, 4], strokeWidth=1.5, color=palette(dark).ink, aria=False)
+    text = base.mark_text(align="left", baseline="bottom", dx=6, dy=-4, fontSize=SMALL, aria=False)
+    return [line, text.encode(x=alt.value(0), text=alt.value(f"minimum {minimum}"))]
+
+
+def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: bool) -> list[Any]:
+    colours = palette(dark)
+    own = frame[["training_month", "counted_cases"]].sort_values("training_month", kind="stable")
+    line = chart_of(own).mark_line(interpolate="step-after", strokeWidth=3, color=colours.blue)
+    last = chart_of(own.tail(1)).encode(x=x, y=y("counted_cases"))
+    number = last.mark_text(
+        align="right", baseline="bottom", dx=-6, dy=-8, fontSize=TEXT, fontWeight="bold", aria=False
+    )
+    of = "" if minimum is None else f" + ' of {minimum}'"
+    number = number.transform_calculate(told=f"datum.counted_cases{of}")
+    return [
+        line.encode(x=x, y=y("counted_cases")),
+        last.mark_point(filled=True, size=70, color=colours.blue, opacity=1, aria=False),
+        number.encode(text="told:N", color=alt.value(colours.ink)),
+    ]
+
+
+def _behind_in_words(bands: pd.DataFrame, nothing: str) -> list[str]:
+    if not numbers(bands, "p50"):
+        return [nothing]
+    wide = ", the paler band eight in ten" if numbers(bands, "p10") else ""
+    return [
+        "Behind the line: completed classes at the same month of training.",
+        f"The band holds the middle half{wide}.",
+    ]
+
+
+# ---- supervision
+
+COLUMN = 62
+FITS_UP = 0.08  # a smaller share has no room for its figure
+QUARTERS_HEADING = Heading(
+    "Supervision as surgeon, by quarter of training",
+    (*BANDS_HEADING.lines, "Over each bar the number of cases."),
+)
+
+
+def supervision_over_time(
+    frame: pd.DataFrame,
+    *,
+    ladder: list[str],
+    heading: Heading = QUARTERS_HEADING,
+    height: int = 300,
+    dark: bool = False,
+) -> Any:
+    """One bar a quarter of training of one trainee; a quarter without a case keeps its place.
+
+    Columns: training_quarter, band, band_order, share, cases, and known_cases, which stands over the bar
+    where the frame has it. `ladder` holds every band, lowest first.
+    """
+    known = frame.dropna(subset=["band"])
+    axis = alt.Axis(title="quarter of training", labelAngle=0)
+    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=quarters(known), padding=0.12), axis=axis)
+    y = alt.Y(
+        "share:Q",
+        stack="zero",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
+    )
+    base = chart_of(banded(known, "training_quarter")).encode(x=quarter, order=alt.Order("band_order:Q"))
+    bars = band_bars(base, ladder, dark, legend_offset=28).encode(y=y)
+    figures = figures_inside(base, ladder, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
+    layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
+    chart = alt.layer(*layers).properties(width=alt.Step(COLUMN), height=height)
+    return finished(chart, heading, supervision_over_time_alt(frame), dark)
+
+
+def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]:
+    if "known_cases" not in known:
+        return []
+    shown = known.drop_duplicates("training_quarter")[["training_quarter", "known_cases"]]
+    text = chart_of(shown).mark_text(baseline="bottom", dy=-4, fontSize=SMALL, aria=False)
+    colour = alt.value(palette(dark).secondary)
+    return [text.encode(x=quarter, y=alt.value(0), text="known_cases:Q", color=colour)]
+
+
+# ---- technique
+
+ROW = 32
+STEPS_HEADING = Heading(
+    "Technique by step",
+    (
+        "Mean of the scores from 1 to 5,",
+        "without self-reviews and steps that a supervisor did.",
+        "Dot: mean · bar: 95 % interval, cut at the ends of the scale,",
+        "none below three scores or where all are alike.",
+    ),
+)
+
+
+def technique_steps(
+    frame: pd.DataFrame,
+    *,
+    heading: Heading = STEPS_HEADING,
+    width: int = 480,
+    dark: bool = False,
+) -> Any:
+    """One line a step of one trainee, in the order of the operation, under the name of its phase.
+
+    Columns: step, step_order, phase, score_mean, score_low, score_high, scored; an interval may be blank.
+    """
+    colours, names = palette(dark), in_order(frame, "step", "step_order")
+    labels = [scored_label(int(row["scored"]), row["score_low"], row["score_high"]) for row in rows(frame)]
+    shown = frame[list(SCORE_COLUMNS)].assign(label=labels, spoken=spoken_scores(frame, ("step",)))
+    y_axis = alt.Axis(title=None, labelPadding=14)
+    y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
+    scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
+    axis = alt.Axis(title="score", grid=True, values=list(range(LOWEST, HIGHEST + 1)), format="d")
+    base = chart_of(shown).encode(y=y)
+
+    def x(name: str) -> alt.X:
+        return alt.X(f"{name}:Q", scale=scale, axis=axis)
+
+    ranges = base.mark_bar(
+        height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
+    )
+    points = base.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
+    ends = base.mark_text(align="left", fontSize=TEXT, aria=False)
+    layers = [
+        spoken_rows(base, width, dark),
+        ranges.encode(x=x("score_low"), x2="score_high:Q"),
+        points.encode(x=x("score_mean")),
+        ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
+        *phase_heads(frame, width + 280, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    return finished(chart, heading, technique_steps_alt(frame), dark)
