@@ -379,18 +379,6 @@ def test_a_head_of_a_table_is_words() -> None:
         assert heads & {"trainee ref", "case ref", "operated month", "is current", "source row"} == set()
 
 
-def test_what_is_for_a_terminal_alone_is_not_shown() -> None:
-    # The lines that the command prints around an intake that is held.
-    printed = (
-        "roster.csv: 1 row.\nReading 1 file …\nHeld: something would vanish.\n    T01: 5 rows.\n"
-        "If this is right: --accept-withdrawals --by WHO --reason TEXT\n"
-    )
-    assert (
-        intake.for_the_screen(printed)
-        == "roster.csv: 1 row.\nHeld: something would vanish.\n    T01: 5 rows."
-    )
-
-
 def test_a_class_of_which_nobody_is_in_training_can_still_be_chosen(tmp_path: Path) -> None:
     root = new_store(tmp_path)
     done = ROSTER.replace("completion\n", "completion,completed\n").replace("2027-06\n", "2027-06,2026-10\n")
