@@ -153,7 +153,7 @@ select
                 ': at least 30 of at least 5 other trainees are asked'
             )
         when summed.others_unclear > 0
-            then concat('it is not clear who was operating in ', summed.others_unclear, ' events of others')
+            then concat('events of others of which it is not clear who was operating: ', summed.others_unclear)
     end as why_none,
     trainee.data_through
 from trainee

@@ -91,7 +91,7 @@ def test_unclear_hands_of_others_leave_nothing_to_expect_in_the_trainees_hands()
     for ref in OTHERS:
         logged(log, ref, 50, {1})
     assert expected(db, attribution="in_trainee_hands") == drawn(
-        "| 5 | 250 | it is not clear who was operating in 5 events of others"
+        "| 5 | 250 | events of others of which it is not clear who was operating: 5"
     )
     assert (
         table(db, "expected_rate", "expected", "trainee_ref = 'T01' and attribution = 'as_started'") == "0.02"
