@@ -93,6 +93,7 @@ RULES = {
     "complication_not_eligible": "a complication that does not go with the procedure",
     "event_day_missing": "a complication without its day",
     "supervision_contradicts_role": "supervision and role contradict each other",
+    "takeover_not_recorded": "a complication in a role that does not operate, and no word of a takeover",
     "logged_before_operated": "logged before it was operated",
     "roster_redates_cases": "the roster moves the months of training",
     "case_ref_reused": "one reference for operations on different days",

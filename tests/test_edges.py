@@ -244,6 +244,8 @@ CASES = "case_ref,trainee_ref,operated_on,procedure,role,side,logged_on,complica
         ("T01,2025-05-06,strabismus_surgery,surgeon,,,capsule_rupture,", "complication_not_eligible"),
         ("T01,2025-05-06,phaco_iol,surgeon,,,,performed_jointly", None),
         ("T01,2025-05-06,phaco_iol,surgeon,,,,assisted", "supervision_contradicts_role"),
+        ("T01,2025-05-06,phaco_iol,observer,,,capsule_rupture,", "takeover_not_recorded"),
+        ("T01,2025-05-06,phaco_iol,teaching_assistant,,,capsule_rupture,", None),
         ("t01,2025-05-06,phaco_iol,surgeon,,,,", "trainee_unknown"),
     ],
 )  # fmt: skip

@@ -140,6 +140,7 @@ BROKEN = {
             ),
             ("C0019,T01,2025-05-06,phaco_iol,surgeon,left,,,,,wound_leak,", "event_day_missing"),
             ("C0020,T01,2025-05-06,phaco_iol,surgeon,left,observed,,,,,", "supervision_contradicts_role"),
+            ("C0024,T01,2025-05-06,phaco_iol,observer,left,,,,,capsule_rupture,", "takeover_not_recorded"),
             ("C0021,T01,2025-05-06,phaco_iol,surgeon,left,,,,,,2025-05-05", "logged_before_operated"),
             ("B0009,T01,2025-05-06,phaco_iol,surgeon,left,,,,,,", "case_ref_reused"),
             ("C0021,T01,2025-05-07,phaco_iol,assistant,right,,,,,,", "case_ref_reused"),

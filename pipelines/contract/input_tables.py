@@ -20,7 +20,6 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "programme_ref text, title text, academic_year_starts int, current_within_days int, small_count int, "
         "as_of text"
     ),
-    "specialty": _schema("specialty text, title text"),
     # The live rows: what the store keeps of each kind. Seconds of a review are on the recording's own clock.
     **{kind.name: kind.schema for kind in KINDS if kind.read},
     "data_through": _schema("trainee_ref text, source text, data_through text"),

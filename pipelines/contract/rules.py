@@ -78,11 +78,11 @@ WARNINGS: dict[str, tuple[str, str]] = {
     ),
     "event_day_missing": (
         "{cell} has no day.",
-        "Write the days after the operation, such as {cell}@5; it is counted.",
+        "Write the days after the operation, such as {cell}@5; until then it is taken to lie in its window.",
     ),
     "supervision_contradicts_role": (
         'the supervision "{cell}" does not go with the role.',
-        "Check which of the two is right.",
+        "Check which of the two is right; until then the level counts as not recorded.",
     ),
     "takeover_not_recorded": (
         "{cell} is recorded, and not whether a supervisor took over.",
