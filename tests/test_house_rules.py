@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from graphlib import TopologicalSorter
 from importlib.metadata import packages_distributions
 from pathlib import Path
 
@@ -155,6 +156,20 @@ def test_pipelines_never_imports_the_dashboard() -> None:
     ] == []
 
 
+def test_no_two_rooms_of_pipelines_need_each_other() -> None:
+    rooms = {path.name for path in (ROOT / "pipelines").iterdir() if (path / "__init__.py").is_file()}
+    needs: dict[str, set[str]] = {room: set() for room in rooms}
+    for path in ours("*.py", "pipelines"):
+        room = path.relative_to(ROOT / "pipelines").parts[0]
+        others = {
+            module.split(".")[1] for module in imported(path) if below(module, "pipelines") and "." in module
+        }
+        if room in rooms:
+            needs[room] |= others & rooms - {room}
+    assert needs["cli"] >= {"intake", "summary"}
+    TopologicalSorter(needs).prepare()  # raises CycleError, naming the rooms of the circle
+
+
 def test_the_dashboard_takes_from_pipelines_only_what_is_listed() -> None:
     taken = [
         (name(path), module)
@@ -298,6 +313,8 @@ def test_everything_that_is_imported_is_declared() -> None:
 
 def test_everything_that_is_declared_is_used() -> None:
     groups = declared()
+    users = outside("pipelines", "dashboard", "seed_data")
+    assert groups["dependencies"].keys() - users.keys() - ONLY_PLUGINS == set()
     assert groups["dev"].keys() - outside("tests").keys() - ONLY_PLUGINS == set()
     assert groups["dev"].keys() & groups["dependencies"].keys() == set()
 

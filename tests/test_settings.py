@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from pipelines.store.documents import programme_ref
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, rows_of, run, run_well, set_programme, shown
+
+README = Path(__file__).parents[1] / "README.md"
 
 __all__ = ["desk", "roster_store"]
 
@@ -28,7 +31,6 @@ refs_are_pseudonyms: false
 current_within_days: 45
 small_count: 5
 as_of: null
-mappings: {headers: {}, procedures: {}}
 basis: ""
 demo: false
 """
@@ -54,6 +56,18 @@ def test_init_makes_an_empty_store_with_its_settings_and_an_empty_snapshot(tmp_p
     header, rows = shown(store, "case_volume")
     assert header[:4] == ["programme_ref", "cohort", "trainee_ref", "requirement_ref"]
     assert rows == []
+
+
+def test_the_readme_explains_every_setting_and_its_value_as_init_writes_it(tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    written = yaml.safe_load((store / "programme.yaml").read_text(encoding="utf-8"))
+    settings = README.read_text(encoding="utf-8").split("\n## Settings\n")[1].split("\n## ")[0]
+    cells = [re.split(r" *\| *", line)[1:4] for line in settings.splitlines() if line.startswith("| `")]
+    assert [key.strip("`") for key, _, _ in cells] == list(written)
+    values = {key.strip("`"): yaml.safe_load(value.strip("`")) for key, value, _ in cells}
+    typed = {"programme_ref": "your NAME in lower case", "title": "your NAME"}
+    assert values == written | typed
+    assert all(len(what) > 20 for _, _, what in cells)
 
 
 def test_init_on_a_store_or_a_folder_that_holds_something_is_wrong_usage(desk: Desk, tmp_path: Path) -> None:
