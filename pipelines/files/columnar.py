@@ -26,33 +26,52 @@ def read_columnar(data: bytes) -> tuple[list[str], list[pa.ChunkedArray]]:
     """The names and the text of the columns of a Parquet file; raises NotATable."""
     try:
         table = read_table(data)
-    except (pa.ArrowException, OSError) as error:
+        names = table.column_names
+        # The library reads a damaged text without a word: its bytes may be no UTF-8.
+        table.validate(full=True)
+    except (pa.ArrowException, OSError, UnicodeError, MemoryError) as error:
         raise NotATable("the Parquet file is damaged.", "Export it again.") from error
-    if not table.num_rows or not any(name.strip() for name in table.column_names):
+    if not table.num_rows or not any(name.strip() for name in names):
         raise no_rows()
-    names = table.column_names
-    return names, [column_text(names, table.column(place), place) for place in range(table.num_columns)]
+    if sum(map(text_bytes, table.columns)) > TEXT_LIMIT:
+        raise too_large()
+    columns: list[pa.ChunkedArray] = []
+    while table.num_columns:
+        columns.append(column_text(names, table.column(0), len(columns)))
+        table = table.remove_column(0)
+    return names, columns
 
 
 def read_table(data: bytes) -> pa.Table:
-    """The table with its texts as dictionaries: what a packed file repeats is not unpacked before it is counted."""
+    """The table with its texts as dictionaries: what a packed file repeats is counted before it is unpacked."""
     file = pyarrow.parquet.ParquetFile(pa.BufferReader(data))
-    rows, columns = file.metadata.num_rows, file.metadata.num_columns
-    if columns > COLUMN_LIMIT:
+    about = file.metadata
+    if about.num_columns > COLUMN_LIMIT:
         raise too_many_columns()
-    unpacked = sum(
-        file.metadata.row_group(group).total_byte_size for group in range(file.metadata.num_row_groups)
-    )
-    if rows > ROW_LIMIT or rows * columns > CELL_LIMIT or unpacked > TEXT_LIMIT:
+    unpacked = sum(about.row_group(group).total_byte_size for group in range(about.num_row_groups))
+    if about.num_rows > ROW_LIMIT or about.num_rows * about.num_columns > CELL_LIMIT or unpacked > TEXT_LIMIT:
         raise too_large()
-    texts = [field.name for field in file.schema_arrow if is_text(field.type)]
+    leaves = [file.schema.column(place) for place in range(about.num_columns)]
+    texts = [leaf.path for leaf in leaves if leaf.physical_type == "BYTE_ARRAY"]
     return pyarrow.parquet.ParquetFile(pa.BufferReader(data), read_dictionary=texts).read()
+
+
+def text_bytes(column: pa.ChunkedArray) -> int:
+    """What a column of dictionaries, or of lists of them, takes as plain text; of other types what it takes."""
+    if is_list(column.type):
+        return text_bytes(
+            pa.chunked_array([chunk.flatten() for chunk in column.chunks], column.type.value_type)
+        )
+    if not is_type.is_dictionary(column.type):
+        return int(column.nbytes)
+    lengths = (pc.binary_length(chunk.dictionary).take(chunk.indices) for chunk in column.chunks)
+    return sum(pc.sum(length, min_count=0).as_py() for length in lengths)
 
 
 def column_text(names: list[str], column: pa.ChunkedArray, place: int) -> pa.ChunkedArray:
     try:
         text = as_text(column)
-    except (pa.ArrowException, UnicodeError) as error:
+    except (pa.ArrowException, ValueError, ArithmeticError) as error:
         raise not_text(names, place) from error
     if text is None or pc.any(pc.match_substring(text, "\0")).as_py():
         raise not_text(names, place)
@@ -78,7 +97,7 @@ def as_text(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
     if is_type.is_date(kind):
         return column.cast(pa.date32()).cast(pa.string())
     if is_list(kind):
-        return joined(column) if is_text(kind.value_type) else None
+        return joined(column) if is_text(kind.value_type) or is_type.is_dictionary(kind.value_type) else None
     if is_text(kind) or is_type.is_binary(kind) or is_type.is_large_binary(kind) or is_type.is_integer(kind):
         return column.cast(pa.string())
     return by_value(column)

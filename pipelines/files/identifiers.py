@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
@@ -60,9 +61,11 @@ def shown_title(title: str, position: int, vocabulary: frozenset[str]) -> str:
     return f"sheet {position}" if looks_personal(title, vocabulary) else title
 
 
+@functools.lru_cache(maxsize=8)
 def screen_file_name(name: str) -> bool:
-    """Whether a file's name or label holds what is certainly an identifier: then the file is refused."""
-    return has_certain_shape(name, name.replace("_", " "))
+    """Whether the name of a file or sheet holds what is certainly an identifier: then the file is refused."""
+    texts = [name, name.replace("_", " ")]
+    return bool(name and found_shapes(pa.chunked_array([texts], pa.string()), CERTAIN))
 
 
 def looks_personal(name: str, vocabulary: frozenset[str]) -> bool:
@@ -116,7 +119,6 @@ Group = tuple[Shape, ...]
 class Hits:
     """Where one column has a shape: `rows` are the first of them, with what each looks like."""
 
-    position: int
     shown: str
     total: int
     rows: list[tuple[int, str]]
@@ -136,19 +138,45 @@ def screen(
     matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them may stand a name.
     Of a table of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
     """
-    in_header = header_faults(header, {column.name for column in kind.columns})
+    known = {column.name for column in kind.columns}
+    # Spaces and hyphens of a header have become underscores.
+    header_texts = [*header, *(name.replace("_", " ") for name in header)]
+    columns = [rows.column(place) for place in range(len(header))]
+    groups = [shapes_for(name, kind, refs_are_pseudonyms) for name in header]
+    found = found_in_columns(columns, groups, header_texts)
+    in_header = {
+        position: fault
+        for position, name in enumerate(header, start=1)
+        if name not in known and (fault := header_fault(name, found[CERTAIN]))
+    }
     findings = [
         header_finding(shown, header_shown(header[position - 1], position, words), what)
         for position, what in in_header.items()
     ]
     hits = []
-    for position, name in enumerate(header, start=1):
+    for position, column in enumerate(columns, start=1):
         named = f"column {position}" if position in in_header else column_shown(header, position)
-        shapes = shapes_for(name, kind, refs_are_pseudonyms)
-        hits.append(column_hits(rows.column(position - 1), rows.column(len(header)), position, named, shapes))
+        # Of two shapes that a text has, the one of the earlier group is named.
+        shapes: dict[str, str] = {}
+        for group in reversed(groups[position - 1]):
+            shapes |= found[group]
+        hits.append(column_hits(column, rows.column(len(header)), named, shapes))
     findings += cell_findings(shown, hits)
-    total = len(in_header) + sum(each.total for each in hits)
+    total = len(in_header) + sum(hit.total for hit in hits)
     return with_total(findings[:LISTED], total)
+
+
+def found_in_columns(
+    columns: list[pa.ChunkedArray], groups: list[list[Group]], header_texts: list[str]
+) -> dict[Group, dict[str, str]]:
+    """What has a shape of a group, by group: one pass for all columns, as to prepare a pattern costs the most."""
+    texts: dict[Group, list[pa.Array]] = {CERTAIN: [pa.array(header_texts, pa.string())]}
+    for column, of_column in zip(columns, groups, strict=True):
+        for group in of_column:
+            texts.setdefault(group, []).append(column.unique().drop_null().cast(pa.string()))
+    return {
+        group: found_shapes(pa.chunked_array(arrays, pa.string()), group) for group, arrays in texts.items()
+    }
 
 
 def with_total(findings: list[Finding], total: int) -> list[Finding]:
@@ -159,17 +187,9 @@ def with_total(findings: list[Finding], total: int) -> list[Finding]:
     return [*findings[:-1], replace(last, message=message)]
 
 
-def header_faults(header: list[str], known: set[str]) -> dict[int, str]:
-    """Why headers are refused, by position: one of the words, or the shape of an identifier."""
-    unknown = {position: name for position, name in enumerate(header, start=1) if name not in known}
-    # Spaces and hyphens of a header have become underscores.
-    texts = [*unknown.values(), *(name.replace("_", " ") for name in unknown.values())]
-    shapes = found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN])
-    faults = {
-        position: header_word(name) or shapes.get(name) or shapes.get(name.replace("_", " "))
-        for position, name in unknown.items()
-    }
-    return {position: fault for position, fault in faults.items() if fault}
+def header_fault(name: str, shapes: dict[str, str]) -> str | None:
+    """Why a header is refused: one of the words, or the shape of an identifier."""
+    return header_word(name) or shapes.get(name) or shapes.get(name.replace("_", " "))
 
 
 def header_word(name: str) -> str | None:
@@ -207,26 +227,24 @@ def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
 
 
 def column_hits(
-    column: pa.ChunkedArray, row_numbers: pa.ChunkedArray, position: int, shown: str, shapes: list[Group]
+    column: pa.ChunkedArray, row_numbers: pa.ChunkedArray, shown: str, found: dict[str, str]
 ) -> Hits:
-    found = found_shapes(column.unique().drop_null(), shapes)
     if not found:
-        return Hits(position, shown, 0, [])
+        return Hits(shown, 0, [])
     places = pc.indices_nonzero(pc.is_in(column, pa.array(found, column.type)))
     first = places[:LISTED]
     pairs = zip(row_numbers.take(first).to_pylist(), column.take(first).to_pylist(), strict=True)
-    return Hits(position, shown, len(places), [(row, found[text]) for row, text in pairs])
+    return Hits(shown, len(places), [(row, found[text]) for row, text in pairs])
 
 
-def found_shapes(texts: pa.ChunkedArray, groups: Iterable[Group]) -> dict[str, str]:
+def found_shapes(texts: pa.ChunkedArray, group: Group) -> dict[str, str]:
     """Each of `texts` that has one of the shapes, with what the first of them is."""
     found: dict[str, str] = {}
-    for group in groups:
-        likely = matching(texts, "|".join(f"(?:{shape.pattern})" for shape in group))
-        for shape in group if len(likely) else ():
-            for text in matching(likely, shape.pattern).to_pylist():
-                if shape.check is None or shape.check(text):
-                    found.setdefault(text, shape.what)
+    likely = matching(texts, "|".join(f"(?:{shape.pattern})" for shape in group))
+    for shape in group if len(likely) else ():
+        for text in matching(likely, shape.pattern).to_pylist():
+            if shape.check is None or shape.check(text):
+                found.setdefault(text, shape.what)
     return found
 
 
@@ -234,13 +252,11 @@ def matching(texts: pa.ChunkedArray, pattern: str) -> pa.ChunkedArray:
     return texts.filter(pc.match_substring_regex(texts, pattern))
 
 
-def has_certain_shape(*texts: str) -> bool:
-    return bool(found_shapes(pa.chunked_array([texts], pa.string()), [CERTAIN]))
-
-
 def cell_findings(shown: str, hits: list[Hits]) -> Iterator[Finding]:
     """The first places in the order of rows, then of columns."""
-    places = sorted((row, each.position, each.shown, what) for each in hits for row, what in each.rows)
+    places = sorted(
+        (row, position, hit.shown, what) for position, hit in enumerate(hits) for row, what in hit.rows
+    )
     for row, _, column, what in places[:LISTED]:
         yield Finding(
             shown,

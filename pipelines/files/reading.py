@@ -256,7 +256,7 @@ def read_fast(text: bytes, delimiter: str) -> Sheet | None:
     header = text[:end].decode().split(delimiter)
     if not any(cell.strip() for cell in header) or len(header) > COLUMN_LIMIT:
         return None
-    refuse_too_large(text.count(b"\n"), len(header))
+    refuse_too_large(text.count(b"\n") - text.endswith(b"\n"), len(header))
     columns = fast_columns(text, delimiter, len(header))
     return sheet_from_columns(header, columns) if columns else None
 
@@ -284,14 +284,17 @@ def plain_records(text: bytes, delimiter: str) -> Iterator[list[str]]:
     Strict: a quote that is never closed, or closed in the middle of a cell, would swallow rows unseen.
     """
     count = 0
-    # A cell that is too long is refused later, with its column: the module's own error does not name it.
-    limit = csv.field_size_limit(len(text) + 1)
+    # A cell that is a little too long is refused later, with its column: the module's own error does not name it.
+    limit = csv.field_size_limit(refusals.LONGEST_FIELD)
     try:
         for record in csv.reader(lines_of(text), delimiter=delimiter, strict=True):
             count += 1
             yield record
     except csv.Error as error:
-        raise refusals.open_quote(count + 1) from error
+        too_long = "field limit" in str(error)
+        raise (
+            refusals.cell_too_long(count + 1, None) if too_long else refusals.open_quote(count + 1)
+        ) from error
     finally:
         csv.field_size_limit(limit)
 
@@ -395,9 +398,9 @@ def header_twice(names: list[str], row: int) -> NotATable | None:
 def checked(cells: Record, row: int, header: list[str]) -> Record:
     """The cells of a row, of a very wide one without its blank end; raises NotATable for too many or too long."""
     if len(cells) > COLUMN_LIMIT:
-        cells = cells[: max((place for place, cell in enumerate(cells, start=1) if cell.strip()), default=0)]
-        if len(cells) > COLUMN_LIMIT:
+        if "".join(cells[COLUMN_LIMIT:]).strip():
             raise refusals.too_many_columns(row)
+        cells = cells[:COLUMN_LIMIT]
     if sum(map(len, cells)) > LONGEST_CELL // 4:
         for position, cell in enumerate(cells, start=1):
             if len(cell.encode()) > LONGEST_CELL:

@@ -1,7 +1,7 @@
 """Why a file is refused, in words: how much is read at all, and what is no table of the format.
 
 The largest file that is meant to be read is an export of 1,000,000 cases with all 22 columns: 134 MB of CSV,
-22 million cells. Each limit leaves room above that and keeps `check` within 1 GB of memory.
+22 million cells. The limits leave room above that; what lies beyond is refused before it is unpacked.
 """
 
 from __future__ import annotations
@@ -14,9 +14,12 @@ from pipelines.contract.formats import Kind, missing_columns, nearest_kind
 FILE_LIMIT = 250_000_000  # bytes of a file as handed over
 COLUMN_LIMIT = 500  # no kind has 30 columns; each one more is screened for identifiers
 ROW_LIMIT = 1_048_576  # as many as a sheet of a spreadsheet can hold
-CELL_LIMIT = 40_000_000  # rows times columns, blank cells included
-TEXT_LIMIT = 500_000_000  # bytes of UTF-8 of all cells of a table: a packed file may repeat one text for ever
+CELL_LIMIT = 30_000_000  # rows times columns, blank cells included
+TEXT_LIMIT = 400_000_000  # bytes that the cells of a table take: a packed file may repeat one text for ever
 LONGEST_CELL = 1_000_000  # bytes of UTF-8
+LONGEST_FIELD = (
+    16 * LONGEST_CELL
+)  # characters; an open quote takes the rest of a file, four bytes a character
 BOOK_LIMIT = 60_000_000  # bytes of a book unpacked: a million filled cells, which take about ten seconds
 BOOK_CELL_LIMIT = 5_000_000  # cells of a sheet, blank ones up to the last filled one of each row included
 SHEET_LIMIT = 100
@@ -53,7 +56,7 @@ def too_many_columns(row: int | None = None) -> NotATable:
 def too_large() -> NotATable:
     return NotATable(
         f"the table is larger than what is read: {ROW_LIMIT:,} rows, {CELL_LIMIT:,} cells"
-        f" and {TEXT_LIMIT:,} bytes of text.",
+        f" or {TEXT_LIMIT:,} bytes of text.",
         "Export fewer cases or fewer columns at once.",
     )
 
@@ -61,7 +64,7 @@ def too_large() -> NotATable:
 def cell_too_long(row: int, column: str | None) -> NotATable:
     return NotATable(
         f"the cell is longer than {LONGEST_CELL:,} bytes.",
-        "Shorten it and export again; no column of the format needs as much.",
+        "Shorten it, or close a quote that is open before it; no column of the format needs as much.",
         row,
         column,
         "cell_too_long",
