@@ -8,8 +8,11 @@ from __future__ import annotations
 import codecs
 import contextlib
 import hashlib
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import FrameType
 
 import pytest
 from hypothesis import given, settings
@@ -298,6 +301,36 @@ def test_the_refusals_of_all_files_come_together_and_a_name_is_not_printed() -> 
         ("file 3", "kind_unknown"),
     ]
     assert "Muster" not in str(refused.value)
+
+
+@pytest.mark.parametrize("comment", ["", "déjà vu", '"quoted, with ""quotes"""', "one,too many"])
+def test_a_small_file_is_read_by_two_modules_of_its_room(comment: str) -> None:
+    room = Path(reading.__file__).parent
+    header, row, *_ = CASES.decode().splitlines()
+    file = ExportFile("T01.csv", f"{header},comment\n{row},{comment}\n".encode())
+    entered: set[str] = set()
+
+    def trace(frame: FrameType, _event: str, _argument: object) -> None:
+        if Path(frame.f_code.co_filename).parent == room:
+            entered.add(Path(frame.f_code.co_filename).name)
+
+    before = sys.gettrace()
+    sys.settrace(trace)
+    try:
+        read_parts([file], SPECIALTY, False)
+    finally:
+        sys.settrace(before)
+    assert entered == {"reading.py", "identifiers.py"}
+
+
+def test_what_reads_books_and_parquet_is_imported_for_them_alone() -> None:
+    script = (
+        "import sys; from pipelines.files.reading import *; from pipelines.specialty.load import load_specialty\n"
+        f"read_parts([ExportFile('a.csv', {CASES!r})], load_specialty('ophthalmology'), False)\n"
+        "print([name for name in ('openpyxl', 'pyarrow.parquet', 'pipelines.files.books') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
 
 
 # The two ways of reading
