@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.cli.cohort_text import cohort_text
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
 from pipelines.summary.files import Options, summary_files
@@ -109,3 +110,9 @@ def test_who_left_or_completed_stands_beside_the_name(store: Store) -> None:
     header, *rows = files["volume-2027.csv"].decode().splitlines()
     assert header.split(",")[-3:] == ["completed", "left", "data_through"]
     assert [row.split(",")[-3:] for row in rows if ",HA02," in row] == [["", "2025-11", ""]] * 2
+
+
+def test_the_text_of_the_command_names_the_stores_own_people_alone(store: Store) -> None:
+    text = cohort_text(store)
+    assert "HA01" in text and "HA03" in text
+    assert not any(sign in text for sign in SIGNS[DUNE])

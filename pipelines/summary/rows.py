@@ -108,7 +108,6 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
             rows=rows,
             lines=snapshot.records(queries.VOLUME.format(volume=asked.volume, order="position")),
             people=people,
-            rules=snapshot.rules(),
             intakes=snapshot.rows(queries.INTAKES),
             findings=snapshot.rows(queries.FINDINGS),
             earlier=earlier and _compared(*earlier, asked.cohort, people),
@@ -168,24 +167,18 @@ class _Snapshot:
         return Moment(manifest, [intake_id for (intake_id,) in self.rows(queries.LIVE_INTAKES)])
 
     def heading(self) -> Record:
-        """Whose data these are, by the settings with which the snapshot was built."""
-        ((programme, settings, *_),) = self.rows(queries.HEADING)
+        """Whose data these are and by which rules, with the settings of the build: what changed since is not in it."""
+        ((programme, settings, file_name, body),) = self.rows(queries.HEADING)
+        specialty = parse_specialty(body.encode(), file_name)
         return {
             "programme": programme,
-            "specialty": self.specialty().title,
+            "specialty": specialty.title,
             "made_up": bool((yaml.safe_load(settings) or {}).get("demo")),
+            "rules": [
+                rule | {"sentence": requirement_sentence(rule["requirement_ref"], specialty)}
+                for rule in self.records(queries.RULES)
+            ],
         }
-
-    def specialty(self) -> Any:
-        ((*_, name, body),) = self.rows(queries.HEADING)
-        return parse_specialty(body.encode(), name)
-
-    def rules(self) -> list[Record]:
-        specialty = self.specialty()
-        return [
-            rule | {"sentence": requirement_sentence(rule["requirement_ref"], specialty)}
-            for rule in self.records(queries.RULES)
-        ]
 
 
 def _earlier_rows(store: Store, asked: Asked) -> tuple[Moment, list[Row]] | None:
