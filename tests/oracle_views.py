@@ -1,0 +1,103 @@
+"""Every published view with a number, computed a second time: which columns of it, and by which rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from tests import oracle_comparison, oracle_log, oracle_milestones, oracle_technique, oracle_volume
+from tests.oracle import COLUMNS, HEAD, KEYS, Oracle
+from tests.oracle_rows import Row
+
+Answer = dict[str, Any]
+
+MORE_KEYS = {
+    "volume_by_month": f"{HEAD} requirement_ref through_month",
+    "volume_summary": f"{HEAD} requirement_ref",
+    "volume_course": f"{HEAD} requirement_ref training_month",
+    "volume_band": "programme_ref requirement_ref training_month",
+    "supervision_band": f"{HEAD} procedure_group training_quarter band",
+    "technique_step": f"{HEAD} procedure_group step training_quarter",
+    "measure_course": f"{HEAD} measure training_quarter",
+    "cohort_comparison": f"{HEAD} measure",
+    "expected_rate": f"{HEAD} complication_ref attribution",
+    "milestone_standing": f"{HEAD} milestone_ref level",
+    "trainee_log": HEAD,
+    "left_out_rule": f"{HEAD} severity rule",
+    "class_finding": "programme_ref cohort severity rule",
+}
+MORE_COLUMNS = {
+    "volume_by_month": "minimum counted_cases remaining_cases met confirmed_cases held_cases parts_total parts_short"
+    " reached data_through",
+    "volume_summary": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases held_cases"
+    " source verified parts_total parts_short reached part_depth completed left data_through",
+    "volume_course": "counted_cases data_through",
+    "volume_band": "p10 p25 p50 p75 p90 people",
+    "supervision_band": "band_order cases known_cases share data_through",
+    "technique_step": "scored score_mean score_low score_high done_by_supervisor attempts successes success_low"
+    " success_high seconds_median data_through",
+    "measure_course": "amount base squares due unclear data_through",
+    "cohort_comparison": "value value_low value_high reference reference_low reference_high reference_n data_through",
+    "expected_rate": "expected expected_from_trainees expected_known is_reason_given data_through",
+    # The sentences `missing` and `why_none` have their own drawn tests; here, whether there is one.
+    "milestone_standing": "rules_met rules_total rules_unknown is_something_missing committee_level committee_period"
+    " data_through",
+    "trainee_log": "live_intakes accepted_rows left_out_rows warnings unconfirmed_cases is_current data_through",
+    "left_out_rule": "findings data_through",
+    "class_finding": "findings rows_concerned",
+}
+VIEWS = {
+    **{name: (KEYS[name], COLUMNS[name]) for name in KEYS},
+    **{
+        name: (keys.split(), [*keys.split(), *MORE_COLUMNS[name].split()]) for name, keys in MORE_KEYS.items()
+    },
+}
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a programme exports beside roster, training and cases, and what its intake found."""
+
+    reviews: list[Row] = field(default_factory=list)
+    milestones: list[Row] = field(default_factory=list)
+    findings: list[oracle_log.Finding] = field(default_factory=list)
+    live_for: oracle_log.LiveFor = field(default_factory=dict)
+    as_of: str = "2024-06-30"
+    periods: tuple[str, ...] = ("mid", "end")
+
+
+def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
+    """View → its rows with the columns of `VIEWS`, in no order."""
+    own: dict[str, list[Answer]] = {view: it.view(view) for view in KEYS}
+    credited: dict[tuple[str, str], list[Row]] = {}
+    for trainee in it.roster:
+        for case in it.cases(trainee):
+            for ref, reason in it._reasons(trainee, case).items():
+                if reason == "credited" and ref is not None:
+                    credited.setdefault((trainee, ref), []).append(case)
+    steps = oracle_technique.reviewed_steps(it, evidence.reviews)
+    volumes, mix = own["case_volume"], own["supervision_mix"]
+    courses = oracle_volume.volume_course(it, volumes, credited)
+    measures = oracle_comparison.Measures(it, mix, steps)
+    measured = oracle_comparison.measure_course(it, measures, courses)
+    found = own | {
+        "volume_by_month": oracle_volume.volume_by_month(it, volumes, credited),
+        "volume_summary": oracle_volume.volume_summary(it, volumes),
+        "volume_course": courses,
+        "volume_band": oracle_volume.volume_band(it, courses, evidence.as_of),
+        "supervision_band": oracle_technique.supervision_band(it, mix),
+        "technique_step": oracle_technique.technique_step(it, steps),
+        "measure_course": measured,
+        "cohort_comparison": oracle_comparison.cohort_comparison(it, measures, own, measured),
+        "expected_rate": oracle_comparison.expected_rate(it),
+        "milestone_standing": oracle_milestones.milestone_standing(
+            it, own, steps, evidence.milestones, list(evidence.periods)
+        ),
+        "trainee_log": oracle_log.trainee_log(it, evidence.findings, evidence.as_of),
+        "left_out_rule": oracle_log.left_out_rule(it, evidence.findings, evidence.live_for),
+        "class_finding": oracle_log.class_finding(it, evidence.findings, evidence.live_for),
+    }
+    return {
+        view: [{name: row[name] for name in columns} for row in found[view]]
+        for view, (_, columns) in VIEWS.items()
+    }
