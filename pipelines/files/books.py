@@ -44,7 +44,9 @@ def read_book(data: bytes, take: Callable[[int, str, Records], None]) -> None:
 
 
 def damaged() -> NotATable:
-    return NotATable("the book is damaged or no XLSX.", "Save it again as XLSX, or export it as CSV.")
+    return NotATable(
+        "the workbook is damaged, or it is not XLSX.", "Save it again as XLSX, or export it as CSV."
+    )
 
 
 def refuse_large(data: bytes) -> None:
@@ -53,9 +55,11 @@ def refuse_large(data: bytes) -> None:
         unpacked = sum(entry.file_size for entry in book.infolist())
         sheets = sum(fnmatch(entry.filename, "xl/worksheets/*.xml") for entry in book.infolist())
     if unpacked > BOOK_LIMIT:
-        raise NotATable(f"unpacked, the book is larger than {BOOK_LIMIT:,} bytes.", "Export it as CSV.")
+        raise NotATable(f"the workbook unpacks to more than {BOOK_LIMIT:,} bytes.", "Export it as CSV.")
     if sheets > SHEET_LIMIT:
-        raise NotATable(f"the book has more than {SHEET_LIMIT} sheets.", "Leave only the sheets to be read.")
+        raise NotATable(
+            f"the workbook has more than {SHEET_LIMIT} sheets.", "Keep only the sheets to be read."
+        )
 
 
 def records_of(tab: Any) -> Records:
@@ -66,7 +70,7 @@ def records_of(tab: Any) -> Records:
         cells += len(values)
         if row > ROW_LIMIT or cells > BOOK_CELL_LIMIT:
             raise NotATable(
-                f"a sheet of the book has more than {BOOK_CELL_LIMIT:,} cells, blank ones included.",
+                f"the sheet has more than {BOOK_CELL_LIMIT:,} cells, blank ones included.",
                 "Export it as CSV.",
             )
         yield [export_text(value) for value in values]

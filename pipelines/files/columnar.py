@@ -80,7 +80,7 @@ def column_text(names: list[str], column: pa.ChunkedArray, place: int) -> pa.Chu
 
 def not_text(names: list[str], place: int) -> NotATable:
     return NotATable(
-        "the values of this column are no text, number, date, yes/no or list of texts.",
+        "this column holds values that are not text, numbers, dates, yes/no or lists of text.",
         "Write the column as text and export again.",
         column=column_shown([normalised(name) for name in names], place + 1),
     )

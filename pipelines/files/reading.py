@@ -176,7 +176,7 @@ def named_sheets(
 
     fault = attempt(read_book, file.data, take)
     if not sheets:
-        fault = fault or NotATable("every sheet of the book is empty.", "Export it again.")
+        fault = fault or NotATable("every sheet of the workbook is empty.", "Export it again.")
     return [*sheets, *([("", shown, fault)] if fault else [])]
 
 
@@ -194,7 +194,9 @@ def read_sheet(data: bytes) -> Sheet:
 
         return sheet_from_columns(*read_columnar(data))
     if data.startswith(OLD_BOOK):
-        raise NotATable("the book is in an old format or locked.", "Save it as XLSX or CSV, unlocked.")
+        raise NotATable(
+            "the workbook is in an old format, or needs a password.", "Save it as XLSX or CSV, without one."
+        )
     return read_delimited(data)
 
 
@@ -390,7 +392,7 @@ def header_twice(names: list[str], row: int) -> NotATable | None:
         if name in seen:
             remedy = "Give each column a header of its own and export again."
             column = column_shown(names, position)
-            return NotATable("two columns have this header.", remedy, row, column, "header_twice")
+            return NotATable("another column has the same header.", remedy, row, column, "header_twice")
         seen.add(name)
     return None
 

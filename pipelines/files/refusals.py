@@ -49,14 +49,14 @@ def file_too_large() -> NotATable:
 
 def too_many_columns(row: int | None = None) -> NotATable:
     return NotATable(
-        f"there are more than {COLUMN_LIMIT} columns.", "Export only the columns of the format.", row
+        f"the table has more than {COLUMN_LIMIT} columns.", "Export only the columns of the format.", row
     )
 
 
 def too_large() -> NotATable:
     return NotATable(
-        f"the table is larger than what is read: {ROW_LIMIT:,} rows, {CELL_LIMIT:,} cells"
-        f" or {TEXT_LIMIT:,} bytes of text.",
+        f"the table is too large: at most {ROW_LIMIT:,} rows, {CELL_LIMIT:,} cells"
+        f" and {TEXT_LIMIT:,} bytes of text are read.",
         "Export fewer cases or fewer columns at once.",
     )
 
@@ -64,7 +64,7 @@ def too_large() -> NotATable:
 def cell_too_long(row: int, column: str | None) -> NotATable:
     return NotATable(
         f"the cell is longer than {LONGEST_CELL:,} bytes.",
-        "Shorten it, or close a quote that is open before it; no column of the format needs as much.",
+        "Shorten it, or close the quotation mark that was left open before it.",
         row,
         column,
         "cell_too_long",
@@ -72,17 +72,17 @@ def cell_too_long(row: int, column: str | None) -> NotATable:
 
 
 def no_rows() -> NotATable:
-    return NotATable("there is no row under the header.", "Export it again with its rows.")
+    return NotATable("there are no rows below the header.", "Export it again with its rows.")
 
 
 def not_text() -> NotATable:
-    return NotATable("the file is not readable text.", "Export it as CSV in UTF-8, as XLSX or as Parquet.")
+    return NotATable("the file cannot be read as text.", "Export it as CSV in UTF-8, as XLSX or as Parquet.")
 
 
 def open_quote(row: int) -> NotATable:
     return NotATable(
-        "a quote that opens in this row is never closed, or text follows its end.",
-        "Close the quote, write a quote inside a quoted cell twice, and export again.",
+        "a quotation mark that opens in this row is never closed, or text follows the closing one.",
+        "Close it, double every quotation mark inside a quoted cell, and export again.",
         row,
     )
 
@@ -94,7 +94,7 @@ def file_name_finding(number: int) -> Finding:
         shown,
         "identifier_in_file_name",
         "refused",
-        f"{shown}: its name, or that of a sheet in it, holds what looks like an identifier.",
+        f"{shown}: its name, or the name of a sheet in it, contains what looks like an identifier.",
         "Rename it and hand it in again; nothing of the file was stored.",
     )
 
@@ -102,12 +102,12 @@ def file_name_finding(number: int) -> Finding:
 def not_of_a_kind(header: list[str], kind: Kind | None, shown: str) -> Finding:
     if kind is not None:
         message = f"{shown}: {kind.name} files are not read by this version."
-        return Finding(shown, "kind_unknown", "refused", message, "Leave it out of the command.")
+        return Finding(shown, "kind_unknown", "refused", message, "Leave the file out.")
     nearest = nearest_kind(header)
     missing = missing_columns(nearest, header)
-    remedy = f"Nearest is {nearest.name}; missing: {', '.join(missing)}. Nothing was stored."
+    remedy = f"The nearest kind is {nearest.name}, without {', '.join(missing)}. Nothing was stored."
     if all(name in missing for name in nearest.required if name != "trainee_ref"):
-        message = f"{shown}: the columns are of no kind of export."
+        message = f"{shown}: the columns do not match any kind of export."
         return Finding(shown, "kind_unknown", "refused", message, remedy)
-    message = f"{shown}: {', '.join(missing)} missing."
+    message = f"{shown}: required columns are missing: {', '.join(missing)}."
     return Finding(shown, "column_missing", "refused", message, remedy, 1, missing[0])
