@@ -7,21 +7,23 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import access, figure, navigation, picker, theme
+from dashboard import access, figure, navigation, own_store, picker, theme
+from pipelines.contract.errors import UserError
 from pipelines.store.store import Store
 
 
 def main() -> None:
     """One rerun."""
     st.set_page_config(page_title="Cohort Standing", layout="wide")
-    store = Store(Path(os.environ["STANDING_STORE"]))
     try:
+        store = Store(Path(os.environ["STANDING_STORE"]))
+        own_store.check_snapshot(store)
         viewer = access.viewer()
         page = st.navigation(navigation.pages(viewer, store), position="top")
         st.html(f"<style>{theme.STYLE}</style>")
-        picker.show(viewer, store)
+        picker.show(viewer, store, choice="STANDING_PICKER" in os.environ)
         page.run()
-    except access.NotYours as refusal:
+    except (access.NotYours, UserError) as refusal:
         figure.refusal(refusal)
 
 

@@ -126,8 +126,8 @@ def nothing(what: str, how: str) -> None:
     _paragraph(f"{what} {how}", "nothing")
 
 
-def refusal(reason: access.NotYours) -> None:
-    """What this session may not see."""
+def refusal(reason: Exception) -> None:
+    """Why a screen is not shown."""
     _paragraph(str(reason), "nothing")
 
 

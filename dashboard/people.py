@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboard.sessions import Told
+from dashboard.sessions import Who
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 
@@ -16,7 +16,7 @@ class Person:
     key: str
     group: str
     label: str
-    told: Told
+    who: Who
 
 
 def demo_people(store: Store) -> list[Person]:

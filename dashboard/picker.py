@@ -13,15 +13,13 @@ from dashboard.people import Person
 from pipelines.store.store import Store
 
 
-def show(viewer: Viewer, store: Store) -> None:
-    """Say who looks, with the way back to the choice. The page names nobody but the viewer."""
+def show(viewer: Viewer, store: Store, choice: bool) -> None:
+    """Of a demo store, say who looks; with the way back where there is a choice. The page names nobody but the viewer."""
     if not store.programme.demo:
         return
     who = viewer.role.replace("_", " ") + (f" {viewer.person_ref}" if viewer.person_ref else "")
-    st.html(
-        f"<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. "
-        '<a href="/people" target="_self">Look as somebody else</a></p>'
-    )
+    back = '<a href="/people" target="_self">Look as somebody else</a>' if choice else ""
+    st.html(f"<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. {back}</p>")
 
 
 def page(title: str, people: Sequence[Person]) -> str:
@@ -35,14 +33,15 @@ def page(title: str, people: Sequence[Person]) -> str:
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(title)}</title>'
         f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body><main>'
-        f"<h1>{html.escape(title)}</h1><p>Everything here is made up. Whom do you want to be?</p>{lists}"
+        f"<h1>{html.escape(title)}</h1><p>Everything here is made up. Look as …</p>{lists}"
         "</main></body></html>"
     )
 
 
 def _links(people: Sequence[Person]) -> str:
     return "".join(
-        f'<li><a href="/as/{html.escape(each.key)}">{html.escape(each.label)}</a></li>' for each in people
+        f'<li><a href="/as/{html.escape(person.key)}">{html.escape(person.label)}</a></li>'
+        for person in people
     )
 
 

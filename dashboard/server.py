@@ -1,49 +1,108 @@
-"""The app behind its gate, and in the demo the way to become any of its people."""
+"""The app behind its gate: the demo, with the way to become any of its people; or one person's own store."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
+from starlette.formparsers import MultiPartParser
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
+from streamlit import config
 
-from dashboard import picker
+from dashboard import picker, theme
+from dashboard.gate import Gate, keep_session, session_name, session_response
 from dashboard.people import demo_people
-from dashboard.sessions import Gate, Sessions, session_name, session_response
+from dashboard.sessions import HEADER, OneTimeKey, Sessions, Who
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
 
 SCRIPT = Path(__file__).with_name("app.py")
+LARGEST_UPLOAD_MB = 200
+
+SETTINGS: dict[str, object] = {
+    # Nothing is reported to anybody, and nothing is fetched from anywhere.
+    "browser.gatherUsageStats": False,
+    "server.headless": True,
+    "server.fileWatcherType": "none",
+    "client.toolbarMode": "viewer",
+    "client.showErrorDetails": "none",
+    "logger.level": "error",
+    "server.maxUploadSize": LARGEST_UPLOAD_MB,
+    # The library's name of a tab resumes it for the same viewer alone, as the gate names the viewer.
+    "server.trustedUserHeaders": {HEADER: "viewer"},
+    # Whatever a settings file of the person or the environment says.
+    "server.enableAgentApi": False,
+    "server.enableCORS": True,
+    "server.enableXsrfProtection": True,
+    "server.enableStaticServing": False,
+    "server.corsAllowedOrigins": [],
+    **theme.SETTINGS,
+}
 
 
-def demo_app(root: Path) -> st.App:
+def settle() -> None:
+    """Set the libraries up, before any app is served."""
+    for name, value in SETTINGS.items():
+        config.set_option(name, value)
+    # An upload holds days of operation and maybe a name: it stays in memory, whole. Twice the largest is room enough for
+    # what stands around a file; the library refuses a larger one with 413 while it comes in.
+    MultiPartParser.spool_max_size = 2 * LARGEST_UPLOAD_MB * 1024 * 1024
+
+
+def demo_app(store: Store) -> st.App:
     """The demo: whoever asks is the director until another person is picked. Only for a store marked demo."""
-    store = Store(root)
     if not store.programme.demo:
-        raise WrongUsage(f"{root} is not a demo store; a store with people in it needs sign-in.")
+        raise WrongUsage(
+            f"{store.root} is not a demo store. Open your own with: python3 run.py open --store {store.root}"
+        )
     sessions = Sessions()
-    director = next(person.told for person in demo_people(store) if person.key == "director")
+    director = next(person.who for person in demo_people(store) if person.key == "director")
 
     async def choose(request: Request) -> Response:
-        sessions.close(session_name(request.headers))
+        sessions.close(session_name(request))
         return HTMLResponse(picker.page(store.programme.title, demo_people(store)))
 
     async def become(request: Request) -> Response:
-        told = {person.key: person.told for person in demo_people(store)}.get(request.path_params["person"])
-        if told is None:
+        who = {person.key: person.who for person in demo_people(store)}.get(request.path_params["person"])
+        if who is None:
             return PlainTextResponse("Nobody of that name.", status_code=404)
-        sessions.close(session_name(request.headers))
-        return session_response(sessions, told)
+        sessions.close(session_name(request))
+        return session_response(request, sessions, who)
 
-    return st.App(
-        SCRIPT,
-        routes=[Route("/people", choose), Route("/as/{person}", become)],
-        middleware=[
-            Middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost"]),
-            Middleware(Gate, sessions=sessions, first=director, open_paths="/people|/as/[^/]+"),
-        ],
-    )
+    routes = [Route("/people", choose), Route("/as/{person}", become)]
+    gate = Middleware(Gate, sessions=sessions, first=director, open_paths="/people|/as/[^/]+")
+    return _app(sessions, routes, gate)
+
+
+CLOSED = (
+    "This page opens once, through the link that `python3 run.py open` printed. If it was used or is too old, stop the"
+    " command with Ctrl-C and start it again."
+)
+
+
+def own_app(who: Who, key: OneTimeKey) -> st.App:
+    """One person's own store, for whoever has the key; the session ends with the process."""
+    sessions = Sessions()
+
+    async def enter(request: Request) -> Response:
+        if not key.use(request.path_params["key"]):
+            return PlainTextResponse(CLOSED, status_code=403)
+        # A page of ours goes on: a browser led here by another site's link would not send the new cookie at once.
+        response = HTMLResponse(
+            '<!doctype html><title>Opening</title><meta http-equiv="refresh" content="0; url=/">'
+        )
+        keep_session(response, request, sessions.open(who))
+        return response
+
+    gate = Middleware(Gate, sessions=sessions, open_paths="/open/[^/]+", closed=CLOSED)
+    return _app(sessions, [Route("/open/{key}", enter)], gate)
+
+
+def _app(sessions: Sessions, routes: Sequence[Route], gate: Middleware) -> st.App:
+    this_machine = Middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost"])
+    return st.App(SCRIPT, routes=routes, middleware=[this_machine, gate], lifespan=sessions.swept)

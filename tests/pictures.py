@@ -9,25 +9,20 @@ from __future__ import annotations
 import contextlib
 import io
 import shutil
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.error import URLError
-from urllib.request import urlopen
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from dashboard.__main__ import ADDRESS
+from tests.serving import serving
 
 CHECKOUT = Path(__file__).parents[1]
 PICTURES = CHECKOUT / "dashboard" / "pictures"
 WIDE, HIGH, COLOURS = 1280, 1000, 64
 CHROMIUM = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-SECONDS_TO_START = 60
 
 # The screen is at rest when the script has ended, the connection stands, and both stay so for a while.
 AT_REST = """() => new Promise(done => {
@@ -72,27 +67,8 @@ def main() -> None:
 @contextlib.contextmanager
 def served(store: Path) -> Iterator[str]:
     """The dashboard of a demo store in a process of its own, as its address; it ends with the block."""
-    with socket.socket() as probe:
-        probe.bind((ADDRESS, 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "dashboard", "--demo", "--store", str(store), "--port", str(port)]
-    with subprocess.Popen(command, cwd=CHECKOUT, stdout=subprocess.DEVNULL) as process:
-        try:
-            _wait_for(f"http://{ADDRESS}:{port}/people", process)
-            yield f"http://{ADDRESS}:{port}"
-        finally:
-            process.terminate()
-
-
-def _wait_for(address: str, process: subprocess.Popen[bytes]) -> None:
-    deadline = time.monotonic() + SECONDS_TO_START
-    while time.monotonic() < deadline and process.poll() is None:
-        try:
-            with urlopen(address, timeout=5):  # noqa: S310 - the address is ours, on this machine
-                return
-        except URLError:
-            time.sleep(0.05)
-    raise RuntimeError(f"The dashboard did not start: it ended with {process.poll()}.")
+    with serving(store, "--demo") as server:
+        yield server.address
 
 
 @contextlib.contextmanager

@@ -20,8 +20,10 @@ ROOT = Path(__file__).parent.parent
 NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".coverage", ".shots", ".work", "__pycache__"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
-# What the dashboard may take from pipelines: where a snapshot lies, what a code is called, what went wrong.
+# What the dashboard may take from pipelines: where a snapshot lies and what it was built by, what a code is called, what
+# went wrong.
 DASHBOARD_MAY_IMPORT = {
+    "pipelines.build.build",
     "pipelines.contract.cautions",
     "pipelines.contract.errors",
     "pipelines.store.documents",

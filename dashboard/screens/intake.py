@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
+from pipelines.contract.errors import UserError
 from pipelines.store.store import Store
 
 if TYPE_CHECKING:
@@ -42,6 +43,8 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
     files = st.file_uploader("Exports", accept_multiple_files=True, on_change=_forget_outcome)
     if st.button("Take these exports", type="primary", disabled=not files):
         _take(viewer, store, files or [])
+    if "not_taken" in st.session_state:
+        figure.say(st.session_state["not_taken"])
     outcome: IntakeOutcome | None = st.session_state.get("outcome")
     if outcome is None:
         return
@@ -64,6 +67,7 @@ def _say(outcome: IntakeOutcome) -> None:
 def _forget_outcome() -> None:
     """What was said of one choice of files is not true of another."""
     st.session_state.pop("outcome", None)
+    st.session_state.pop("not_taken", None)
 
 
 def _take(
@@ -81,8 +85,12 @@ def _take(
         reason=reason,
         programme_ref=viewer.scope.programme_ref,
     )
-    with st.spinner("Reading, checking, storing …"):
-        st.session_state["outcome"] = take(store, request)
+    _forget_outcome()
+    try:
+        with st.spinner("Reading, checking, storing …"):
+            st.session_state["outcome"] = take(store, request)
+    except UserError as error:
+        st.session_state["not_taken"] = f"Nothing was stored. {error}"
     st.rerun()
 
 

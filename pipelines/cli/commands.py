@@ -424,12 +424,25 @@ def summary(root: Path, cohort: str, out: Path, **options: Any) -> int:
     return 0
 
 
+@cli.command("open", help="the dashboard of your own store, for you alone, by a link that works once")
+@STORE
+@click.option(
+    "--as", "role", type=click.Choice(["director", "coordinator"]), default="director", help="whose screens"
+)
+@click.option("--port", type=int, metavar="N", help="without it the first free one from 8501 on")
+def open_own(root: Path, role: str, port: int | None) -> int:
+    command = ["-m", "dashboard", "--as", role, "--store", str(root)]
+    # The dashboard reads what pipelines made, never the other way round: it takes this process over.
+    at_port = [] if port is None else ["--port", str(port)]
+    return os.execv(sys.executable, [sys.executable, "-P", *command, *at_port])
+
+
 @cli.command(help="the dashboard with sign-in; refuses until sign-in exists")
 @STORE
 def serve(root: Path) -> int:
     raise WrongUsage(
         f"serve needs sign-in, and this version has none: {root} is not opened to several people's browsers."
-        " The demo shows every screen: python3 run.py demo"
+        f" For yourself alone, on this machine: python3 run.py open --store {root}"
     )
 
 
