@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -11,7 +10,7 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, expect
 
-from pipelines.store.store import Store
+from pipelines.store.store import Store, writing
 from tests.browser import EXPORTS, Window, browser, demo_copy
 from tests.pictures import served
 from tests.stores import Result, rows_of, run, run_well
@@ -101,24 +100,20 @@ def _upload(window: Window, file: Path) -> None:
     window.settle()
 
 
-def _said(window: Window) -> str:
-    return _one_line(window.main.get_by_test_id("stCode").first.inner_text())
-
-
 def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def _for_the_screen(done: Result) -> str:
-    """What the command printed, without its progress and its hint for the command line."""
-    lines = (done.out + done.err).splitlines()
-    return _one_line(
-        "\n".join(
-            each
-            for each in lines
-            if not re.match(r"(Reading|Checking|Storing)\b.* …$|If this is right: --", each)
-        )
-    )
+def _says_what_was_printed(window: Window, done: Result) -> str:
+    """How it ended, as the screen says it; that, and each line of the screen's receipt, the command printed too."""
+    window.settle()
+    ended = _one_line(window.main.get_by_test_id("stAlert").first.inner_text())
+    receipt = window.main.get_by_test_id("stCode").first.inner_text().splitlines()
+    printed = _one_line(done.out + done.err)
+    assert receipt
+    assert [line for line in (ended, *receipt) if _one_line(line) not in printed] == []
+    assert "--accept-withdrawals" not in window.text()
+    return ended
 
 
 VIEWS = ("case_volume", "case_credit", "complication_rate", "finding")
@@ -128,23 +123,51 @@ def _same_stores(desk: Desk) -> bool:
     return all(rows_of(desk.store, view) == rows_of(desk.twin, view) for view in VIEWS)
 
 
+def _rows(file: Path) -> int:
+    with file.open(encoding="utf-8", newline="") as lines:
+        return sum(1 for _ in csv.DictReader(lines))
+
+
 def test_an_upload_ends_as_the_command_ends(desk: Desk, tmp_path: Path) -> None:
     file = _export(tmp_path, "T24", _one_more)
     done = run_well("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
-    assert _said(desk.window) == _for_the_screen(done)
-    assert "Taken." in desk.window.text()
+    rows = _rows(file)
+    assert _says_what_was_printed(desk.window, done) == f"Stored: {rows:,} of {rows:,} rows."
     assert rows_of(desk.store, "case_credit", case_ref="N3W1T24")
     assert _same_stores(desk)
     assert desk.window.violations() == []
 
     live = Store(desk.store).current().snapshot
     desk.window.page.get_by_role("button", name="Take these exports").click()
-    expect(desk.window.main.get_by_text("Nothing changed: these files are already live.")).to_be_visible(
-        timeout=60_000
-    )
-    assert "Taken." not in desk.window.text()
+    expect(desk.window.main.get_by_text("Nothing changed: ")).to_be_visible(timeout=60_000)
+    assert "Stored" not in desk.window.text()
     assert Store(desk.store).current().snapshot == live
+
+
+def test_an_upload_says_how_many_rows_were_left_out(desk: Desk, tmp_path: Path) -> None:
+    file = _export(
+        tmp_path, "T25", lambda rows: [*rows, rows[-1] | {"case_ref": "N3W1T25", "role": "barber"}]
+    )
+    done = run_well("intake", file, "--store", desk.twin)
+    _upload(desk.window, file)
+    rows = _rows(file)
+    ended = _says_what_was_printed(desk.window, done)
+    assert ended == f"Stored: {rows - 1:,} of {rows:,} rows; 1 left out."
+    assert _same_stores(desk)
+
+
+def test_an_upload_of_which_nothing_was_accepted_stores_nothing_and_says_so(
+    desk: Desk, tmp_path: Path
+) -> None:
+    before = Store(desk.store).current().snapshot
+    file = _export(tmp_path, "T26", lambda rows: [row | {"trainee_ref": "T99"} for row in rows])
+    done = run("intake", file, "--store", desk.twin)
+    _upload(desk.window, file)
+    assert done.code == 10
+    ended = _says_what_was_printed(desk.window, done)
+    assert ended == "No row of cases was accepted, so nothing of this command was stored."
+    assert Store(desk.store).current().snapshot == before
 
 
 def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, tmp_path: Path) -> None:
@@ -155,8 +178,11 @@ def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, t
     done = run("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
     assert done.code == 12
-    assert _said(desk.window) == _for_the_screen(done)
-    assert "Nothing was stored" in desk.window.text()
+    desk.window.settle()
+    refusal = _one_line(desk.window.main.get_by_test_id("stCode").first.inner_text())
+    assert refusal
+    assert refusal in _one_line(done.err)
+    assert "Refused: " in desk.window.text()
     assert "a.person@example.org" not in desk.window.text()
     assert rows_of(desk.store, "case_volume") == before
 
@@ -166,8 +192,7 @@ def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path:
     held = run("intake", file, "--store", desk.twin)
     _upload(desk.window, file)
     assert held.code == 14
-    assert _said(desk.window) == _for_the_screen(held)
-    assert "--accept-withdrawals" not in desk.window.text()
+    assert _says_what_was_printed(desk.window, held).startswith("Held: ")
     assert _same_stores(desk)
     assert desk.window.violations() == []
 
@@ -176,7 +201,21 @@ def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path:
     desk.window.page.get_by_label("Who", exact=True).fill("the director")
     desk.window.page.get_by_label("Why", exact=True).fill("the log was kept twice")
     desk.window.page.get_by_role("button", name="Accept and take").click()
-    expect(desk.window.main.get_by_text("Taken.")).to_be_visible(timeout=60_000)
-    desk.window.settle()
-    assert _said(desk.window) == _for_the_screen(done)
+    expect(desk.window.main.get_by_text("Stored: ")).to_be_visible(timeout=60_000)
+    assert _says_what_was_printed(desk.window, done).startswith("Stored: ")
     assert _same_stores(desk)
+
+
+def test_an_upload_while_somebody_else_writes_says_so_and_stores_nothing(desk: Desk, tmp_path: Path) -> None:
+    file = _export(tmp_path, "T27", _one_more)
+    before = Store(desk.store).current().snapshot
+    with writing(Store(desk.store)):
+        desk.window.page.locator("input[type=file]").set_input_files(file)
+        take = desk.window.page.get_by_role("button", name="Take these exports")
+        expect(take).to_be_enabled()
+        desk.window.settle()
+        take.click()
+        expect(desk.window.main.get_by_text("Nothing was stored. The store is being written")).to_be_visible(
+            timeout=60_000
+        )
+    assert Store(desk.store).current().snapshot == before
