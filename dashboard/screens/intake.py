@@ -58,7 +58,8 @@ def _say(outcome: IntakeOutcome) -> None:
 
     (st.success if outcome.status in ("stored", "unchanged") else st.warning)(ending(outcome))
     said = [f"{finding.message} {finding.remedy}" for finding in outcome.refused]
-    said += [f"{reason.trainee_ref}: {reason.text}" for reason in outcome.held]
+    if outcome.status == "held":
+        said += [f"{reason.trainee_ref}: {reason.text}" for reason in outcome.held]
     said += [line for receipt in outcome.receipts for line in receipt_lines(receipt)]
     if said:
         st.code("\n".join(said), language=None)
