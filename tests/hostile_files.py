@@ -147,8 +147,12 @@ class Hostile(NamedTuple):
     code: int
     small: float
 
+    @property
+    def name(self) -> str:
+        return f"{self.make.__name__}.{self.ending}"
+
     def write(self, folder: Path, scale: float) -> Path:
-        path = folder / f"{self.make.__name__}.{self.ending}"
+        path = folder / self.name
         path.write_bytes(self.make(scale))
         return path
 

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from multiprocessing import Process
 from pathlib import Path
 
 from tests.hostile_files import HOSTILE
@@ -20,7 +21,11 @@ def main() -> None:
     print("file, size, ended with, processor, peak memory (aims: 20 s, 1,000 MB)")
     with tempfile.TemporaryDirectory() as scratch:
         for hostile in HOSTILE:
-            path = hostile.write(Path(scratch), 1)
+            path = Path(scratch) / hostile.name
+            # Made by another process: a child's peak is at least what its parent takes.
+            maker = Process(target=hostile.write, args=(Path(scratch), 1))
+            maker.start()
+            maker.join()
             words = [sys.executable, "-m", "pipelines", "check", path, "--specialty", "ophthalmology"]
             child = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=ROOT)
             _, status, used = os.wait4(child.pid, 0)
