@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import shutil
+import tomllib
 from pathlib import Path
 
 import duckdb
@@ -31,6 +32,8 @@ from tests.summed import (
     summed_store,
     table_of,
 )  # fmt: skip
+
+ROOT = Path(__file__).resolve().parent.parent
 
 
 @pytest.fixture(scope="module")
@@ -148,7 +151,8 @@ def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: P
     for name in ("programme", "specialty"):
         assert receipt["hashes"][name] == hashlib.sha256((store / f"{name}.yaml").read_bytes()).hexdigest()
     assert receipt["hashes"]["sql"] == manifest["hashes"]["sql"]
-    assert (receipt["snapshot"], receipt["as_of"], receipt["version"]) == (3, AS_OF, "0.1.0")
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    assert (receipt["snapshot"], receipt["as_of"], receipt["version"]) == (3, AS_OF, project["version"])
     assert (receipt["cohort"], receipt["rows"], receipt["since"], receipt["through"]) == (
         "2026-27", 16, None, None,
     )  # fmt: skip
