@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -14,17 +15,54 @@ VALIDATE = suite.validate
 
 # The longest files, so that no process is left with one of them at the end.
 FIRST = ("test_browser", "test_oracle", "test_privacy", "test_ended_halfway", "test_awkward")
-# Files whose tests wait for a browser, a server, a process that is killed, a full disk, a set-up, another engine, or
-# take whole cohorts in through the commands. A single test of another file is marked `slow`.
+# Files whose tests wait for a browser, a server, a process that is killed, a full disk, a set-up or another engine,
+# draw many charts, or give commands to a store, of which each takes a second or more; test_case_refs alone stays, as
+# one walk through the commands. A single slow test of another file is marked `slow`.
 SLOW = (
-    *("test_browser", "test_oracle", "test_run", "test_gate", "test_ended_halfway", "test_full_disk"),
-    *("test_store_safety", "test_spark", "test_privacy", "test_awkward", "test_everybody", "test_seed"),
-    *("test_pandas_check", "test_published_rates", "test_suite_agrees", "test_edges", "test_screens"),
+    *(
+        "test_browser",
+        "test_gate",
+        "test_ended_halfway",
+        "test_full_disk",
+        "test_run",
+        "test_spark",
+        "test_screen",
+    ),
+    *(
+        "test_oracle",
+        "test_pandas_check",
+        "test_published_rates",
+        "test_suite_agrees",
+        "test_seed",
+        "test_chart_looks",
+    ),
+    *(
+        "test_awkward",
+        "test_edges",
+        "test_everybody",
+        "test_privacy",
+        "test_store_safety",
+        "test_native_files",
+    ),
+    *(
+        "test_append",
+        "test_check_command",
+        "test_file_names",
+        "test_history",
+        "test_holding",
+        "test_receipts",
+    ),
+    *("test_replacement", "test_reviews_taken", "test_settings", "test_show", "test_summary"),
 )
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--quick", action="store_true", help="leave out what tests/conftest.py calls slow")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """With --quick a slow file is not even imported."""
+    return True if config.getoption("quick") and collection_path.stem.startswith(SLOW) else None
 
 
 @pytest.hookimpl(trylast=True)
@@ -36,13 +74,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         )
     )
     if config.getoption("quick"):
-        slow = [item for item in items if is_slow(item)]
+        slow = [item for item in items if item.get_closest_marker("slow")]
         config.hook.pytest_deselected(items=slow)
-        items[:] = [item for item in items if not is_slow(item)]
-
-
-def is_slow(item: pytest.Item) -> bool:
-    return item.path.stem.startswith(SLOW) or item.get_closest_marker("slow") is not None
+        items[:] = [item for item in items if item not in slow]
 
 
 @pytest.fixture(scope="session", autouse=True)

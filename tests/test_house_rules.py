@@ -93,7 +93,9 @@ def test_no_folder_of_ours_is_taken_for_a_built_thing() -> None:
         ["ruff", "check", "--no-cache", "."],
         ["ruff", "format", "--check", "--no-cache", "."],
         ["mypy"],
-        ["sqlfluff", "lint", "--nocolor", *(name(path) for path in ours("*.sql"))],
+        pytest.param(
+            ["sqlfluff", "lint", "--nocolor", *(name(path) for path in ours("*.sql"))], marks=pytest.mark.slow
+        ),
     ],
     ids=["ruff check", "ruff format", "mypy strict", "sqlfluff"],
 )
