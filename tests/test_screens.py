@@ -209,13 +209,22 @@ def test_events_in_unclear_hands_stand_in_the_sentence_and_under_their_own_headi
 
 
 def test_events_before_they_are_due_are_told_with_those_not_yet_due() -> None:
-    row = with_any("complication_rate", "early_events", attribution="as_started")[0]
+    early = with_any("complication_rate", "early_events", attribution="as_started")
+    row = max(early, key=lambda each: int(each["known_outcomes"]))
     app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()), trainee=row["trainee_ref"])
     told = [cell for table in tables(app) for line in table for cell in line]
     wanted = f"{row['not_yet_due']} not yet due ({row['early_events']} of them ha"
     assert any(
         f"{row['events']} of {row['known_outcomes']} known" in cell and wanted in cell for cell in told
     )
+
+
+def test_a_rate_as_logged_stands_beside_its_caution_and_the_others_do_not() -> None:
+    caution = "a supervisor takes over because of the complication"
+    for attribution, expected in (("as_logged", True), ("as_started", False), ("in_trainee_hands", False)):
+        chosen = f"complication:capsule_rupture:{attribution}"
+        app = opened(cases, DEMO_DIRECTOR, Store(demo_store()), trainee="T25", figure=chosen)
+        assert (caution in said(app)) == expected
 
 
 def test_without_a_case_nothing_is_said_to_be_unknown(without_cases: Store) -> None:
@@ -321,8 +330,21 @@ def test_the_summary_says_which_minimum_has_parts_that_are_short(gone: Store) ->
 
 
 def test_every_measure_of_the_comparison_has_words_and_a_true_reason_for_none() -> None:
-    rows = rows_of(demo_store(), "cohort_comparison", trainee_ref="T25")
-    app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()), trainee="T25")
+    windows = {ref: each["window_days"] for ref, each in shipped_specialty()["complications"].items()}
+
+    def is_compared(measure: str) -> bool:
+        # As logged is no comparison, and in the trainee's hands there is a rate only of outcomes of the operation.
+        _, about, *attribution = measure.split(":")
+        return attribution in ([], ["as_started"]) or (
+            attribution == ["in_trainee_hands"] and windows[about] == 0
+        )
+
+    rows = [
+        row
+        for row in rows_of(demo_store(), "cohort_comparison", trainee_ref="T27")
+        if is_compared(row["measure"])
+    ]
+    app = opened(trainee, DEMO_DIRECTOR, Store(demo_store()), trainee="T27")
     _, *told = next(table for table in tables(app) if table[0] == ["measure", "in words"])
     assert len(told) == len(rows)
     assert [title for title, _ in told if "_" in title] == []

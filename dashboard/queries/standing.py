@@ -56,8 +56,13 @@ def rates(
         select
             rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
             rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
-            rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high, expected.expected,
-            expected.why_none
+            rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high,
+            -- Leaving takeovers out compares what was taken over with what was not.
+            case when attribution <> 'as_logged' then expected.expected end as expected,
+            case
+                when attribution <> 'as_logged' then expected.why_none
+                else 'nobody is compared by cases as logged'
+            end as why_none
         from complication_rate as rate
         left join expected_rate as expected
             using (programme_ref, cohort, trainee_ref, complication_ref, attribution)

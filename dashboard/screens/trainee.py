@@ -299,8 +299,9 @@ def _measures(person: Person) -> dict[str, str]:
             f"rate:{row.complication_ref}:{attribution}": f"{row.title}, {wording.attribution_text(attribution)}"
             for row in outcomes
             for attribution in opening.ATTRIBUTIONS
-            # Leaving takeovers out compares complications that were taken over with those that were not.
-            if attribution != "as_logged"
+            # Leaving takeovers out compares what was taken over with what was not; and nobody knows in whose hands an
+            # event after the operation happened.
+            if attribution == "as_started" or (attribution == "in_trainee_hands" and not row.window_days)
         }
         | {
             f"supervision_share:{row.procedure_group}": f"{row.title}: share as surgeon at the two top steps of the ladder"
