@@ -76,7 +76,7 @@ SAYS: dict[str, list[tuple[Any, Viewer, list[str]]]] = {
         (trainee, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (cases, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (intake, DIRECTOR, ["Bring exports in", "Nobody is in the roster yet.", "Nothing was left out"]),
-        (intake, DIRECTOR, ["Which exports are live? None yet."]),
+        (intake, DIRECTOR, ["Files in use None yet."]),
         (summary, DIRECTOR, ["Nobody is in the roster yet.", "roster and case exports"]),
         (methods, DIRECTOR, ["Cautions", "Nobody has written it down yet", "How is each number made?"]),
         (reviews, REVIEWER, ["You have not reviewed an operation yet.", "brings in files of reviews"]),

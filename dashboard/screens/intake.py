@@ -1,4 +1,4 @@
-"""What came in, through when, what was left out and why; and bringing exports in."""
+"""What came in, how current it is, what was left out and why; and bringing exports in."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def show(viewer: Viewer, store: Store) -> None:
     _bring_in(viewer, store)
     _logs(viewer, snapshot)
     _left_out(viewer, snapshot)
-    st.header("Which exports are live?")
+    st.header("Files in use")
     live = queries.intakes(snapshot, viewer.scope)
     if live.empty:
         figure.say("None yet.")
@@ -108,7 +108,7 @@ def _accept(viewer: Viewer, store: Store, files: list[Any]) -> None:
 
 
 def _logs(viewer: Viewer, snapshot: Snapshot) -> None:
-    st.header("Through when do the data run?")
+    st.header("How current are the data?")
     frame = queries.logs(snapshot, viewer.scope)
     if frame.empty:
         opening.nobody(viewer, snapshot)
