@@ -26,6 +26,9 @@ B = """
 """
 
 
+ACCEPT = ("--accept-withdrawals", "--by", "coordinator", "--reason", "as it was")
+
+
 def test_the_same_file_twice_changes_nothing_and_says_so_also_under_another_name(desk: Desk) -> None:
     desk.take(desk.file(A, "march.csv"))
     before = desk.everything()
@@ -42,7 +45,11 @@ def test_a_then_b_then_a_ends_with_the_rows_of_a_stored_a_second_time(desk: Desk
     (first,) = desk.line()
     desk.take(two)
     assert desk.live("case_ref, role") == drawn("C001 | surgeon\nC003 | observer")
-    desk.take(one)
+    files = desk.everything()
+    held = desk.intake(one)
+    assert (held.code, desk.everything()) == (14, files)
+    assert "log.csv was taken before, and a newer file has replaced it since" in held.err
+    desk.take(one, *ACCEPT)
     (last,) = desk.line()
     assert desk.live("case_ref, role") == drawn("C001 | surgeon\nC002 | assistant")
     assert (first[-2:], last[-2:]) == ("-1", "-2")
@@ -63,8 +70,23 @@ def test_a_file_that_only_moves_data_through_is_a_change(desk: Desk) -> None:
     assert desk.through() == "2026-05"
     assert desk.line()[0].endswith("-2")
     assert "changes nothing" in desk.take(path, "--through", "2026-05").err
-    desk.take(path)
+    held = desk.intake(path)
+    assert (held.code, desk.through()) == (14, "2026-05")
+    assert "the data run through 2026-05, and would run through 2026-03" in held.err
+    desk.take(path, *ACCEPT)
     assert desk.through() == "2026-03"
+
+
+def test_an_older_export_is_held_however_few_rows_it_lacks(desk: Desk) -> None:
+    months = [f"2026-{month:02}-02" for month in range(1, 11)]
+    rows = [{"case_ref": f"C{number:03}", "operated_on": months[number % 10]} for number in range(100)]
+    desk.take(desk.file(rows))
+    # One row of a hundred is missing, and it is the only one of its month.
+    rows[9]["operated_on"] = "2026-10-05"
+    desk.take(desk.file([*rows, {"case_ref": "C900", "operated_on": "2026-11-03"}]))
+    held = desk.intake(desk.file(rows))
+    assert held.code == 14
+    assert "T01: the data run through 2026-11, and would run through 2026-10" in held.err
 
 
 def test_a_file_that_only_changes_a_finding_is_a_change(desk: Desk) -> None:
@@ -97,9 +119,9 @@ def test_the_findings_of_one_trainee_are_not_taken_for_another_files(desk: Desk)
 
 def test_a_file_that_names_no_trainee_changes_nothing(desk: Desk) -> None:
     before = desk.everything()
-    nameless = desk.take(desk.file("case_ref | trainee_ref\nC001 |"))
+    nameless = desk.intake(desk.file("case_ref | trainee_ref\nC001 |"))
+    assert nameless.code == 10
     assert "1 row = 0 accepted + 1 left out" in nameless.out
-    assert "changes nothing" in nameless.err
     assert desk.everything() == before
 
 
@@ -229,14 +251,22 @@ def test_the_copies_of_older_versions_lie_in_the_new_folder_which_can_be_read_al
     assert {row["case_ref"] for row in desk.stored(old)} == {"C001", "C002", "C003", "C004"}
 
 
-def test_a_trainee_all_of_whose_rows_are_left_out_keeps_what_is_live_and_has_no_data_through(
-    desk: Desk,
-) -> None:
+def test_a_trainee_all_of_whose_rows_are_left_out_keeps_what_is_live(desk: Desk) -> None:
     desk.take(desk.file("case_ref | duration_min\nC001 | 41\nC002 | 42"))
-    desk.take(desk.file("case_ref | duration_min\nC001 | much\nC002 | little"))
-    assert desk.live("case_ref, duration_min") == drawn("C001 | 41.0\nC002 | 42.0")
-    # From the trainee's own accepted rows; null with none.
-    assert desk.through() == ""
+    bad = "case_ref | trainee_ref | duration_min\nC001 | T01 | much\nC002 | T01 | little\nC003 | T02 | 4"
+    desk.take(desk.file(bad))
+    assert desk.live("case_ref, duration_min") == drawn("C001 | 41.0\nC002 | 42.0\nC003 | 4.0")
+    # The older versions kept are data too: nothing went back.
+    assert desk.through() == "2026-03"
+
+
+def test_a_command_in_which_no_row_of_a_kind_was_accepted_stores_nothing_and_ends_with_10(desk: Desk) -> None:
+    files = desk.everything()
+    good, bad = desk.roster("trainee_ref\nT08"), desk.file("case_ref | duration_min\nC001 | much")
+    ended = desk.intake(good, bad)
+    assert (ended.code, desk.everything()) == (10, files)
+    assert "No row of cases was accepted, so nothing of this command was stored." in ended.err
+    assert desk.intake(good, desk.file("case_ref | duration_min\nC001 | much\nC002 | 4")).code == 0
 
 
 def test_a_file_with_an_older_version_kept_is_not_counted_again_when_it_is_taken_again(desk: Desk) -> None:
@@ -273,9 +303,11 @@ def test_case_files_of_one_command_are_one_export(desk: Desk) -> None:
     assert len(desk.line()) == 2
 
 
-def test_of_rows_of_one_day_that_of_the_file_given_first_comes_first(desk: Desk) -> None:
-    one, two = desk.file("case_ref\nC001\nC002"), desk.file("case_ref | duration_min\nC003 | 3\nC001 | 9")
-    desk.take(two, one)
+def test_of_rows_of_one_day_that_of_the_file_whose_name_comes_first_is_first(desk: Desk) -> None:
+    first = desk.file("case_ref | duration_min\nC003 | 3\nC001 | 9", "a.csv")
+    second = desk.file("case_ref\nC001\nC002", "b.csv")
+    # The order typed changes nothing.
+    desk.take(second, first)
     assert desk.live("case_ref, duration_min") == drawn("C003 | 3.0\nC001 | 9.0\nC002 |")
 
 
@@ -374,7 +406,7 @@ def test_a_training_row_replaces_that_of_its_trainee_month_and_kind_and_withdraw
 
 
 def test_a_roster_row_that_is_left_out_leaves_the_live_one(desk: Desk) -> None:
-    desk.take(desk.roster("trainee_ref | started\nT02 | soon"))
+    desk.take(desk.roster("trainee_ref | started\nT02 | soon\nT08 | 2024-07"))
     assert desk.query("select started from trainee where trainee_ref = 'T02'") == "2023-07"
 
 
@@ -395,6 +427,6 @@ def test_a_roster_change_redates_accepted_cases_and_leaves_none_out(desk: Desk) 
 
 
 def test_a_roster_redates_no_case_of_whom_no_case_is_live(desk: Desk) -> None:
-    desk.take(desk.file("case_ref | operated_on\nC001 | soon"))
+    desk.take(desk.file("case_ref | operated_on | trainee_ref\nC001 | soon | T01\nC002 | 2026-03-02 | T02"))
     desk.take(desk.roster("trainee_ref | started\nT01 | 2024-01"))
     assert desk.query("select rule from finding where trainee_ref = 'T01' order by rule") == "date_unreadable"
