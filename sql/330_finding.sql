@@ -7,23 +7,31 @@
 create view definition.finding as
 with
 
-live_row as (
+of_programme as (
 
     select
         cases.intake_id,
         cases.file_name,
         cases.source_row,
         cases.trainee_ref,
+        cases.case_ref,
         cases.operated_month,
-        min(cases.operated_month) over of_reference as first_month,
-        min(cases.trainee_ref || ' ' || cases."source") over of_reference
-        <> max(cases.trainee_ref || ' ' || cases."source") over of_reference as in_several_logs
+        cases.trainee_ref || ' ' || cases."source" as log,
+        coalesce(trainee.programme_ref, programme.programme_ref) as programme_ref
     from input.cases as cases
     cross join input.programme as programme
     left join trainee on cases.trainee_ref = trainee.trainee_ref
-    window of_reference as (
-        partition by coalesce(trainee.programme_ref, programme.programme_ref), cases.case_ref
-    )
+
+),
+
+live_row as (
+
+    select
+        *,
+        min(operated_month) over of_reference as first_month,
+        min(log) over of_reference <> max(log) over of_reference as in_several_logs
+    from of_programme
+    window of_reference as (partition by programme_ref, case_ref)
 
 ),
 

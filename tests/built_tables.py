@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import duckdb
 
-from pipelines.build.quantiles import quantile_tables
+from pipelines.build.build import quantile_tables
 
 
 def load_built_tables(db: duckdb.DuckDBPyConnection) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import yaml
 
-from pipelines.build.definitions import audit, publish
+from pipelines.build.build import audit, make_views
 from tests.drawn import Db, database
 from tests.oracle import Oracle
 from tests.oracle_rows import Row, cell, code, codes, cohort_of, month_of, yes_no
@@ -60,7 +60,7 @@ def loaded(it: Oracle, evidence: Evidence) -> Db:
         "intake_trainee",
         [{"intake_id": intake, "kind": "cases", "trainee_ref": trainee} for intake, trainee in live],
     )
-    publish(db)
+    make_views(db)
     assert audit(db) == []
     return db
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.build import definitions
+from pipelines.build import build as definitions
 from pipelines.intake import suite
 from pipelines.store.store import Store
 from tests.killing import killer

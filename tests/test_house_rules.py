@@ -33,7 +33,6 @@ DASHBOARD_MAY_IMPORT = {
     "pipelines.store.store",
     "pipelines.summary.files",
     "pipelines.files.reading",
-    "pipelines.intake.outcome",
     "pipelines.intake.take",
 }
 DASHBOARD_MAY_IMPORT_DUCKDB = {"dashboard/queries/live.py"}

@@ -13,7 +13,7 @@ import pytest
 import sqlglot
 from sqlglot import exp
 
-from pipelines.build.definitions import SQL, sql_files
+from pipelines.build.build import SQL, sql_files
 
 FILES = [path for path in sql_files() if not path.name.startswith("0")]
 # Of the built-in functions of Spark SQL (Apache Spark 4 reference, "Built-in Functions").

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.build.definitions import KEYS
+from pipelines.build.build import KEYS
 from pipelines.build.show import published_rows
 from pipelines.files.reading import ExportFile
-from pipelines.intake.outcome import IntakeRequest
-from pipelines.intake.take import take
+from pipelines.intake.take import IntakeRequest, take
 from pipelines.store.store import Store
 from tests.standing import copy_of
 from tests.stores import new_store
@@ -96,7 +95,8 @@ def published(store: Path) -> Published:
     rows = {view: published_rows(Store(store), view)[1] for view in sorted(KEYS)}
     # Of findings and of the views that count them.
     return {
-        view: [row for row in of_view if not set(SAYS_WHAT_AN_INTAKE_DID) & set(row)] for view, of_view in rows.items()
+        view: [row for row in of_view if not set(SAYS_WHAT_AN_INTAKE_DID) & set(row)]
+        for view, of_view in rows.items()
     }
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.build.definitions import KEYS, SQL, audit, publish, sql_files, view_name
+from pipelines.build.build import KEYS, SQL, audit, make_views, sql_files, view_name
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.test_sql_standing_views import COLUMNS as STANDING
 
@@ -225,7 +225,7 @@ def test_statements_are_told_apart_though_a_comment_holds_a_semicolon(tmp_path: 
     for name, text in files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     db = database()
-    publish(db, tmp_path)
+    make_views(db, tmp_path)
     told = db.execute("select comment from duckdb_tables() where table_name = 'finding'").fetchall()
     assert ("One; two: isn't it; so.",) in told
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.build.definitions import audit
+from pipelines.build.build import audit
 from tests.drawn import Db, database, put, run
 from tests.example_standing import Log, put_trainees, specialty
 

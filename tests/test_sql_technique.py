@@ -11,8 +11,7 @@ from scipy.stats import t
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
-from pipelines.build.definitions import SQL
-from pipelines.build.quantiles import quantile_tables
+from pipelines.build.build import SQL, quantile_tables
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.example_standing import Log, specialty
 

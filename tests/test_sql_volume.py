@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.build.definitions import audit
+from pipelines.build.build import audit
 from tests.drawn import Db, database, drawn, example, put, run, table
 
 # All of lid surgery, its repairs, and of these the lacerations: a part of a part. Cysts are a part too.

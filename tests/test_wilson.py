@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import binomtest, norm
 from statsmodels.stats.proportion import proportion_confint
 
-from pipelines.build.definitions import SQL
+from pipelines.build.build import SQL
 
 PUBLISHED = Path(__file__).parent / "published" / "wilson.csv"
 CONFIDENCES = (0.95, 0.998)

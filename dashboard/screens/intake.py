@@ -15,7 +15,7 @@ from pipelines.contract.errors import UserError
 from pipelines.store.store import Store
 
 if TYPE_CHECKING:
-    from pipelines.intake.outcome import IntakeOutcome
+    from pipelines.intake.take import IntakeOutcome
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -54,7 +54,7 @@ def _bring_in(viewer: Viewer, store: Store) -> None:
 
 
 def _say(outcome: IntakeOutcome) -> None:
-    from pipelines.intake.outcome import ending, receipt_lines
+    from pipelines.intake.take import ending, receipt_lines
 
     (st.success if outcome.status in ("stored", "unchanged") else st.warning)(ending(outcome))
     said = [f"{finding.message} {finding.remedy}" for finding in outcome.refused]
@@ -76,8 +76,7 @@ def _take(
 ) -> None:
     # The whole intake, which no other screen needs, is slow to import.
     from pipelines.files.reading import ExportFile
-    from pipelines.intake.outcome import IntakeRequest
-    from pipelines.intake.take import take
+    from pipelines.intake.take import IntakeRequest, take
 
     request = IntakeRequest(
         [ExportFile(file.name, file.getvalue()) for file in files],

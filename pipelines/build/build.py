@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+from pathlib import Path
 from typing import Any
 
 import duckdb
 import pyarrow as pa
 
-from pipelines.build import definitions
-from pipelines.build.quantiles import quantile_tables
 from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
@@ -20,6 +19,35 @@ from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
 from pipelines.store.rows import load_live, read_findings
 from pipelines.store.store import Store, file_hash, publish
 from pipelines.version import VERSION
+
+SQL = Path(__file__).parents[2] / "sql"
+
+_PERSON = ("programme_ref", "cohort", "trainee_ref")
+# The columns that name one row of each published view.
+KEYS: dict[str, tuple[str, ...]] = {
+    "case_credit": ("programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref"),
+    "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
+    "case_volume": (*_PERSON, "requirement_ref"),
+    "complication_rate": (*_PERSON, "complication_ref", "procedure_group", "attribution"),
+    "supervision_mix": (*_PERSON, "procedure_group", "training_quarter", "level_ref"),
+    "technique_step": (*_PERSON, "procedure_group", "step", "training_quarter"),
+    "milestone_standing": (*_PERSON, "milestone_ref", "level"),
+    "volume_summary": (*_PERSON, "requirement_ref"),
+    "supervision_band": (*_PERSON, "procedure_group", "training_quarter", "band"),
+    "volume_course": (*_PERSON, "requirement_ref", "training_month"),
+    "volume_band": ("programme_ref", "requirement_ref", "training_month"),
+    "expected_rate": (*_PERSON, "complication_ref", "attribution"),
+    "measure_course": (*_PERSON, "measure", "training_quarter"),
+    "cohort_comparison": (*_PERSON, "measure"),
+    "trainee_log": _PERSON,
+    "left_out_rule": (*_PERSON, "severity", "rule"),
+    "class_finding": ("programme_ref", "cohort", "severity", "rule"),
+    "unverified_item": ("kind", "ref"),
+    "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
+}
+# Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.
+MOST_DEGREES = 1000
+UPPER_SHARE = 0.975
 
 
 def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manifest:
@@ -62,7 +90,7 @@ def _as_of(store: Store, intakes: list[str]) -> str | None:
 
 def sql_hash() -> str:
     digest = hashlib.sha256()
-    for path in definitions.sql_files():
+    for path in sql_files():
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()
 
@@ -75,8 +103,8 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
     try:
         connection.execute("set temp_directory = ?", [str(store.work)])
         load_input(connection, store, manifest)
-        definitions.publish(connection)
-        _refuse_if_broken(definitions.audit(connection))
+        make_views(connection)
+        _refuse_if_broken(audit(connection))
         # The cases are in case_record now; a snapshot holds them once.
         connection.execute("drop table input.cases")
         connection.execute("checkpoint")
@@ -206,3 +234,86 @@ def _findings(store: Store, manifest: Manifest) -> pa.Table:
     return pa.Table.from_pylist(
         [{name: row[name] for name in names} for row in rows], schema=INPUT_TABLES["finding"]
     )
+
+
+def quantile_tables() -> dict[str, pa.Table]:
+    """`t_quantile`: the 0.975 quantile of Student's t for 1 to 1000 degrees of freedom (two-sided 95 %).
+
+    Source of the distribution: Student 1908, Biometrika 6:1; computed by scipy.stats.t.
+    """
+    # Imported here: it costs half a second, and who only reads a snapshot need not wait for it.
+    from scipy.stats import t
+
+    degrees = list(range(1, MOST_DEGREES + 1))
+    columns = [pa.array(degrees, pa.int32()), pa.array(t.ppf(UPPER_SHARE, degrees), pa.float64())]
+    return {"t_quantile": pa.table(columns, names=["degrees", "quantile"])}
+
+
+# ---- sql/: macros and tables, then each definition, stored as a table of the same name, then the audits
+
+
+def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
+    """Makes every table and published view; needs the schema `input` and the specialty's tables.
+
+    A view that reads another one reads its stored table, as `main.<name>`: a number is worked out once. Without
+    `main.` the name inside a definition would mean the definition.
+    """
+    con.execute("create schema if not exists definition")
+    for path in sql_files(folder):
+        if path.name[0] != "9":
+            con.begin()  # on a disk each comment would else be a write of its own
+            _run(con, path)
+            if path.name[0] not in "01":
+                _store(con, view_name(path))
+            con.commit()
+
+
+def audit(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> list[tuple[str, list[tuple[object, ...]]]]:
+    """File name and rows of every audit that returns any; an empty list means that the snapshot is whole."""
+    found = []
+    for path in sql_files(folder):
+        if path.name[0] == "9":
+            rows = con.execute(path.read_text(encoding="utf-8")).fetchall()
+            if rows:
+                found.append((path.name, rows))
+    return found
+
+
+def sql_files(folder: Path = SQL) -> list[Path]:
+    return sorted(folder.glob("*.sql"))
+
+
+def view_name(path: Path) -> str:
+    """`300_case_volume.sql` defines `case_volume`."""
+    return path.stem.partition("_")[2]
+
+
+def _run(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    for statement in con.extract_statements(path.read_text(encoding="utf-8")):
+        con.execute(statement)
+
+
+def _store(con: duckdb.DuckDBPyConnection, view: str) -> None:
+    order = ", ".join(f'"{column}" nulls first' for column in KEYS[view])
+    con.execute(f'create table main."{view}" as select * from definition."{view}" order by {order}')
+    for comment in _comments(con, view):
+        con.execute(comment)
+
+
+def _comments(con: duckdb.DuckDBPyConnection, view: str) -> list[str]:
+    """The statements that give the stored table the comments of its view."""
+    of_view = con.execute(
+        "select comment from duckdb_views() where schema_name = 'definition' and view_name = ?", [view]
+    ).fetchall()
+    of_columns = con.execute(
+        "select column_name, comment from duckdb_columns() "
+        "where schema_name = 'definition' and table_name = ? order by column_index",
+        [view],
+    ).fetchall()
+    told = [(f'table main."{view}"', text) for (text,) in of_view]
+    told += [(f'column main."{view}"."{name}"', text) for name, text in of_columns]
+    return [f"comment on {what} is {_quoted(text)}" for what, text in told if text is not None]
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from pipelines.build.definitions import KEYS
+from pipelines.build.build import KEYS
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store

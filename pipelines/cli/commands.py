@@ -18,7 +18,7 @@ from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.store import Store, init_store, refuse_no_folder, write_whole, writing
 
 if TYPE_CHECKING:
-    from pipelines.intake.outcome import IntakeOutcome, IntakeRequest
+    from pipelines.intake.take import IntakeOutcome, IntakeRequest
 
 # Opening a database must not look for extensions on a network, and checking a file must not report itself.
 os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
@@ -229,8 +229,7 @@ def check(files: tuple[Path, ...], root: Path, specialty: str | None, form: str,
         print("\n".join(rule_sentences(load_specialty(specialty))))
         return 0
     from pipelines.contract.errors import FileRefused
-    from pipelines.intake.outcome import IntakeOutcome
-    from pipelines.intake.take import try_out, try_without_store
+    from pipelines.intake.take import IntakeOutcome, try_out, try_without_store
 
     try:
         request = _request(files, options)
@@ -253,8 +252,7 @@ def check(files: tuple[Path, ...], root: Path, specialty: str | None, form: str,
 @click.option("--strict", is_flag=True, help="store nothing if a row is left out")
 def intake(files: tuple[Path, ...], root: Path, **options: Any) -> int:
     from pipelines.contract.errors import FileRefused
-    from pipelines.intake.outcome import IntakeOutcome
-    from pipelines.intake.take import take
+    from pipelines.intake.take import IntakeOutcome, take
 
     store = Store(root)
     try:
@@ -270,7 +268,7 @@ def intake(files: tuple[Path, ...], root: Path, **options: Any) -> int:
 
 def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
     from pipelines.files.reading import read_export
-    from pipelines.intake.outcome import IntakeRequest
+    from pipelines.intake.take import IntakeRequest
 
     by, reason = ((options[name] or "").strip() for name in ("by", "reason"))
     if options["accepts"] and not (by and reason):
@@ -294,7 +292,7 @@ def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
 
 def _end(outcome: IntakeOutcome, fixes: Path | None) -> int:
     """Say how it ended, write the lists of rows to correct if asked, and give the exit code."""
-    from pipelines.intake.outcome import ending
+    from pipelines.intake.take import ending
 
     if outcome.status == "refused":
         for finding in outcome.refused:
@@ -324,7 +322,7 @@ def _print_findings(outcome: IntakeOutcome, form: str) -> None:
 
 
 def _say_receipts(outcome: IntakeOutcome, stream: Any) -> None:
-    from pipelines.intake.outcome import receipt_lines
+    from pipelines.intake.take import receipt_lines
 
     for receipt in outcome.receipts:
         print("\n".join(receipt_lines(receipt)), file=stream)

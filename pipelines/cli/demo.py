@@ -16,8 +16,7 @@ from pipelines.cli.cohort_text import cohort_text
 from pipelines.cli.commands import progress
 from pipelines.contract.errors import UserError
 from pipelines.files.reading import read_export
-from pipelines.intake.outcome import IntakeRequest
-from pipelines.intake.take import take
+from pipelines.intake.take import IntakeRequest, take
 from pipelines.specialty.load import specialty_text
 from pipelines.store.documents import yaml_text
 from pipelines.store.store import Store, init_store

@@ -121,8 +121,14 @@ class Judged:
         }
 
     def findings(self, ids: dict[str, str]) -> pa.Table:
-        """Every finding in the order of the files, in FINDING_COLUMNS; `ids` names the intake of each file's hash."""
-        columns = ", ".join(FINDING_COLUMNS[1:-1])
+        """Every finding in the order of the files, in FINDING_COLUMNS; `ids` names the intake of each file's hash.
+
+        Equal texts are kept once, and the message comes without the file and row that a reader puts before it: a file
+        may break rules in a million cells.
+        """
+        columns = ", ".join(
+            "words as message" if name == "message" else name for name in FINDING_COLUMNS[1:-1]
+        )
         names = pa.table(
             {
                 "sheet_number": pa.array([part.number for part in self.parts], pa.int32()),
@@ -130,12 +136,21 @@ class Judged:
             }
         )
         staging.create(self.connection, "intake_name", names)
-        return staging.batches(
+        rows = staging.batches(
             self.connection,
             f"select intake_id, {columns}, null::varchar as data_through from finding"
             " join intake_name using (sheet_number)"
             " order by sheet_number, source_row nulls first, column_name nulls first, rule",
-        ).read_all()
+        )
+        texts = pa.schema(
+            [
+                pa.field(column.name, pa.dictionary(pa.int32(), pa.string()))
+                if column.type == pa.string()
+                else column
+                for column in rows.schema
+            ]
+        )
+        return pa.Table.from_batches([batch.cast(texts) for batch in rows], texts)
 
 
 def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, storing: bool) -> Judged:
@@ -384,12 +399,12 @@ def _make_findings(judged: Judged) -> None:
     connection.execute(
         "create view finding as select sheet_number, kind, row_id, file_name, source_row, column_name, rule,"
         " trainee_ref, severity, stored,"
-        f" file_name || ', row ' || source_row || ': ' || replace(message, '{{cell}}', {cell}) as message,"
+        f" replace(message, '{{cell}}', {cell}) as words, file_name || ', row ' || source_row || ': ' || words as message,"
         f" replace(remedy, '{{cell}}', {cell}) as remedy"
         f" from ({faults}) join sheet using (sheet_number) join finding_text using (kind, rule)"
         " where finding_text.about is not distinct from column_name"
         " union all select sheet_number, kind, null, file_name, 1, column_name, 'column_unknown', null, 'warning', true,"
-        " file_name || ', row 1: ' || message, remedy from unknown_column join sheet using (sheet_number)"
+        " message, file_name || ', row 1: ' || message, remedy from unknown_column join sheet using (sheet_number)"
     )
 
 

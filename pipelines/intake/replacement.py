@@ -4,17 +4,31 @@ Reads `new`, `seat`, `left_out` and `live` (of the trainees and the source conce
 
 - `kept_key`: keys of cases whose live version stays because the row in the file was left out
 - `comparison`: one row a key in the file or live, with `outcome` = added, unchanged, changed, kept, withdrawn, untouched
+
+and says which files change anything, and which reasons there are to hold them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
 
 import duckdb
 
 from pipelines.contract.formats import CASES, Kind
+from pipelines.contract.rules import ABOUT_THE_INTAKE
+from pipelines.files.reading import Part
+from pipelines.intake import staging
+from pipelines.store.documents import Entry, Line
+from pipelines.store.rows import read_findings
 
+if TYPE_CHECKING:
+    from pipelines.intake.judging import Judged, Setting
+
+# What a finding is about and what it says, whatever its file is called: row, column, rule, words.
+Place = tuple[int | None, str | None, str, str]
+Places = dict[Any, set[Place]]
 # More than two rows, and more than one in twenty of those live now.
 ROWS_THAT_MAY_GO = 2
 SHARE_THAT_MAY_GO = 0.05
@@ -269,3 +283,194 @@ reason as (
 
 select * from reason order by trainee_ref, case_ref, text
 """
+
+
+# ---- what the files would change
+
+
+def parts_that_change(judged: Judged) -> list[Part]:
+    """The tables of those files that would leave anything other than it is: judged by the outcome."""
+    changing = set()
+    for kind in judged.kinds:
+        before = _said_before(judged, kind)
+        altered = _altered_trainees(judged, kind, before)
+        anew = _says_anew_of_nobody(judged, kind, before)
+        for part in judged.parts:
+            if (
+                part.kind is kind
+                and (named := judged.trainees_of(kind, [part]))
+                and (anew or named & altered)
+            ):
+                changing.add(part.sha256)
+    return [part for part in judged.parts if part.sha256 in changing]
+
+
+def _altered_trainees(judged: Judged, kind: Kind, before: Places) -> set[str]:
+    """The named trainees of whom a live row, its place in the log, a finding or data_through would change."""
+    balances = judged.balances[kind.name]
+    altered = {balance.trainee_ref for balance in balances if balance.alters}
+    if kind is CASES:
+        altered |= altered_otherwise(judged.connection, replaces=not judged.setting.append)
+    lines = {each.trainee_ref: judged.setting.line(kind, each.trainee_ref) for each in balances}
+    # Other kinds have no data_through, neither now nor before.
+    through = judged.through if kind is CASES else {}
+    altered |= {ref for ref, line in lines.items() if line is None or through.get(ref) != line.data_through}
+    same_rows = {ref: line for ref, line in lines.items() if line and ref not in altered}
+    now = _says_now(judged, kind, list(same_rows))
+    return altered | {
+        ref
+        for ref, line in same_rows.items()
+        if not _leaves_findings_unchanged(judged, kind, line, before, now.get(ref, set()))
+    }
+
+
+def _leaves_findings_unchanged(
+    judged: Judged, kind: Kind, line: Line, before: Places, now: set[Place]
+) -> bool:
+    """Would this intake leave the trainee's findings unchanged?"""
+    live = _places(before, (entry.intake_id for entry in line.intakes), line.trainee_ref)
+    if kind is CASES and judged.setting.append:
+        return now <= live
+    kept = (entry.intake_id for entry in staying(judged, kind, line))
+    return now | _places(before, kept, line.trainee_ref) == live
+
+
+def _says_anew_of_nobody(judged: Judged, kind: Kind, before: Places) -> bool:
+    """Would findings about no trainee (an unknown column) be others than they are?"""
+    named = [balance.trainee_ref for balance in judged.balances[kind.name]]
+    lines = [line for trainee_ref in named if (line := judged.setting.line(kind, trainee_ref))]
+    live = {entry.intake_id for line in lines for entry in line.intakes}
+    now, then = _says_now(judged, kind, [None]).get(None, set()), _places(before, live, None)
+    if kind is CASES and judged.setting.append:
+        return not now <= then
+    others = [line for line in judged.setting.manifest.live if line not in lines]
+    kept = {entry.intake_id for line in lines for entry in staying(judged, kind, line)}
+    kept |= live & {entry.intake_id for line in others for entry in line.intakes}
+    return now | _places(before, kept, None) != then
+
+
+def staying(judged: Judged, kind: Kind, line: Line) -> list[Entry]:
+    """The earlier intakes that stay live for a trainee beside the one in hand."""
+    if kind is CASES and not judged.setting.append:
+        return []
+    key = " and ".join(
+        f"coalesce(live.\"{name}\", '') = coalesce(compared.\"{name}\", '')" for name in kind.key
+    )
+    live_from = {
+        row[0]
+        for row in judged.rows(
+            f"select distinct live.intake_id from {kind.name}.live as live"
+            f" join {kind.name}.comparison as compared on {key}"
+            " where live.trainee_ref = ? and outcome in ('untouched', 'kept')",
+            [line.trainee_ref],
+        )
+    }
+    return [entry for entry in line.intakes if entry.intake_id in live_from]
+
+
+def _says_now(judged: Judged, kind: Kind, trainees: list[str] | list[None]) -> Places:
+    """What these files' findings say about some trainees; about nobody for None."""
+    rows = staging.batches(
+        judged.connection,
+        "select trainee_ref, source_row, column_name, rule, file_name, message, remedy from finding"
+        " where kind = ? and stored and coalesce(trainee_ref, '') in (select coalesce(unnest(?::varchar[]), ''))",
+        [kind.name, trainees],
+    )
+    now: Places = {}
+    for batch in rows:
+        for row in batch.to_pylist():
+            _put(now, row["trainee_ref"], row)
+    return now
+
+
+def _said_before(judged: Judged, kind: Kind) -> Places:
+    """What the findings of the intakes say that are live for the trainees named, by intake and trainee."""
+    store = judged.setting.store
+    lines = [judged.setting.line(kind, balance.trainee_ref) for balance in judged.balances[kind.name]]
+    before: Places = {}
+    if store is None:
+        return before
+    for intake_id in {entry.intake_id for line in lines if line for entry in line.intakes}:
+        for row in read_findings(store, intake_id):
+            if row["kind"] == kind.name:
+                _put(before, (intake_id, row["trainee_ref"]), row)
+    return before
+
+
+def _put(places: Places, key: object, finding: dict[str, Any]) -> None:
+    if finding["rule"] not in ABOUT_THE_INTAKE:
+        words = f"{finding['message'].removeprefix(finding['file_name'])} {finding['remedy']}"
+        place = finding["source_row"], finding["column_name"], finding["rule"], words
+        places.setdefault(key, set()).add(place)
+
+
+def _places(places: Places, intake_ids: Iterable[str], trainee_ref: str | None) -> set[Place]:
+    return {place for intake_id in intake_ids for place in places.get((intake_id, trainee_ref), ())}
+
+
+# ---- what must wait for a person's word
+
+
+def reasons_to_hold(judged: Judged, parts: Iterable[Part]) -> list[Reason]:
+    """Why the tables that change anything must wait for a person's word."""
+    setting, changing = judged.setting, list(parts)
+    reasons: list[Reason] = []
+    if CASES in judged.kinds:
+        named = judged.trainees_of(CASES, changing)
+        reasons = [
+            *rows_that_go(judged.balances[CASES.name], unaccepted(setting)),
+            *rows_that_say_less(judged.connection),
+            *_data_that_would_go_back(judged),
+        ]
+        reasons = [reason for reason in reasons if reason.trainee_ref in named]
+    return reasons + _taken_before(judged, changing)
+
+
+def unaccepted(setting: Setting) -> Callable[[str], int]:
+    def unaccepted(trainee_ref: str) -> int:
+        line = setting.line(CASES, trainee_ref)
+        return line.unaccepted if line else 0
+
+    return unaccepted
+
+
+def _data_that_would_go_back(judged: Judged) -> list[Reason]:
+    lines = {trainee_ref: judged.setting.line(CASES, trainee_ref) for trainee_ref in judged.through}
+    return [
+        Reason(
+            trainee_ref,
+            f"the data run through {line.data_through}, and would run through {now or 'no month'}:"
+            " this looks like an older export",
+        )
+        for trainee_ref, now in sorted(judged.through.items())
+        if (line := lines[trainee_ref]) and line.data_through and (now or "") < line.data_through
+    ]
+
+
+def _taken_before(judged: Judged, changing: list[Part]) -> list[Reason]:
+    """Files whose content was live for a trainee before, and has been replaced since by a newer one."""
+    store, reasons = judged.setting.store, []
+    known = {
+        part.sha256 for part in changing if store and any((store.root / "intake").glob(f"{part.sha256}-*"))
+    }
+    if not known or store is None:
+        return []
+    manifests = store.manifests()
+    for part in changing:
+        if part.sha256 not in known:
+            continue
+        for trainee_ref in sorted(judged.trainees_of(part.kind, [part])):
+            line = judged.setting.line(part.kind, trainee_ref)
+            newest = max(line.intakes, key=lambda entry: entry.taken).intake_id if line else ""
+            if not newest.startswith(part.sha256) and any(
+                entry.intake_id.startswith(part.sha256)
+                for manifest in manifests
+                if (then := manifest.line(part.kind.name, trainee_ref, judged.setting.source_of(part.kind)))
+                for entry in then.intakes
+            ):
+                reasons.append(
+                    Reason(
+                        trainee_ref, f"{part.shown} was taken before, and a newer file has replaced it since"
+                    )
+                )
+    return reasons

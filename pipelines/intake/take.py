@@ -5,31 +5,144 @@
 
 from __future__ import annotations
 
+import datetime
 import json
-from collections.abc import Callable, Iterable
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pipelines.build import build as building
-from pipelines.contract.errors import FileRefused
+from pipelines.contract.errors import FileRefused, Finding, WrongUsage
 from pipelines.contract.formats import CASES, Kind
-from pipelines.contract.rules import ABOUT_THE_INTAKE
-from pipelines.files.reading import Part
+from pipelines.files.reading import ExportFile, Part
 from pipelines.intake import replacement, staging
-from pipelines.intake.judging import Judged, Progress, Setting, judge
-from pipelines.intake.outcome import IntakeOutcome, IntakeRequest, Status
+from pipelines.intake.judging import FINDING_COLUMNS, Judged, Progress, Setting, judge
 from pipelines.intake.replacement import Reason
 from pipelines.specialty.load import Specialty
 from pipelines.store.documents import FORMAT, Entry, Line, Programme
-from pipelines.store.rows import CHANGE_SCHEMA, FINDING_SCHEMA, files_written, read_findings, write_by_trainee
+from pipelines.store.rows import CHANGE_SCHEMA, FINDING_SCHEMA, files_written, write_by_trainee
 from pipelines.store.store import Receipt, Store, adopt_intake, writing
 
-# What a finding is about and what it says, whatever its file is called: row, column, rule, words.
-Place = tuple[int | None, str | None, str, str]
-Places = dict[Any, set[Place]]
+Status = Literal["refused", "held", "nothing_accepted", "left_out", "unchanged", "stored", "sound"]
+
+
+@dataclass(frozen=True)
+class IntakeRequest:
+    """The files of one command and how to take them; `today` is the day of the intake.
+
+    `accepted_by` and `reason` are a person's word that what would be held may go. `programme_ref` is the programme of
+    whoever asks, whose people alone the files may name; None for who may act for every programme of the store.
+    """
+
+    files: Sequence[ExportFile]
+    today: datetime.date
+    source: str = "main"
+    through: str | None = None
+    append: bool = False
+    strict: bool = False
+    accepted_by: str | None = None
+    reason: str | None = None
+    programme_ref: str | None = None
+
+    def check(self) -> None:
+        """Raise WrongUsage where a part of the request cannot be."""
+        if not re.fullmatch(r"[A-Za-z0-9_-]{1,64}", self.source):
+            raise WrongUsage("--source: use 1 to 64 letters, digits, _ or -.")
+        if self.through and not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", self.through):
+            raise WrongUsage("--through: write YYYY-MM.")
+        if self.through and self.through > f"{self.today:%Y-%m}":
+            raise WrongUsage("--through: data cannot run through a month that has not come.")
+        if bool(self.accepted_by) != bool(self.reason):
+            raise WrongUsage("An acceptance needs both who accepts and why.")
+
+
+@dataclass(frozen=True)
+class IntakeOutcome:
+    """How a request ended.
+
+    status: refused (a file is not taken at all) · held (something would vanish) · nothing_accepted (a kind of file had
+    rows and none was accepted) · left_out (rows were left out of a strict or tried request) · unchanged · stored ·
+    sound (tried, and every row would be accepted). Only `stored` changed the store.
+    """
+
+    status: Status
+    refused: list[Finding] = field(default_factory=list)
+    findings: pa.Table | None = None
+    receipts: list[Receipt] = field(default_factory=list)
+    held: list[Reason] = field(default_factory=list)
+    unchanged: list[str] = field(default_factory=list)
+    snapshot: int | None = None
+
+    @property
+    def rows(self) -> int:
+        return sum(int(receipt["rows"]) for receipt in self.receipts)
+
+    @property
+    def left_out_rows(self) -> int:
+        return self.rows - sum(int(receipt["accepted"]) for receipt in self.receipts)
+
+    def finding_rows(self) -> Iterable[tuple[Any, ...]]:
+        """The findings in FINDING_COLUMNS, one at a time."""
+        if self.findings is None:
+            for finding in self.refused:
+                yield tuple(getattr(finding, name, None) for name in FINDING_COLUMNS)
+            return
+        file, row, message = (FINDING_COLUMNS.index(name) for name in ("file_name", "source_row", "message"))
+        for batch in self.findings.to_batches(max_chunksize=10_000):
+            for values in zip(*(column.to_pylist() for column in batch.columns), strict=True):
+                words = f"{values[file]}, row {values[row]}: {values[message]}"
+                yield (*values[:message], words, *values[message + 1 :])
+
+
+def ending(outcome: IntakeOutcome) -> str:
+    """How it ended, in one or two sentences."""
+    if outcome.status == "refused":
+        return "Refused: a file is not taken at all. Nothing of this command was stored."
+    if outcome.status == "held":
+        return "Held: something would vanish from a trainee's record, so nothing of this command was stored."
+    if outcome.status == "nothing_accepted":
+        empty = [kind for kind, accepted in _accepted_by_kind(outcome).items() if not accepted]
+        return f"No row of {' or '.join(empty)} was accepted, so nothing of this command was stored."
+    if outcome.status == "left_out":
+        return f"{outcome.left_out_rows:,} of {outcome.rows:,} rows would be left out; nothing was stored."
+    if outcome.status == "unchanged":
+        return "Nothing changed: what these files say is live already."
+    left_out = f"; {outcome.left_out_rows:,} left out" if outcome.left_out_rows else ""
+    done = "Stored" if outcome.status == "stored" else "Would be stored"
+    return f"{done}: {outcome.rows - outcome.left_out_rows:,} of {outcome.rows:,} rows{left_out}."
+
+
+def _accepted_by_kind(outcome: IntakeOutcome) -> dict[str, int]:
+    accepted: dict[str, int] = {}
+    for receipt in outcome.receipts:
+        accepted[receipt["kind"]] = accepted.get(receipt["kind"], 0) + receipt["accepted"]
+    return accepted
+
+
+def receipt_lines(receipt: Receipt) -> list[str]:
+    left_out, rows = sum(receipt["left_out"].values()), "row" if receipt["rows"] == 1 else "rows"
+    balance = f"{receipt['rows']} {rows} = {receipt['accepted']} accepted + {left_out} left out"
+    lines = [f"{receipt['file_name']} ({receipt['kind']}): {balance}"]
+    lines += [f"    left out, {rule}: {count}" for rule, count in receipt["left_out"].items()]
+    lines += [f"    warning, {rule}: {count}" for rule, count in receipt["warnings"].items()]
+    trainees = receipt["trainees"]
+    if not trainees:
+        return lines
+    totals = {name: sum(each[name] for each in trainees) for name in trainees[0] if name != "trainee_ref"}
+    in_file = ("unchanged", "changed", "kept", "withdrawn")
+    untouched = totals["live_before"] - sum(totals[name] for name in in_file)
+    lines.append(
+        f"    live before {totals['live_before']} = {totals['unchanged']} unchanged + {totals['changed']} changed"
+        f" + {totals['kept']} kept in an older version + {totals['withdrawn']} withdrawn"
+        + (f" + {untouched} not in the file" if untouched else "")
+    )
+    people = f"{len(trainees)} trainee{'s' * (len(trainees) != 1)}"
+    return [*lines, f"    live after {totals['live_after']}, of {people}"]
 
 
 def _silent(_text: str) -> None:
@@ -88,10 +201,10 @@ def _judged(request: IntakeRequest, setting: Setting, progress: Progress, *, sto
     except FileRefused as refusal:
         return IntakeOutcome("refused", refused=refusal.findings)
     ids = intake_ids(judged)
-    parts = parts_that_change(judged)
+    parts = replacement.parts_that_change(judged)
     changing = {part.shown for part in parts}
     receipts = [judged.receipt(part) for part in judged.parts]
-    held = reasons_to_hold(judged, parts)
+    held = replacement.reasons_to_hold(judged, parts)
 
     def outcome(status: Status, snapshot: int | None = None) -> IntakeOutcome:
         unchanged = [part.shown for part in judged.parts if part.shown not in changing]
@@ -133,197 +246,6 @@ def intake_ids(judged: Judged) -> dict[str, str]:
         sha256: f"{sha256}-{max((int(number) for sha, number in taken if sha == sha256), default=0) + 1}"
         for sha256 in {part.sha256 for part in judged.parts}
     }
-
-
-# ---- what the files would change
-
-
-def parts_that_change(judged: Judged) -> list[Part]:
-    """The tables of those files that would leave anything other than it is: judged by the outcome."""
-    changing = set()
-    for kind in judged.kinds:
-        before = _said_before(judged, kind)
-        altered = _altered_trainees(judged, kind, before)
-        anew = _says_anew_of_nobody(judged, kind, before)
-        for part in judged.parts:
-            if (
-                part.kind is kind
-                and (named := judged.trainees_of(kind, [part]))
-                and (anew or named & altered)
-            ):
-                changing.add(part.sha256)
-    return [part for part in judged.parts if part.sha256 in changing]
-
-
-def _altered_trainees(judged: Judged, kind: Kind, before: Places) -> set[str]:
-    """The named trainees of whom a live row, its place in the log, a finding or data_through would change."""
-    balances = judged.balances[kind.name]
-    altered = {balance.trainee_ref for balance in balances if balance.alters}
-    if kind is CASES:
-        altered |= replacement.altered_otherwise(judged.connection, replaces=not judged.setting.append)
-    lines = {each.trainee_ref: judged.setting.line(kind, each.trainee_ref) for each in balances}
-    # Other kinds have no data_through, neither now nor before.
-    through = judged.through if kind is CASES else {}
-    altered |= {ref for ref, line in lines.items() if line is None or through.get(ref) != line.data_through}
-    same_rows = {ref: line for ref, line in lines.items() if line and ref not in altered}
-    now = _says_now(judged, kind, list(same_rows))
-    return altered | {
-        ref
-        for ref, line in same_rows.items()
-        if not _leaves_findings_unchanged(judged, kind, line, before, now.get(ref, set()))
-    }
-
-
-def _leaves_findings_unchanged(
-    judged: Judged, kind: Kind, line: Line, before: Places, now: set[Place]
-) -> bool:
-    """Would this intake leave the trainee's findings unchanged?"""
-    live = _places(before, (entry.intake_id for entry in line.intakes), line.trainee_ref)
-    if kind is CASES and judged.setting.append:
-        return now <= live
-    staying = (entry.intake_id for entry in _staying(judged, kind, line))
-    return now | _places(before, staying, line.trainee_ref) == live
-
-
-def _says_anew_of_nobody(judged: Judged, kind: Kind, before: Places) -> bool:
-    """Would findings about no trainee (an unknown column) be others than they are?"""
-    named = [balance.trainee_ref for balance in judged.balances[kind.name]]
-    lines = [line for trainee_ref in named if (line := judged.setting.line(kind, trainee_ref))]
-    live = {entry.intake_id for line in lines for entry in line.intakes}
-    now, then = _says_now(judged, kind, [None]).get(None, set()), _places(before, live, None)
-    if kind is CASES and judged.setting.append:
-        return not now <= then
-    others = [line for line in judged.setting.manifest.live if line not in lines]
-    staying = {entry.intake_id for line in lines for entry in _staying(judged, kind, line)}
-    staying |= live & {entry.intake_id for line in others for entry in line.intakes}
-    return now | _places(before, staying, None) != then
-
-
-def _staying(judged: Judged, kind: Kind, line: Line) -> list[Entry]:
-    """The earlier intakes that stay live for a trainee beside the one in hand."""
-    if kind is CASES and not judged.setting.append:
-        return []
-    key = " and ".join(
-        f"coalesce(live.\"{name}\", '') = coalesce(compared.\"{name}\", '')" for name in kind.key
-    )
-    staying = {
-        row[0]
-        for row in judged.rows(
-            f"select distinct live.intake_id from {kind.name}.live as live"
-            f" join {kind.name}.comparison as compared on {key}"
-            " where live.trainee_ref = ? and outcome in ('untouched', 'kept')",
-            [line.trainee_ref],
-        )
-    }
-    return [entry for entry in line.intakes if entry.intake_id in staying]
-
-
-def _says_now(judged: Judged, kind: Kind, trainees: list[str] | list[None]) -> Places:
-    """What these files' findings say about some trainees; about nobody for None."""
-    rows = staging.batches(
-        judged.connection,
-        "select trainee_ref, source_row, column_name, rule, file_name, message, remedy from finding"
-        " where kind = ? and stored and coalesce(trainee_ref, '') in (select coalesce(unnest(?::varchar[]), ''))",
-        [kind.name, trainees],
-    )
-    now: Places = {}
-    for batch in rows:
-        for row in batch.to_pylist():
-            _put(now, row["trainee_ref"], row)
-    return now
-
-
-def _said_before(judged: Judged, kind: Kind) -> Places:
-    """What the findings of the intakes say that are live for the trainees named, by intake and trainee."""
-    store = judged.setting.store
-    lines = [judged.setting.line(kind, balance.trainee_ref) for balance in judged.balances[kind.name]]
-    before: Places = {}
-    if store is None:
-        return before
-    for intake_id in {entry.intake_id for line in lines if line for entry in line.intakes}:
-        for row in read_findings(store, intake_id):
-            if row["kind"] == kind.name:
-                _put(before, (intake_id, row["trainee_ref"]), row)
-    return before
-
-
-def _put(places: Places, key: object, finding: dict[str, Any]) -> None:
-    if finding["rule"] not in ABOUT_THE_INTAKE:
-        words = f"{finding['message'].removeprefix(finding['file_name'])} {finding['remedy']}"
-        place = finding["source_row"], finding["column_name"], finding["rule"], words
-        places.setdefault(key, set()).add(place)
-
-
-def _places(places: Places, intake_ids: Iterable[str], trainee_ref: str | None) -> set[Place]:
-    return {place for intake_id in intake_ids for place in places.get((intake_id, trainee_ref), ())}
-
-
-# ---- what must wait for a person's word
-
-
-def reasons_to_hold(judged: Judged, parts: Iterable[Part]) -> list[Reason]:
-    """Why the tables that change anything must wait for a person's word."""
-    setting, changing = judged.setting, list(parts)
-    reasons: list[Reason] = []
-    if CASES in judged.kinds:
-        named = judged.trainees_of(CASES, changing)
-        reasons = [
-            *replacement.rows_that_go(judged.balances[CASES.name], _unaccepted(setting)),
-            *replacement.rows_that_say_less(judged.connection),
-            *_data_that_would_go_back(judged),
-        ]
-        reasons = [reason for reason in reasons if reason.trainee_ref in named]
-    return reasons + _taken_before(judged, changing)
-
-
-def _unaccepted(setting: Setting) -> Callable[[str], int]:
-    def unaccepted(trainee_ref: str) -> int:
-        line = setting.line(CASES, trainee_ref)
-        return line.unaccepted if line else 0
-
-    return unaccepted
-
-
-def _data_that_would_go_back(judged: Judged) -> list[Reason]:
-    lines = {trainee_ref: judged.setting.line(CASES, trainee_ref) for trainee_ref in judged.through}
-    return [
-        Reason(
-            trainee_ref,
-            f"the data run through {line.data_through}, and would run through {now or 'no month'}:"
-            " this looks like an older export",
-        )
-        for trainee_ref, now in sorted(judged.through.items())
-        if (line := lines[trainee_ref]) and line.data_through and (now or "") < line.data_through
-    ]
-
-
-def _taken_before(judged: Judged, changing: list[Part]) -> list[Reason]:
-    """Files whose content was live for a trainee before, and has been replaced since by a newer one."""
-    store, reasons = judged.setting.store, []
-    known = {
-        part.sha256 for part in changing if store and any((store.root / "intake").glob(f"{part.sha256}-*"))
-    }
-    if not known or store is None:
-        return []
-    manifests = store.manifests()
-    for part in changing:
-        if part.sha256 not in known:
-            continue
-        for trainee_ref in sorted(judged.trainees_of(part.kind, [part])):
-            line = judged.setting.line(part.kind, trainee_ref)
-            newest = max(line.intakes, key=lambda entry: entry.taken).intake_id if line else ""
-            if not newest.startswith(part.sha256) and any(
-                entry.intake_id.startswith(part.sha256)
-                for manifest in manifests
-                if (then := manifest.line(part.kind.name, trainee_ref, judged.setting.source_of(part.kind)))
-                for entry in then.intakes
-            ):
-                reasons.append(
-                    Reason(
-                        trainee_ref, f"{part.shown} was taken before, and a newer file has replaced it since"
-                    )
-                )
-    return reasons
 
 
 # ---- storing
@@ -391,7 +313,7 @@ def _lines_after(judged: Judged, parts: list[Part], ids: dict[str, str], snapsho
                     kind=kind.name,
                     trainee_ref=trainee_ref,
                     source=setting.source_of(kind),
-                    intakes=[*(_staying(judged, kind, before) if before else []), *new],
+                    intakes=[*(replacement.staying(judged, kind, before) if before else []), *new],
                     unaccepted=_unaccepted_after(judged, kind, trainee_ref),
                 )
             )
@@ -402,7 +324,7 @@ def _unaccepted_after(judged: Judged, kind: Kind, trainee_ref: str) -> int:
     if kind is not CASES or judged.setting.accepted_by:
         return 0
     balance = next(each for each in judged.balances[kind.name] if each.trainee_ref == trainee_ref)
-    return _unaccepted(judged.setting)(trainee_ref) + balance.kept + balance.withdrawn
+    return replacement.unaccepted(judged.setting)(trainee_ref) + balance.kept + balance.withdrawn
 
 
 def _write_intake(judged: Judged, parts: list[Part], folder: Path, receipt: Receipt) -> None:
