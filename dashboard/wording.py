@@ -61,7 +61,7 @@ HANDS = {
 }
 NO_SOURCE = ", no source"
 
-SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, with a remark"}
+SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, please check"}
 RULES = {
     "not_a_table": "the file is not a table",
     "header_twice": "a column stands twice",
@@ -72,13 +72,13 @@ RULES = {
     "identifier_in_cell": "an identifier in a cell",
     "identifier_in_file_name": "an identifier in the name of the file",
     "required_blank": "a required cell is blank",
-    "case_ref_malformed": "the reference of a case is not one",
-    "ref_malformed": "a reference is not one",
+    "case_ref_malformed": "not a valid case reference",
+    "ref_malformed": "not a valid reference",
     "key_repeated": "the same record stands twice",
     "trainee_unknown": "the trainee is not in the roster",
     "date_unreadable": "a date cannot be read",
     "date_ambiguous": "a date can be read in two ways",
-    "date_impossible": "a date that cannot be",
+    "date_impossible": "an impossible date",
     "date_in_future": "a date lies in the future",
     "before_credit_from": "operated before the trainee's cases count",
     "code_unknown": "a code that the specialty does not know",
@@ -469,6 +469,8 @@ def comparison_sentence(  # noqa: PLR0913 - a value is never compared without bo
     Of counts the others are told by median and quartiles, of all else by all their cases together. It never says
     better or worse: case mix, supervision and chance lie between two numbers.
     """
+    if value is None and reference is None:
+        return f"{NOTHING_KNOWN} of this trainee, so no comparison."
     own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, INTERVAL)
     if reference is None:
         return f"{own}; {_no_comparison(reference_n)}."

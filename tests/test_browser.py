@@ -191,7 +191,7 @@ def _column_of_refs(window: Window, heading: str) -> list[str]:
 
 def test_the_intake_screen_says_through_when_and_how_many_rows(window: Window) -> None:
     window.open("Intake")
-    said = window.rows("Through when")
+    said = window.rows("How current")
     logs = {row["trainee_ref"]: row for row in rows_of(demo_store(), "trainee_log")}
     shown = {ref: row for row in said for ref in logs if ref in row}
     assert "T27" in shown and "T22" in shown
@@ -201,7 +201,7 @@ def test_the_intake_screen_says_through_when_and_how_many_rows(window: Window) -
     for rule in rows_of(demo_store(), "left_out_rule"):
         words = [wording.rule_text(rule["rule"]), wording.severity_text(rule["severity"])]
         wanted = [rule["trainee_ref"], *words, rule["findings"]]
-        assert any(set(wanted) <= set(row) for row in window.rows("What was left out")), wanted
+        assert any(set(wanted) <= set(row) for row in window.rows("What was left out,")), wanted
 
 
 def test_the_volume_summary_is_the_view_of_the_class(window: Window) -> None:

@@ -172,7 +172,7 @@ def test_every_rule_about_rows_has_plain_words_of_its_own() -> None:
 
 def test_a_row_that_was_kept_is_not_told_as_left_out() -> None:
     assert wording.severity_text("left_out") == "left out"
-    assert wording.severity_text("warning") == "kept, with a remark"
+    assert wording.severity_text("warning") == "kept, please check"
     assert wording.severity_text("refused") == "refused"
 
 
@@ -293,9 +293,14 @@ def test_without_five_others_there_is_no_comparison() -> None:
 
 @given(st.integers(0, 60))
 def test_why_there_is_no_comparison_goes_with_the_number_of_others(others: int) -> None:
-    told = wording.comparison_sentence(None, None, None, None, None, None, others)
+    told = wording.comparison_sentence(0.1, None, None, None, None, None, others)
     assert ("fewer than five other trainees" in told) == (others < 5)
     assert (f"fewer than half of the due outcomes of the {others} other trainees" in told) == (others >= 5)
+
+
+def test_of_a_person_without_data_nothing_is_said_about_the_others() -> None:
+    said = wording.comparison_sentence(None, None, None, None, None, None, 0)
+    assert "nothing known" in said and "no comparison" in said and not re.search(r"five|other", said)
 
 
 fraction = st.floats(0, 1)

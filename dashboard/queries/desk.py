@@ -31,7 +31,7 @@ def logs(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         """
         select
             cohort as class, trainee_ref, data_through, is_current as data_current, live_intakes,
-            accepted_rows, left_out_rows, warnings as remarks, unconfirmed_cases
+            accepted_rows, left_out_rows, warnings as rows_to_check, unconfirmed_cases
         from trainee_log
         order by cohort, trainee_ref
         """,

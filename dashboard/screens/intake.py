@@ -132,10 +132,10 @@ def _logs(viewer: Viewer, snapshot: Snapshot) -> None:
 
 
 def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
-    st.header("What was left out or remarked, by rule?")
+    st.header("What was left out, or kept for you to check?")
     frame = queries.left_out(snapshot, viewer.scope)
     if frame.empty:
-        figure.say("Nothing was left out, and nothing was remarked.")
+        figure.say("Nothing was left out, and there is nothing to check.")
         return
     figure.plain_table(
         frame.assign(

@@ -105,7 +105,7 @@ def _milestones(person: Person) -> None:
             {
                 "milestone": ruled["title"],
                 "step": ruled["level"],
-                "evidence": [_rules_told(row) for row in queries.records(ruled)],
+                "evidence": [_rules_text(row) for row in queries.records(ruled)],
                 "missing": ruled["missing"],
                 "committee recorded": [_committee(row) for row in queries.records(ruled)],
             }
@@ -116,9 +116,10 @@ def _milestones(person: Person) -> None:
         figure.say(f"{row.title}: no rule over the numbers here. Committee: {_committee(row)}.")
 
 
-def _rules_told(row: Any) -> str:
-    cannot = f", {row.rules_unknown} cannot be said" if row.rules_unknown else ""
-    return f"{row.rules_met} of {row.rules_total} rules met{cannot}"
+def _rules_text(row: Any) -> str:
+    not_met = row.rules_total - row.rules_met - row.rules_unknown
+    counts = {"met": row.rules_met, "not met": not_met, "not enough data": row.rules_unknown}
+    return ", ".join(f"{count} {words}" for words, count in counts.items() if count)
 
 
 def _committee(row: Any) -> str:
@@ -317,10 +318,10 @@ def _measures(person: Person) -> dict[str, str]:
 
 
 def _findings(person: Person) -> None:
-    st.header("What was left out or remarked, and why?")
+    st.header("What was left out, or kept for you to check, and why?")
     frame = queries.findings(person.snapshot, person.viewer.scope, person.ref)
     if frame.empty:
-        figure.say("Nothing: every row of the live exports was taken without a remark.")
+        figure.say("Nothing: every row of the files in use was stored, and there is nothing to check.")
         return
     figure.plain_table(
         pd.DataFrame(
