@@ -52,6 +52,8 @@ warned as (
     select trainee_ref, count(*) as warnings
     from main.finding
     where severity = 'warning'
+        -- These say what an intake did or did not find then, and may have come right since.
+        and "rule" not in ('case_unknown', 'roster_redates_cases')
     group by trainee_ref
 
 ),
@@ -94,7 +96,7 @@ comment on column definition.trainee_log.live_intakes is
 comment on column definition.trainee_log.accepted_rows is 'Live case rows, each source on its own.';
 comment on column definition.trainee_log.left_out_rows is
 'Rows of live intakes, of any kind of file, that were left out.';
-comment on column definition.trainee_log.warnings is 'Warnings about rows that were kept.';
+comment on column definition.trainee_log.warnings is 'Warnings about rows that were kept, but for those that say what an intake did.';
 comment on column definition.trainee_log.unconfirmed_cases is
 'Cases of which no supervisor has said whether the role is right.';
 comment on column definition.trainee_log.is_current is

@@ -174,7 +174,7 @@ def test_the_message_says_which_case_and_what_to_do_about_it(desk: Desk) -> None
 def test_an_event_in_a_row_that_is_left_out_now_stays_as_it_was_and_is_not_held(desk: Desk) -> None:
     desk.take(desk.file("case_ref | complications\nC001 | capsule_rupture"))
     desk.take(desk.file("case_ref | complications\nC001 | capsule_ruptrue\nC002 | none"))
-    assert desk.live("case_ref, complications") == drawn("C001 | capsule_rupture\nC002 | none")
+    assert desk.live("case_ref, complications") == drawn("C002 | none\nC001 | capsule_rupture")
 
 
 # ---- nothing of the whole command

@@ -184,7 +184,9 @@ def test_a_series_of_exports_leaves_what_a_plain_model_of_the_contract_leaves(de
             chance.choice(["main", "theatre"]),
         )
         cut = chance.randrange(1, len(rows) + 1)
-        files = [desk.file([as_cells(row) for row in part]) for part in (rows[:cut], rows[cut:]) if part]
+        # Files are joined in the order of their names.
+        parts = [("a.csv", rows[:cut]), ("b.csv", rows[cut:])]
+        files = [desk.file([as_cells(row) for row in part], name) for name, part in parts if part]
         before = desk.snapshot()
         desk.take(*files, "--source", source, *(["--append"] if append else []), *ACCEPT)
         expected, accepted = {}, 0

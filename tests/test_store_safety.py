@@ -8,14 +8,15 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import duckdb
+import psutil
 import pytest
 
-from pipelines.store import disk
 from pipelines.store.snapshot import open_snapshot
-from pipelines.store.store import Store, writing
+from pipelines.store.store import Store, refuse_network_share, writing
 from tests.standing import content, copy_of, later_cases, published, standing_store
 from tests.stores import new_store, read_csv, rows_of, run, run_well, set_programme, write_csv
 
@@ -158,12 +159,18 @@ def test_init_leaves_what_is_there_alone(standing: Path, tmp_path: Path) -> None
     assert as_file.read_text() == "a file"
 
 
+def mounted(monkeypatch: pytest.MonkeyPatch, *mounts: tuple[str, str]) -> None:
+    """As if these places were mounted, each with its type of file system."""
+    partitions = [SimpleNamespace(mountpoint=place, fstype=kind) for place, kind in mounts]
+    monkeypatch.setattr(psutil, "disk_partitions", lambda **_: partitions)
+
+
 @pytest.mark.parametrize("kind", ["nfs", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "fuse.sshfs"])
 def test_a_store_on_a_network_share_is_refused(
     kind: str, standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store = copy_of(standing, tmp_path)
-    monkeypatch.setattr(disk, "_mounts", lambda: [("/", "ext4"), (str(tmp_path), kind)])
+    mounted(monkeypatch, ("/", "ext4"), (str(tmp_path), kind))
     for command in (("show", "case_volume"), ("build",), ("intake", later_cases(tmp_path))):
         result = run(*command, "--store", store)
         assert (result.code, "network share" in result.err) == (2, True)
@@ -176,15 +183,13 @@ def test_a_local_disk_below_a_network_share_is_taken(
     standing: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     store = copy_of(standing, tmp_path)
-    mounts = [("/", "nfs4"), (str(tmp_path), "nfs4"), (str(store), "ext4")]
-    monkeypatch.setattr(disk, "_mounts", lambda: mounts)
+    mounted(monkeypatch, ("/", "nfs4"), (str(tmp_path), "nfs4"), (str(store), "ext4"))
     assert run("show", "case_volume", "--store", store).code == 0
 
 
-def test_this_machine_tells_its_mounts() -> None:
-    kinds = dict(disk._mounts())
-    assert "/" in kinds
-    assert not disk.is_network_share(Path("/"))
+def test_the_root_of_this_machine_is_no_network_share() -> None:
+    assert "/" in {each.mountpoint for each in psutil.disk_partitions(all=True)}
+    refuse_network_share(Path("/"))
 
 
 # ---- who writes, who reads
@@ -206,7 +211,8 @@ def test_a_second_writer_ends_with_15_and_hears_who_is_at_work(standing: Path, t
 HOLDS_THE_LOCK = """
 import sys, time
 from pathlib import Path
-from pipelines.store.store import Store, writing
+from types import SimpleNamespace
+from pipelines.store.store import Store, refuse_network_share, writing
 with writing(Store(Path(sys.argv[1]))):
     print("held", flush=True)
     time.sleep(600)
