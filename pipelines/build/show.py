@@ -11,12 +11,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from pipelines.build.build import KEYS
+from pipelines.build.build import KEYS, sql_files, view_name
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 
 Row = tuple[Any, ...]
+
+
+def questions() -> dict[str, str]:
+    """The question that each published view answers: the first line of its file."""
+    first = {view_name(path): path.read_text(encoding="utf-8").partition("\n")[0] for path in sql_files()}
+    return {view: line.removeprefix("-- ") for view, line in first.items() if view in KEYS}
 
 
 def published_rows(store: Store, view: str, where: Sequence[str] = ()) -> tuple[list[str], list[Row]]:

@@ -375,7 +375,18 @@ def _warn_of_another_edition(store: Store) -> None:
         )
 
 
-@cli.command(help="print a published view")
+class _Show(click.Command):
+    """Its help ends with the views that there are."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        from pipelines.build.show import questions
+
+        super().format_epilog(ctx, formatter)
+        with formatter.section("Views"):
+            formatter.write_dl(list(questions().items()))
+
+
+@cli.command(help="print a published view", cls=_Show)
 @click.argument("view", metavar="VIEW")
 @STORE
 @click.option("--where", multiple=True, metavar="column=value", help="only these rows")
