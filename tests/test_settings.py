@@ -164,6 +164,35 @@ def test_a_settings_file_that_is_no_yaml_of_keys_ends_with_2(desk: Desk, name: s
     assert (result.code, name in result.err) == (2, True)
 
 
+@pytest.mark.parametrize(
+    ("setting", "words"),
+    [
+        ("small_count: 4", "small_count: another threshold for small counts than 5 does nothing"),
+        ("academic_year_starts: 9", "academic_year_starts: an academic year that starts in another month"),
+        (
+            "mappings: {headers: {op_date: operated_on}}",
+            "mappings: mappings of headers and procedures do nothing",
+        ),
+    ],
+)
+def test_a_setting_that_would_do_nothing_is_refused_and_says_so(
+    setting: str, words: str, tmp_path: Path
+) -> None:
+    name, _, value = setting.partition(": ")
+    store = new_store(tmp_path)
+    set_programme(store, **{name: yaml.safe_load(value)})
+    result = run("build", "--store", store)
+    assert (result.code, result.out) == (2, "")
+    assert result.err.startswith(f"programme.yaml: {words}")
+    assert "in this version" in result.err
+
+
+def test_the_empty_mappings_that_0_1_0_wrote_are_accepted(tmp_path: Path) -> None:
+    store = new_store(tmp_path)
+    set_programme(store, mappings={"headers": {}, "procedures": {}})
+    run_well("build", "--store", store)
+
+
 # ---- what the settings change
 
 

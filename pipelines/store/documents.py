@@ -113,7 +113,8 @@ def _load(path: Path, model: type[Model]) -> Model:
         raise StoreDamaged(f"{path.name} is missing") from None
     except ValidationError as error:
         faults = [
-            f"{path.name}, {'.'.join(map(str, each['loc']))}: {each['msg'].removeprefix('Value error, ')}."
+            f"{', '.join([path.name, *filter(None, ['.'.join(map(str, each['loc']))])])}:"
+            f" {each['msg'].removeprefix('Value error, ')}."
             for each in error.errors()
         ]
         raise WrongUsage("\n".join(faults)) from None
