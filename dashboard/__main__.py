@@ -67,11 +67,11 @@ def listen(port: int | None) -> socket.socket:
     Raises WrongUsage where the port is taken.
     """
     tried = [port] if port is not None else [*range(FIRST_PORT, FIRST_PORT + PORTS_TRIED), 0]
-    for each in tried:
+    for number in tried:
         listening = socket.socket()
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listening.bind((ADDRESS, each))
+            listening.bind((ADDRESS, number))
             listening.listen()
         except OSError as error:
             listening.close()

@@ -84,8 +84,8 @@ def plain_table(frame: pd.DataFrame) -> None:
         for at, name in enumerate(frame.columns, 1)
         if pd.api.types.is_any_real_numeric_dtype(frame[name])
     ]
-    told = frame.astype(object).map(_cell).rename(columns=lambda name: str(name).replace("_", " "))
-    st.html(told.to_html(index=False, border=0, classes=["plain", *numbers], escape=True), width="content")
+    shown = frame.astype(object).map(_cell).rename(columns=lambda name: str(name).replace("_", " "))
+    st.html(shown.to_html(index=False, border=0, classes=["plain", *numbers], escape=True), width="content")
 
 
 def _cell(value: Any) -> str:
@@ -106,7 +106,7 @@ def say(*sentences: str) -> None:
     _paragraph(" ".join(sentences))
 
 
-def say_each(sentences: Iterable[str]) -> None:
+def say_list(sentences: Iterable[str]) -> None:
     """A list, one point a sentence."""
     st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
 

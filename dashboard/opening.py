@@ -9,12 +9,6 @@ from dashboard import figure, queries, wording
 from dashboard.access import Scope, Viewer, can_see_counts
 from dashboard.queries import Snapshot
 
-ATTRIBUTIONS = {
-    "as_started": "as started: begun as operating surgeon, taken over or not",
-    "as_logged": "as logged: in an operating role",
-    "in_trainee_hands": "in the trainee's hands: events while the trainee was operating",
-}
-
 
 def go(screen: str, trainee_ref: str, figure: str | None = None) -> None:
     """Open another screen on a trainee, and on one of the figures."""
@@ -48,6 +42,18 @@ def first_current(roster: pd.DataFrame) -> str:
     return str([*current, *roster["trainee_ref"]][0])
 
 
+def attributions(snapshot: Snapshot, scope: Scope) -> dict[str, str]:
+    """Whose cases a rate may be of, in the words of the store's specialty."""
+    roles = queries.listed(snapshot, scope, "role")
+    return wording.attributions(list(roles.loc[roles["operating"].astype(bool), "title"]))
+
+
+def choose_attribution(snapshot: Snapshot, scope: Scope, key: str) -> str:
+    """Choose whose cases, the default first."""
+    words = attributions(snapshot, scope)
+    return str(st.selectbox("Whose cases", list(words), key=key, format_func=words.__getitem__))
+
+
 def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str]:
     """Every figure that opens: counts by requirement, and rates by complication and attribution."""
     requirements = queries.listed(snapshot, scope, "requirement")
@@ -61,9 +67,9 @@ def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str
     if with_rates:
         complications = queries.listed(snapshot, scope, "complication")
         named |= {
-            f"complication:{ref}:{attribution}": f"{title}, {wording.attribution_text(attribution)}"
+            f"complication:{ref}:{attribution}": f"{title}: {whose}"
             for ref, title in complications[["complication_ref", "title"]].itertuples(index=False)
-            for attribution in ATTRIBUTIONS
+            for attribution, whose in attributions(snapshot, scope).items()
         }
     return named
 

@@ -27,7 +27,7 @@ Who = tuple[str, str, str | None]
 
 @dataclass
 class Session:
-    """An open session, when it ends by itself, and what has to be told of its end."""
+    """An open session, when it ends by itself, and what is called when it ends."""
 
     who: Who
     ends_at: float

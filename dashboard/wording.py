@@ -8,99 +8,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from pipelines.contract.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
 
 MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
 )
-MISSING_LOGS = "late logs are not missing operations"
-TOO_FEW_OTHERS = (
-    "no comparison: fewer than five other trainees at this training quarter of whom this is known"
-)
 NOTHING_KNOWN = "nothing known"
 NO_CASE = "no case yet"
 INTERVAL = "95 % interval "
-FEWEST_OTHERS = 5  # of the view cohort_comparison
 
 # Two rates are worth naming when telling them apart would change what a committee says. By eye, no source.
 WORTH_NAMING_POINTS = 2
 WORTH_NAMING_TIMES = 2
 WORTH_NAMING_ANYWAY_POINTS = 10
 
-REASONS = {
-    "credited": "counts",
-    "before_credit_from": "does not count: the roster says that the trainee's cases count only from a later month on",
-    "role": "does not count: the requirement asks for another role",
-    "stage": "does not count: the requirement asks for another stage of training",
-    "attribute": "does not count: the requirement includes or excludes cases of this kind",
-    "duplicate_in_operation": "does not count again: another row of the same operation counts",
-    "supervisor_disagreed": "does not count: the supervisor did not confirm the role",
-    "takeover_to_confirm": "does not count yet: a supervisor took over and has not confirmed the role",
-    "performed_elsewhere": "does not count: performed elsewhere, which the requirement does not take",
-    "outside_edition": "does not count: this edition of the requirement is not for this class",
-    "no_requirement": "counts toward nothing: no requirement lists this procedure",
-    "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
-}
-
-ATTRIBUTIONS = {
-    "as_started": "as started",
-    "as_logged": "as logged",
-    "in_trainee_hands": "in the trainee's hands",
-}
-# Why the rate of cases as logged stands for no comparison. 1.9 %, and four of five taken over: Grinton 2020, Eye 35:1213.
-AS_LOGGED_CAUTION = (
-    "Cases that a supervisor took over are left out, and a supervisor takes over because of the complication: in one "
-    "series 1.9 % became 0.4 %. Compare nobody by this rate."
-)
-HANDS = {
-    "trainee": "in the trainee's hands",
-    "supervisor": "in a supervisor's hands",
-    "unclear": "of which it is not clear who was operating",
+# What each attribution counts. No trainee is compared by cases as logged; 1.9 %, and four of five taken over: Grinton 2020,
+# Eye 35:1213.
+ATTRIBUTION_MEANS = {
+    "as_started": "Every case that the trainee began in an operating role counts, taken over or not.",
+    "as_logged": "Cases that a supervisor took over are left out, and a supervisor takes over because of the complication: "
+    "in one series 1.9 % became 0.4 %. Compare nobody by this rate.",
+    "in_trainee_hands": "Every case that the trainee began counts; of the events, those that happened while the trainee was "
+    "operating.",
 }
 NO_SOURCE = ", no source"
-
-SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, please check"}
-RULES = {
-    "not_a_table": "the file is not a table",
-    "header_twice": "a column stands twice",
-    "column_missing": "a column is missing",
-    "kind_unknown": "the kind of file is not known",
-    "cell_too_long": "a cell is too long",
-    "identifier_in_header": "an identifier among the columns",
-    "identifier_in_cell": "an identifier in a cell",
-    "identifier_in_file_name": "an identifier in the name of the file",
-    "required_blank": "a required cell is blank",
-    "case_ref_malformed": "not a valid case reference",
-    "ref_malformed": "not a valid reference",
-    "key_repeated": "the same record stands twice",
-    "trainee_unknown": "the trainee is not in the roster",
-    "date_unreadable": "a date cannot be read",
-    "date_ambiguous": "a date can be read in two ways",
-    "date_impossible": "an impossible date",
-    "date_in_future": "a date lies in the future",
-    "before_credit_from": "operated before the trainee's cases count",
-    "code_unknown": "a code that the specialty does not know",
-    "none_beside_code": "none stands beside a code",
-    "number_unreadable": "a number cannot be read",
-    "number_out_of_range": "a number is out of range",
-    "yes_no_unreadable": "neither yes nor no",
-    "too_many_cells": "more cells than columns",
-    "procedure_unmapped": "a procedure that the specialty does not know",
-    "column_unknown": "a column that is not of the format",
-    "after_expected_completion": "operated after the expected completion",
-    "complication_not_eligible": "a complication that does not go with the procedure",
-    "event_day_missing": "a complication without its day",
-    "supervision_contradicts_role": "supervision and role contradict each other",
-    "takeover_not_recorded": "a complication in a role that does not operate, and no word of a takeover",
-    "logged_before_operated": "logged before it was operated",
-    "roster_redates_cases": "the roster moves the months of training",
-    "case_ref_reused": "one reference for operations on different days",
-    "case_unknown": "no live case has this reference",
-    "in_two_sources": "the same case from two sources",
-    "older_version_kept": "an earlier version of the row stays live",
-}
 
 
 # ---- shares
@@ -166,37 +99,40 @@ class Rate(Protocol):
     possible_high: float | None
 
 
-def rate_sentence(of: Rate) -> str:
-    """One outcome of one trainee, for example `3 of 41 known (7 %; 95 % interval 3–19 %), 6 not known, 4 not yet
-    due. If all were known: between 6 % and 19 %. Too few to tell 4 % from 18 %.`
+def rate_sentence(of: Rate, title: str = "") -> str:
+    """One outcome of one trainee, for example `Capsule rupture in 3 of 41 cases with a known outcome (7 %; 95 %
+    interval 3–19 %), 6 not known, 4 not yet due. If all were known: between 6 % and 19 %. Neither 4 % nor 18 % is
+    ruled out.` Without a title, where it stands beside the sentence, `3 of 41 cases with …`.
 
     A blank rate with some outcomes known is one whose due cases are mostly unknown, or of events of which nobody
     knows in whose hands they happened. With events in unclear hands no two rates are named: the interval is not of
     one count.
     """
-    if of.eligible_cases == 0:
-        return NO_CASE
     known, rest = of.known_outcomes, f"{_not_known(of)}, {_not_yet_due(of)}"
     if known == 0:
-        return f"{NOTHING_KNOWN}: {rest}.{_if_all_were_known(of)}"
-    counts = f"{of.events} of {known} known"
+        counts = f"{title}: " if title else ""
+        if of.eligible_cases == 0:
+            return f"{counts}{NO_CASE}"
+        return f"{counts}{NOTHING_KNOWN}; {rest}.{_if_all_were_known(of)}"
+    counts = f"{title} in " if title else ""
+    counts += f"{of.events} of {cases_text(known)} with a known outcome"
     if of.rate is None or of.rate_low is None or of.rate_high is None:
         return f"{counts} (no rate: {_why_no_rate(of)}){_unclear(of)[0]}, {rest}.{_if_all_were_known(of)}"
-    told = f"{share_text(of.rate, known)}; {interval_text(of.rate_low, of.rate_high, known)}"
-    sentence = f"{counts} ({told}){_unclear(of)[0]}, {rest}.{_if_all_were_known(of)}"
+    rate = f"{share_text(of.rate, known)}; {interval_text(of.rate_low, of.rate_high, known)}"
+    sentence = f"{counts} ({rate}){_unclear(of)[0]}, {rest}.{_if_all_were_known(of)}"
     if of.events_unclear:
         return f"{sentence} {_unclear(of)[1]}"
-    alike = rates_alike(of.rate_low, of.rate_high, known)
-    return f"{sentence} Too few to tell {alike[0]} % from {alike[1]} %." if alike else sentence
+    apart = rates_not_ruled_out(of.rate_low, of.rate_high, known)
+    return f"{sentence} Neither {apart[0]} % nor {apart[1]} % is ruled out." if apart else sentence
 
 
 def _not_known(of: Rate) -> str:
     """The unknown, and how many of them have an event that no follow-up lets count."""
-    told = f"{of.unknown_outcomes} not known"
+    count = f"{of.unknown_outcomes} not known"
     if of.events_unfollowed == 0:
-        return told
+        return count
     has = "has" if of.events_unfollowed == 1 else "have"
-    return f"{told} ({of.events_unfollowed} of them {has} an event without the follow-up that would let it count)"
+    return f"{count} ({of.events_unfollowed} of them {has} an event without the follow-up that would let it count)"
 
 
 def _if_all_were_known(of: Rate) -> str:
@@ -226,14 +162,14 @@ def _unclear(of: Rate) -> tuple[str, str]:
 
 
 def _not_yet_due(of: Rate) -> str:
-    told = f"{of.not_yet_due} not yet due"
+    count = f"{of.not_yet_due} not yet due"
     if of.early_events == 0:
-        return told
+        return count
     has, is_ = ("has", "is") if of.early_events == 1 else ("have", "are")
-    return f"{told} ({of.early_events} of them {has} already happened and {is_} not in the rate yet)"
+    return f"{count} ({of.early_events} of them {has} already happened and {is_} not in the rate yet)"
 
 
-def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
+def rates_not_ruled_out(low: float, high: float, n: int) -> tuple[int, int] | None:
     """Two whole percents strictly inside the printed interval, as far apart as they can be.
 
     None where the interval is narrow enough: the two are less than two points apart, or the higher is not
@@ -250,29 +186,25 @@ def rates_alike(low: float, high: float, n: int) -> tuple[int, int] | None:
 
 
 def rate_label(of: Rate) -> str:
-    """The denominator at the end of a line of a chart: `2 of 117 known`, `2 of 3 known, no rate`."""
+    """The end of a line of a chart, whose heading says that the outcome of these cases is known: `2 in 117 cases`,
+    `2 in 3 cases, no rate`.
+    """
     if of.eligible_cases == 0:
         return NO_CASE
     if of.known_outcomes == 0:
         return NOTHING_KNOWN
-    counts = f"{of.events} of {of.known_outcomes} known{'' if of.rate is not None else ', no rate'}"
+    counts = f"{of.events} in {cases_text(of.known_outcomes)}{'' if of.rate is not None else ', no rate'}"
     return f"{counts}, {of.events_unclear} unclear" if of.events_unclear else counts
 
 
-def attribution_text(attribution: str) -> str:
-    """`as started`, `as logged`, `in the trainee's hands`; KeyError for another."""
-    return ATTRIBUTIONS[attribution]
-
-
-def attribution_caution(attribution: str) -> str:
-    """What must stand beside a rate of this attribution; nothing for most."""
-    return AS_LOGGED_CAUTION if attribution == "as_logged" else ""
-
-
-def outcome_heading(status: str, hands: str, cases: int) -> str:
-    """`Event in the trainee's hands: 3 cases`; hands is blank where it is not asked who was operating."""
-    whose = f" {HANDS[hands]}" if hands else ""
-    return f"{status.capitalize()}{whose}: {cases_text(cases)}"
+def attributions(operating_roles: Sequence[str]) -> dict[str, str]:
+    """Whose cases a rate is of, in words, the default first; the roles are the titles of those that operate."""
+    roles = [role.lower() for role in operating_roles]
+    return {
+        "as_started": "all operations they began",
+        "as_logged": f"logged as {roles[0]}" if len(roles) == 1 else "logged in an operating role",
+        "in_trainee_hands": "happened in their hands",
+    }
 
 
 def source_sentence(source: str) -> str:
@@ -348,42 +280,34 @@ def rule_sentence(
     return " ".join(part for part in parts if part)
 
 
-def reason_text(reason: str, excluded: str | None = None) -> str:
-    """Why a case counts toward a requirement or not, in plain words; KeyError for an unknown reason.
-
-    `excluded` names what the requirement excludes and the case is, such as `simulated`.
-    """
-    if excluded:
-        return f"does not count: the requirement excludes cases of this kind ({excluded})"
-    return REASONS[reason]
-
-
-def rule_text(rule: str) -> str:
-    """The rule of a finding in plain words; KeyError for an unknown one."""
-    return RULES[rule]
-
-
-def severity_text(severity: str) -> str:
-    """What became of the row of a finding; KeyError for an unknown severity."""
-    return SEVERITIES[severity]
-
-
 # ---- time
 
 
-def through_sentence(
-    trainee: str, data_through: str | None, *, is_current: bool, in_training: bool, within_days: int
-) -> str:
-    """`T27: data through July 2026, more than 45 days before the day of this snapshot: late logs are …`
+class Log(Protocol):
+    """How far the log of a trainee of the roster reaches."""
 
-    Who has completed or left has no later log to wait for.
-    """
-    if data_through is None:
-        return f"{trainee}: no data yet."
-    through = f"{trainee}: data through {month_text(data_through)}"
-    if is_current or not in_training:
-        return f"{through}."
-    return f"{through}, more than {within_days} days before the day of this snapshot: {MISSING_LOGS}."
+    trainee_ref: str
+    data_through: str | None
+    is_current: bool
+    in_training: bool
+    months_not_entered: int | None
+
+
+def log_sentence(of: Log) -> str:
+    """`T27: log ends July 2026, 3 months not entered.` Who has completed or left has no later log to wait for."""
+    return f"{of.trainee_ref}: {log_text(of)}."
+
+
+def log_text(of: Log) -> str:
+    """The same without whose log it is; `data through October 2026` where nothing is late."""
+    if of.data_through is None:
+        return "no data yet"
+    month = month_text(of.data_through)
+    if of.is_current or not of.in_training:
+        return f"data through {month}"
+    missing = of.months_not_entered or 0
+    # Where less than a month makes a log late, no whole month need be missing.
+    return f"log ends {month}" + (f", {months_text(missing)} not entered" if missing else "")
 
 
 def end_text(completed: str | None, left: str | None, expected_completion: str) -> str:
@@ -411,12 +335,12 @@ def score_sentence(scored: int, mean: float | None, low: float | None, high: flo
     """`8 scored: mean 3.6 of 5 (95 % interval 2.9–4.3)`; a score has no interval below three."""
     if scored == 0 or mean is None:
         return "not scored yet"
-    told = f"{scored} scored: mean {mean:.1f} of 5"
+    counts = f"{scored} scored: mean {mean:.1f} of 5"
     if low is None or high is None:
-        return f"{told} (no interval: fewer than three scores)" if scored < 3 else f"{told} (no interval)"
+        return f"{counts} (no interval: fewer than three scores)" if scored < 3 else f"{counts} (no interval)"
     if low == high:
-        return f"{told} (all alike: no interval can be told from them)"
-    return f"{told} (95 % interval {low:.1f}–{high:.1f})"
+        return f"{counts} (all alike: they give no interval)"
+    return f"{counts} (95 % interval {low:.1f}–{high:.1f})"
 
 
 def success_sentence(successes: int, attempts: int, low: float | None, high: float | None) -> str:
@@ -424,76 +348,6 @@ def success_sentence(successes: int, attempts: int, low: float | None, high: flo
     if attempts == 0 or low is None or high is None:
         return "no attempts recorded"
     return f"{successes} of {attempts} attempts succeeded ({interval_text(low, high, attempts)})"
-
-
-# ---- comparison
-
-
-class Unit(NamedTuple):
-    """How a measure of the comparison is printed; n, the number of cases, decides the digits of a share."""
-
-    kind: str = "share"  # share | cases | score
-    n: int = 0
-
-    def one(self, value: float) -> str:
-        if self.kind == "share":
-            return share_text(value, self.n)
-        if self.kind == "score":
-            return f"{value:.1f}"
-        return "1 case" if value == 1 else f"{round(value, 1):g} cases"
-
-    def between(self, low: float, high: float) -> str:
-        if self.kind == "share":
-            return range_text(low, high, self.n)
-        return f"{low:.1f}–{high:.1f}" if self.kind == "score" else f"{round(low, 1):g}–{round(high, 1):g}"
-
-
-def unit_of(measure: str, n: int = 0) -> Unit:
-    """The unit of a measure of the comparison, such as `rate:capsule_rupture:as_started`."""
-    kinds = {"counted_cases": "cases", "score_mean": "score"}
-    return Unit(kinds.get(measure.split(":", maxsplit=1)[0], "share"), n)
-
-
-def comparison_sentence(  # noqa: PLR0913 - a value is never compared without both intervals and the number behind
-    value: float | None,
-    low: float | None,
-    high: float | None,
-    reference: float | None,
-    reference_low: float | None,
-    reference_high: float | None,
-    reference_n: int,
-    unit: Unit = Unit(),  # noqa: B008 - a tuple, never changed
-) -> str:
-    """The value, the other trainees at the same training quarter, and whether the interval includes them.
-
-    Of counts the others are told by median and quartiles, of all else by all their cases together. It never says
-    better or worse: case mix, supervision and chance lie between two numbers.
-    """
-    if value is None and reference is None:
-        return f"{NOTHING_KNOWN} of this trainee, so no comparison."
-    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, INTERVAL)
-    if reference is None:
-        return f"{own}; {_no_comparison(reference_n)}."
-    middle, between = ("median", "middle half ") if unit.kind == "cases" else ("together", INTERVAL)
-    others = _with_range(reference, reference_low, reference_high, unit, between)
-    told = f"{own}; the {reference_n} other trainees at this training quarter: {middle} {others}"
-    if value is None or low is None or high is None:
-        return f"{told}."
-    includes = "includes" if low <= reference <= high else "does not include"
-    return f"{told}; the interval {includes} the reference."
-
-
-def _no_comparison(reference_n: int) -> str:
-    if reference_n < FEWEST_OTHERS:
-        return TOO_FEW_OTHERS
-    others = f"the {reference_n} other trainees at this training quarter"
-    return f"no comparison: fewer than half of the due outcomes of {others} are known"
-
-
-def _with_range(value: float, low: float | None, high: float | None, unit: Unit, what: str) -> str:
-    if low is None or high is None:
-        return unit.one(value)
-    return f"{unit.one(value)} ({what}{unit.between(low, high)})"
 
 
 # ---- small words
@@ -506,6 +360,10 @@ def any_of(names: Sequence[str]) -> str:
 
 def cases_text(count: int) -> str:
     return "1 case" if count == 1 else f"{count} cases"
+
+
+def months_text(count: int) -> str:
+    return "1 month" if count == 1 else f"{count} months"
 
 
 def reviews_text(count: int) -> str:

@@ -35,6 +35,11 @@ select
         or latest_data.data_through >= least(roster.completed, roster."left"),
         false
     ) as is_current,
+    -- Whole months after the data; the month in which the snapshot was made is not over.
+    case
+        when latest_data.data_through is not null
+            then greatest(month_number(programme.as_of) - month_number(latest_data.data_through) - 1, 0)
+    end as months_not_entered,
     latest_data.data_through
 from input.trainees as roster
 cross join input.programme as programme

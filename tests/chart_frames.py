@@ -76,7 +76,7 @@ def _wilson(events: int, known: int) -> tuple[float | None, float | None, float 
 
 
 def _known(events: int, known: int) -> str:
-    return "nothing known" if known == 0 else "too few to say" if known < 2 else f"{events} of {known} known"
+    return "nothing known" if known == 0 else "too few to say" if known < 2 else f"{events} in {known} cases"
 
 
 def many_outcomes(count: int = 40) -> pd.DataFrame:
@@ -92,7 +92,7 @@ def bands(count: int = 12) -> pd.DataFrame:
     draw, found = random.Random(5), []
     for place, trainee in enumerate(people(count)):
         if place >= count - 4 and count > 4:
-            why = "no case as surgeon" if place == count - 1 else "no level recorded"
+            why = "no case in an operating role" if place == count - 1 else "no level recorded"
             found.append((trainee, place, None, None, None, None, None, None, False, why))
             continue
         cases = [draw.randint(0, 3 + place), draw.randint(1, 12), draw.randint(4, 20), max(0, 20 - 3 * place)]

@@ -15,7 +15,7 @@ from tests import chart_frames as frames
 
 NO_BANDS = frames.completed().iloc[:0]
 OWN: dict[str, Any] = {"trainee": "T31", "requirement": "Cataract as surgeon", "minimum": 86}
-RUPTURE = "Capsule rupture, as started"
+RUPTURE = "Capsule rupture: all operations they began"
 
 # name -> the chart, from one frame; the frame it is drawn from.
 Draw = Callable[..., Any]

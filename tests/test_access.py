@@ -164,7 +164,7 @@ def test_the_coordinator_sees_volumes_and_no_rates() -> None:
             word in heads for word in ("How often", "Outcomes", "Supervision", "steps", "Technique")
         )
     assert not any(
-        "as started" in option
+        "they began" in option
         for box in opened(cases, WHO["coordinator"]).selectbox
         for option in box.options
     )

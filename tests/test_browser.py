@@ -10,7 +10,7 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser
 
-from dashboard import wording
+from dashboard import labels
 from tests.browser import (
     CASES,
     EXPORTS,
@@ -90,7 +90,7 @@ class Figure(NamedTuple):
 T22 = {"trainee_ref": "T22"}
 CATARACT = T22 | {"requirement_ref": "cataract"}
 RUPTURE = T22 | {"complication_ref": "capsule_rupture", "attribution": "as_started"}
-RATE = "{events} of {known_outcomes} known"
+RATE = "{events} of {known_outcomes} case"
 WHOLE_RATE = "{unknown_outcomes} not known, {not_yet_due} not yet due"
 
 ON_SCREENS: dict[tuple[str, str], list[Figure]] = {
@@ -170,14 +170,14 @@ def test_the_cases_of_a_rate_are_as_many_as_the_rate_says(window: Window) -> Non
     (rate,) = rows_of(demo_store(), "complication_rate", **RUPTURE)
     window.open(CASES)
     window.choose("Trainee", "T22")
-    window.choose("Figure", "Capsule rupture, as started")
+    window.choose("Figure", "Capsule rupture: all operations they began")
     headings = window.main.get_by_role("heading", level=2).all_inner_texts()
     counted = {
         words.split(":")[0]: int(words.split(": ")[1].split()[0])
         for words in headings
         if ": " in words and "known (" not in words
     }
-    assert f"{rate['events']} of {rate['known_outcomes']} known" in headings[0]
+    assert f"{rate['events']} of {rate['known_outcomes']} case" in headings[0]
     assert sum(counted.values()) == int(rate["eligible_cases"]), counted
     assert int(rate["events"]) in counted.values(), counted
 
@@ -199,7 +199,7 @@ def test_the_intake_screen_says_through_when_and_how_many_rows(window: Window) -
         for column in ("data_through", "accepted_rows", "left_out_rows"):
             assert logs[ref][column] in row, (ref, column)
     for rule in rows_of(demo_store(), "left_out_rule"):
-        words = [wording.rule_text(rule["rule"]), wording.severity_text(rule["severity"])]
+        words = [labels.rule_text(rule["rule"]), labels.severity_text(rule["severity"])]
         wanted = [rule["trainee_ref"], *words, rule["findings"]]
         assert any(set(wanted) <= set(row) for row in window.rows("What was left out,")), wanted
 

@@ -72,7 +72,7 @@ def test_a_mark_of_an_interval_opens_the_cases_of_that_outcome(window: Window) -
     window.mark(f"T22: {rate['events']} of").first.click()
     expect(window.page.get_by_role("heading", level=1, name=CASES)).to_be_visible()
     window.settle()
-    assert f"{rate['events']} of {rate['known_outcomes']} known" in window.text()
+    assert f"{rate['events']} of {rate['known_outcomes']} case" in window.text()
     assert "Source:" in window.text()
 
 
@@ -217,13 +217,13 @@ def test_who_has_no_case_of_the_group_keeps_their_row_and_the_ladder_its_words(w
     window.open("Cohort")
     window.choose("Class", "Current classes")
     window.choose("Procedure group", "Glaucoma")
-    expect(window.page.get_by_text("no case as surgeon").first).to_be_attached()
+    expect(window.page.get_by_text("no case in an operating role").first).to_be_attached()
     said = " ".join(_texts(window, "How close did the supervisor stand?"))
     current = [f"T{number}" for number in range(21, 33)]
     assert [ref for ref in current if ref not in said] == []
     of_group = rows_of(demo_store(), "supervision_band", procedure_group="glaucoma")
     without = set(current) - {row["trainee_ref"] for row in of_group}
-    assert without and said.count("no case as surgeon") == len(without)
+    assert without and said.count("no case in an operating role") == len(without)
     for band in ("jointly", "with guidance", "supervisor present", "supervisor available"):
         assert band in said
     window.choose("Procedure group", "All procedures")
@@ -240,7 +240,7 @@ def test_each_line_says_its_quarter_and_each_chart_whose_data_end_early(window: 
     supervised = " ".join(_texts(window, "How close did the supervisor stand?"))
     assert f"{known.pop()} cases, quarter 14 so far" in supervised
     for heading in ("Who has reached", "How often did it", "How close did", "Which steps were"):
-        assert "T27: data through July 2026." in " ".join(_texts(window, heading)), heading
+        assert "T27: log ends July 2026, 3 months not entered." in " ".join(_texts(window, heading)), heading
 
 
 def test_who_has_no_upright_line_is_named_with_the_reason(window: Window) -> None:

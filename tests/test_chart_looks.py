@@ -143,7 +143,7 @@ def test_the_alt_text_of_intervals_names_the_widest_and_the_silent() -> None:
     told = charts.complication_intervals_alt(frames.outcomes(), RUPTURE)
     # Wilson (statsmodels): 0 of 3 -> 0-56.15 %; 3 of 74 -> 1.39-11.25 %
     assert "Widest interval: T06, 0–56 %." in told
-    assert "T02 3 of 74 known, 1–11 %" in told
+    assert "T02 3 in 74 cases, 1–11 %" in told
     assert "No rate: T09 (too few to say), T10 (nothing known)" in told
     assert "axis to 20 %" in told
 
@@ -153,7 +153,7 @@ def test_the_alt_text_of_supervision_names_the_commonest_step_with_its_share() -
     told = charts.supervision_bands_alt(frame, frames.BANDS)
     first = frame[frame["trainee"] == "T01"].sort_values("share").iloc[-1]
     assert f"T01 {first['band']} {100 * first['share']:.0f} % ({first['cases']:.0f} cases)" in told
-    assert "No level recorded: T09, T10, T11. No case as surgeon: T12." in told
+    assert "No level recorded: T09, T10, T11. No case in an operating role: T12." in told
     # One person at one step: the ladder that is told is still the whole one.
     alone = charts.supervision_bands_alt(frame[frame["band"] == "with guidance"].head(1), frames.BANDS)
     assert "lowest to highest: jointly, with guidance, supervisor present, supervisor available." in alone
@@ -189,11 +189,11 @@ def test_a_rate_beyond_the_axis_is_told_in_words() -> None:
     drawn = str(
         charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=0.3).to_dict()
     )
-    assert "1 of 2 known (50 %)" in drawn and "In brackets: a rate beyond the axis." in drawn
+    assert "1 in 2 cases (50 %)" in drawn and "In brackets: a rate beyond the axis." in drawn
     whole = str(
         charts.complication_intervals(frames.outcomes([(1, 2, None)]), title=RUPTURE, top=1.0).to_dict()
     )
-    assert "1 of 2 known'" in whole and "In brackets" not in whole
+    assert "1 in 2 cases'" in whole and "In brackets" not in whole
 
 
 def test_the_alt_text_of_a_line_says_where_it_ends_and_what_lies_behind() -> None:

@@ -177,7 +177,7 @@ def test_the_denominator_stands_at_the_end_of_each_line() -> None:
     ends = svg("supervision_bands")
     for known in frames.bands()["known_cases"].dropna():
         assert re.search(rf">{known:.0f} cases( so far)?<", ends)
-    assert ends.count(">no level recorded<") == 3 and ends.count(">no case as surgeon<") == 1
+    assert ends.count(">no level recorded<") == 3 and ends.count(">no case in an operating role<") == 1
 
 
 @pytest.mark.parametrize("name", ["supervision_bands", "supervision_over_time"])

@@ -68,7 +68,7 @@ def test_the_latest_quarter_with_a_level_is_each_persons_own(snapshot: Snapshot)
         ("T01", 2, "with guidance", 1, 3, True, None),
         ("T01", 2, "supervisor present", 2, 3, True, None),
         ("T02", 1, "supervisor available", 1, 1, False, None),
-        ("T03", None, None, None, None, False, "no case as surgeon"),
+        ("T03", None, None, None, None, False, "no case in an operating role"),
         ("T04", None, None, None, None, False, "no data yet"),
     ]
 
@@ -82,8 +82,8 @@ def test_of_one_quarter_everybody_without_a_level_has_the_reason(snapshot: Snaps
     ]
     other = queries.bands_of_quarter(snapshot, EVERYBODY, PEOPLE, "glaucoma", 2)
     assert told(other, "trainee_ref", "why_none")[:2] == [
-        ("T01", "no case as surgeon"),
-        ("T02", "no case as surgeon"),
+        ("T01", "no case in an operating role"),
+        ("T02", "no case in an operating role"),
     ]
 
 

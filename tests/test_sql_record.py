@@ -312,3 +312,27 @@ def test_lists_are_unnested_once_with_their_days(db: Db) -> None:
         C04 | endophthalmitis | 0
     """)
     assert table(db, "case_attribute", "case_ref, attribute") == "C01 | pediatric\nC01 | simulated"
+
+
+@pytest.mark.parametrize(
+    ("data_through", "as_of", "months"),
+    [
+        # Of July to mid November: August, September and October; November is not over.
+        ("2026-07", "2026-11-15", "3"),
+        ("2026-09", "2026-11-15", "1"),
+        ("2026-10", "2026-11-15", "0"),
+        ("2026-11", "2026-11-15", "0"),
+        ("2026-11", "2027-01-02", "1"),
+    ],
+)
+def test_months_not_entered_are_the_whole_months_after_the_data(
+    db: Db, data_through: str, as_of: str, months: str
+) -> None:
+    put(db, "trainees", "trainee_ref\nT01\nT02")
+    put(db, "data_through", f"trainee_ref | data_through\nT01 | {data_through}")
+    db.execute("update input.programme set as_of = ?", [as_of])
+    run(db)
+    assert table(db, "trainee", "trainee_ref, months_not_entered") == drawn(f"""
+        T01 | {months}
+        T02 |
+    """)

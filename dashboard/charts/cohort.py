@@ -151,7 +151,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
 ) -> Any:
     """One line a trainee, in roster order, one axis for everyone; the denominator stands at its end.
 
-    Columns: trainee, trainee_order, rate, rate_low, rate_high, expected, label (`2 of 117 known`). `top`
+    Columns: trainee, trainee_order, rate, rate_low, rate_high, expected, label (`2 in 117 cases`). `top`
     fixes the end of the axis, for several charts that are read together; by default `axis_top` says it.
     """
     end = axis_top(frame) if top is None else top
@@ -174,7 +174,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
         height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
     ).encode(x=x("rate_low"), x2="rate_high:Q")
     ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
-    # Not clipped, or a dot at 0 % would be half a dot; a rate beyond the axis is told in words.
+    # Not clipped, or a dot at 0 % would be half a dot; a rate beyond the axis stands in words.
     on_axis = base.transform_filter(f"isValid(datum.rate) && datum.rate <= {end}")
     points = on_axis.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     layers = [
@@ -205,10 +205,14 @@ def _denominators(base: Any, width: int, dark: bool) -> Any:
 
 
 def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
-    told = ["Bar: 95 % interval", "dot: observed"]
+    marks = ["Bar: 95 % interval", "dot: observed"]
     if any(high > end for high in numbers(frame, "rate_high")):
-        told.append("arrow: the interval goes on")
-    lines = [" · ".join(told), EXPECTED if numbers(frame, "expected") else NO_EXPECTED]
+        marks.append("arrow: the interval goes on")
+    lines = [
+        " · ".join(marks),
+        "At the right: in how many of the cases with a known outcome.",
+        EXPECTED if numbers(frame, "expected") else NO_EXPECTED,
+    ]
     if any(rate > end for rate in numbers(frame, "rate")):
         lines.append("In brackets: a rate beyond the axis.")
     return tuple(lines)
@@ -218,7 +222,7 @@ def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
 
 FITS_ACROSS = 0.07  # a smaller share has no room for its figure
 BANDS_HEADING = Heading(
-    "Supervision as surgeon",
+    "Supervision while operating",
     (
         "Percent of the cases in which a level is recorded,",
         "lowest step of the ladder first. What happened, not what is permitted.",
@@ -308,7 +312,7 @@ def technique_cohort(
     shown = frame[["trainee", *SCORE_COLUMNS]].assign(
         mark=[_cell(row) for row in rows(frame)],
         spoken=spoken_scores(frame, ("trainee", "step")),
-        place=[people.index(str(each)) for each in frame["trainee"]],
+        place=[people.index(str(trainee)) for trainee in frame["trainee"]],
     )
     y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
     base = _placed(chart_of(shown).encode(y=y))

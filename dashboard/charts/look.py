@@ -51,9 +51,9 @@ class Heading(NamedTuple):
 
 
 def in_order(frame: pd.DataFrame, label: str, order: str) -> list[str]:
-    """The labels, each once, in the order that SQL gave; a blank label is none."""
+    """The labels once, in the order that SQL gave; a blank label is none."""
     ordered = frame.dropna(subset=[label]).sort_values(order, kind="stable")
-    return [str(each) for each in ordered[label].drop_duplicates()]
+    return [str(name) for name in ordered[label].drop_duplicates()]
 
 
 def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -160,7 +160,7 @@ def config(colours: Palette) -> dict[str, Any]:
 
 def numbers(frame: pd.DataFrame, *columns: str) -> list[float]:
     """What is known in these columns, those of them that the frame has."""
-    return [float(each) for column in columns if column in frame for each in frame[column].dropna()]
+    return [float(number) for column in columns if column in frame for number in frame[column].dropna()]
 
 
 def axis_top(frame: pd.DataFrame) -> float:

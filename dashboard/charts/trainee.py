@@ -118,11 +118,11 @@ def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: 
         align="right", baseline="bottom", dx=-6, dy=-8, fontSize=TEXT, fontWeight="bold", aria=False
     )
     of = "" if minimum is None else f" + ' of {minimum}'"
-    number = number.transform_calculate(told=f"datum.counted_cases{of}")
+    number = number.transform_calculate(words=f"datum.counted_cases{of}")
     return [
         line.encode(x=x, y=y("counted_cases")),
         last.mark_point(filled=True, size=70, color=colours.blue, opacity=1, aria=False),
-        number.encode(text="told:N", color=alt.value(colours.ink)),
+        number.encode(text="words:N", color=alt.value(colours.ink)),
     ]
 
 
@@ -141,7 +141,7 @@ def _behind_in_words(bands: pd.DataFrame, nothing: str) -> list[str]:
 COLUMN = 62
 FITS_UP = 0.08  # a smaller share has no room for its figure
 QUARTERS_HEADING = Heading(
-    "Supervision as surgeon, by quarter of training",
+    "Supervision while operating, by quarter of training",
     (*BANDS_HEADING.lines, "Over each bar the number of cases."),
 )
 

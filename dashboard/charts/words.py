@@ -1,4 +1,4 @@
-"""What each chart shows, in words: its alt text, and what a reader who hears it is told of each mark.
+"""What each chart shows, in words: its alt text, and what a reader who hears it hears of each mark.
 
 The words say the finding (counts, the widest interval, what is missing); they are made of the same columns.
 """
@@ -24,10 +24,10 @@ def volume_grid_alt(frame: pd.DataFrame) -> str:
     if frame.empty:
         return "Volume against minimum: no trainee or no requirement to show."
     requirements = in_order(frame, "requirement", "requirement_order")
-    found = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["reached"]]
+    reached = [(row["trainee"], row["requirement"]) for row in rows(frame) if row["reached"]]
     people = in_order(frame, "trainee", "trainee_order")
-    counts = ", ".join(f"{name} {sum(who == name for who, _ in found)}" for name in people)
-    missing = [each for each in requirements if each not in {what for _, what in found}]
+    counts = ", ".join(f"{name} {sum(who == name for who, _ in reached)}" for name in people)
+    missing = [title for title in requirements if title not in {what for _, what in reached}]
     nobody = f" Reached by nobody: {', '.join(missing)}." if missing else ""
     return (
         f"Volume against minimum, trainees in roster order. Reached, of {len(requirements)} requirements:"
@@ -47,18 +47,18 @@ def volume_over_time_alt(
     frame: pd.DataFrame, bands: pd.DataFrame, trainee: str, requirement: str, minimum: int | None
 ) -> str:
     """Where the line ends, the minimum, and the completed classes at that month."""
-    asked = "no minimum" if minimum is None else f"minimum {minimum}"
+    floor = "no minimum" if minimum is None else f"minimum {minimum}"
     if frame.empty:
-        return f"{trainee}, {requirement}: no case yet; {asked}."
+        return f"{trainee}, {requirement}: no case yet; {floor}."
     last = rows(frame.sort_values("training_month", kind="stable").tail(1))[0]
     month, cases = int(last["training_month"]), int(last["counted_cases"])
-    told = f"{trainee}, {requirement}: {cases} cases that count at month {month} of training; {asked}."
+    own = f"{trainee}, {requirement}: {cases} cases that count at month {month} of training; {floor}."
     behind = [row for row in rows(bands) if row["training_month"] == month and row["p50"] is not None]
     if not behind:
-        return f"{told} Nothing of earlier classes to set beside it at that month."
+        return f"{own} Nothing of earlier classes to set beside it at that month."
     row = behind[0]
     half = "" if row["p25"] is None else f", middle half {row['p25']:g}–{row['p75']:g}"
-    return f"{told} Completed classes at that month: median {row['p50']:g}{half}."
+    return f"{own} Completed classes at that month: median {row['p50']:g}{half}."
 
 
 # ---- outcomes
@@ -69,14 +69,14 @@ def complication_intervals_alt(frame: pd.DataFrame, title: str, end: float | Non
     if frame.empty:
         return f"{title}: no trainee to show."
     people = rows(frame.sort_values("trainee_order", kind="stable"))
-    told = [row for row in people if row["rate"] is not None and row["rate_high"] is not None]
-    silent = [f"{row['trainee']} ({row['label']})" for row in people if row not in told]
-    each = "; ".join(f"{row['trainee']} {row['label']}, {_interval(row)}" for row in told)
+    rated = [row for row in people if row["rate"] is not None and row["rate_high"] is not None]
+    silent = [f"{row['trainee']} ({row['label']})" for row in people if row not in rated]
+    lines = "; ".join(f"{row['trainee']} {row['label']}, {_interval(row)}" for row in rated)
     axis = share_text(axis_top(frame) if end is None else end, WHOLE_PERCENTS)
     sentences = [f"{title}, 95 % intervals in roster order, axis to {axis}."]
-    if told:
-        widest = max(told, key=lambda row: float(row["rate_high"] - row["rate_low"]))
-        sentences += [f"{each}.", f"Widest interval: {widest['trainee']}, {_interval(widest)}."]
+    if rated:
+        widest = max(rated, key=lambda row: float(row["rate_high"] - row["rate_low"]))
+        sentences += [f"{lines}.", f"Widest interval: {widest['trainee']}, {_interval(widest)}."]
     if silent:
         sentences.append(f"No rate: {', '.join(silent)}.")
     return " ".join(sentences)
@@ -93,8 +93,11 @@ def line_ends(frame: pd.DataFrame, end: float) -> list[str]:
 
 
 def spoken_rates(frame: pd.DataFrame) -> list[str]:
-    told = [(row, "" if row["rate_low"] is None else f", {_interval(row)}") for row in rows(frame)]
-    return [f"{row['trainee']}: {row['label']}{interval}" for row, interval in told]
+    intervals = ["" if row["rate_low"] is None else f", {_interval(row)}" for row in rows(frame)]
+    return [
+        f"{row['trainee']}: {row['label']}{interval}"
+        for row, interval in zip(rows(frame), intervals, strict=True)
+    ]
 
 
 def _interval(row: dict[str, Any]) -> str:
@@ -107,13 +110,13 @@ def _interval(row: dict[str, Any]) -> str:
 def supervision_bands_alt(frame: pd.DataFrame, ladder: list[str]) -> str:
     """Each trainee's commonest step with its share, and who has none and why."""
     if frame.empty:
-        return "Supervision as surgeon: no trainee to show."
-    told = _commonest(frame, "trainee", "trainee_order")
+        return "Supervision while operating: no trainee to show."
+    commonest = _commonest(frame, "trainee", "trainee_order")
     steps = ", ".join(ladder) or "none"
-    sentences = [f"Supervision as surgeon, shares of the ladder from lowest to highest: {steps}."]
-    if told:
-        each = "; ".join(f"{name} {words}" for name, words in told.items())
-        sentences.append(f"Commonest step, in roster order: {each}.")
+    sentences = [f"Supervision while operating, shares of the ladder from lowest to highest: {steps}."]
+    if commonest:
+        people = "; ".join(f"{name} {words}" for name, words in commonest.items())
+        sentences.append(f"Commonest step, in roster order: {people}.")
     blank = frame[frame["band"].isna()].sort_values("trainee_order", kind="stable")
     for why in dict.fromkeys(blank["why_none"]):
         silent = blank.loc[blank["why_none"] == why, "trainee"]
@@ -134,20 +137,20 @@ def bands_ends(frame: pd.DataFrame, of_latest: bool) -> list[str]:
 
 def supervision_over_time_alt(frame: pd.DataFrame) -> str:
     """The commonest step of each quarter with its share."""
-    told = _commonest(frame, "training_quarter", "training_quarter")
-    if not told:
-        return "Supervision as surgeon by quarter of training: no level recorded yet."
-    each = "; ".join(f"quarter {quarter} {words}" for quarter, words in told.items())
-    return f"Supervision as surgeon by quarter of training. Commonest step: {each}."
+    commonest = _commonest(frame, "training_quarter", "training_quarter")
+    if not commonest:
+        return "Supervision while operating by quarter of training: no level recorded yet."
+    quarters = "; ".join(f"quarter {quarter} {words}" for quarter, words in commonest.items())
+    return f"Supervision while operating by quarter of training. Commonest step: {quarters}."
 
 
 def _commonest(frame: pd.DataFrame, of: str, order: str) -> dict[str, str]:
-    """`supervisor present 57 % (24 cases)` for each, in order."""
-    told: dict[str, dict[str, Any]] = {}
+    """`supervisor present 57 % (24 cases)` for each trainee or quarter, in order."""
+    commonest: dict[str, dict[str, Any]] = {}
     for row in rows(frame.dropna(subset=["share"]).sort_values([order, "band_order"], kind="stable")):
-        if row[of] not in told or row["share"] > told[row[of]]["share"]:
-            told[row[of]] = row
-    return {str(key): _band(row) for key, row in told.items()}
+        if row[of] not in commonest or row["share"] > commonest[row[of]]["share"]:
+            commonest[row[of]] = row
+    return {str(key): _band(row) for key, row in commonest.items()}
 
 
 def band_figures(frame: pd.DataFrame) -> list[str | None]:
@@ -194,19 +197,19 @@ def _score(row: dict[str, Any]) -> str:
     if row["score_mean"] is None:
         return scored_label(0)
     low, high = row["score_low"], row["score_high"]
-    told = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']), low, high)}"
-    return told if low is None or low == high else f"{told}, {low:.1f}–{high:.1f}"
+    mean = f"mean {row['score_mean']:.1f}, {scored_label(int(row['scored']), low, high)}"
+    return mean if low is None or low == high else f"{mean}, {low:.1f}–{high:.1f}"
 
 
 def technique_steps_alt(frame: pd.DataFrame) -> str:
     """How many steps are scored, the widest interval, and which steps say nothing yet."""
     ordered = rows(frame.sort_values("step_order", kind="stable"))
-    told = [row for row in ordered if row["score_mean"] is not None]
-    if not told:
+    scored = [row for row in ordered if row["score_mean"] is not None]
+    if not scored:
         return "Technique by step: nothing scored yet."
-    each = "; ".join(f"{row['step']} {_score(row)}" for row in told)
-    sentences = [f"Technique by step, {len(told)} of {len(ordered)} steps scored, scale 1 to 5: {each}."]
-    sure = [row for row in told if row["score_low"] is not None]
+    steps = "; ".join(f"{row['step']} {_score(row)}" for row in scored)
+    sentences = [f"Technique by step, {len(scored)} of {len(ordered)} steps scored, scale 1 to 5: {steps}."]
+    sure = [row for row in scored if row["score_low"] is not None]
     if sure:
         widest = max(sure, key=lambda row: float(row["score_high"] - row["score_low"]))
         sentences.append(f"Widest interval: {widest['step']}, {_score(widest)}.")
@@ -224,7 +227,7 @@ def technique_cohort_alt(frame: pd.DataFrame) -> str:
     scored = [row["trainee"] for row in rows(frame) if row["score_mean"] is not None]
     sure = [row["trainee"] for row in rows(frame) if row["score_low"] is not None]
     quarters = reviewed_quarters(frame)
-    each = ", ".join(
+    counts = ", ".join(
         f"{name} {scored.count(name)} ({sure.count(name)}) in {quarters[name]}"
         for name in people
         if name in scored
@@ -234,8 +237,8 @@ def technique_cohort_alt(frame: pd.DataFrame) -> str:
         f"Technique by step, each person's latest quarter with a review, {len(steps)} steps, scores from 1 to 5,"
         " trainees in roster order."
     ]
-    if each:
-        sentences.append(f"Steps scored, and in brackets those with three scores or more: {each}.")
+    if counts:
+        sentences.append(f"Steps scored, and in brackets those with three scores or more: {counts}.")
     if silent:
         sentences.append(f"Not scored: {', '.join(silent)}.")
     return " ".join(sentences)
@@ -243,9 +246,9 @@ def technique_cohort_alt(frame: pd.DataFrame) -> str:
 
 def reviewed_quarters(frame: pd.DataFrame) -> dict[str, str]:
     """The latest quarter with a review of each trainee in words, `quarter 14 so far`; blank without one."""
-    told = {}
+    quarters = {}
     for row in rows(frame.drop_duplicates("trainee")):
         quarter = row["training_quarter"]
         words = "" if quarter is None else f"quarter {int(quarter)}{' so far' if row['so_far'] else ''}"
-        told[str(row["trainee"])] = words
-    return told
+        quarters[str(row["trainee"])] = words
+    return quarters

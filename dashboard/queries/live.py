@@ -93,7 +93,7 @@ def _tables_named(path: str, query: str) -> list[str]:
                 tables[".".join(filter(None, place))] = None
             if node.get("type") == "TABLE_FUNCTION" and node["function"]["function_name"] not in CATALOGUE:
                 tables[f"{node['function']['function_name']}()"] = None
-            own |= {each["key"] for each in node.get("cte_map", {}).get("map", [])}
+            own |= {table["key"] for table in node.get("cte_map", {}).get("map", [])}
             waiting += node.values()
         elif isinstance(node, list):
             waiting += node

@@ -17,7 +17,7 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         select
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
             not training_is_over as in_training,
-            (select current_within_days from programme) as within_days,
+            months_not_entered,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
         order by cohort, trainee_ref
@@ -61,7 +61,7 @@ def rates(
             case when attribution <> 'as_logged' then expected.expected end as expected,
             case
                 when attribution <> 'as_logged' then expected.why_none
-                else 'nobody is compared by cases as logged'
+                else 'nobody is compared by cases that leave takeovers out'
             end as why_none
         from complication_rate as rate
         left join expected_rate as expected
@@ -98,7 +98,7 @@ def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFram
 
 
 def bands(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
-    """Shares of the bands of supervision as surgeon in each quarter of training."""
+    """Shares of the bands of supervision while operating in each quarter of training."""
     return select(
         snapshot,
         scope,
@@ -158,7 +158,7 @@ def bands_of_quarter(
 
 def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
     """The bands in which who operates can be supervised, lowest first, whoever and whatever is shown."""
-    found = select(
+    shown = select(
         snapshot,
         scope,
         """
@@ -175,11 +175,11 @@ def ladder(snapshot: Snapshot, scope: Scope) -> list[str]:
         order by min(level_rank)
         """,
     )
-    return list(found["band"])
+    return list(shown["band"])
 
 
 def levels(snapshot: Snapshot, scope: Scope, people: tuple[str, ...], group: str) -> pd.DataFrame:
-    """Every level of supervision as surgeon, for the table behind the bands."""
+    """Every level of supervision while operating, for the table behind the bands."""
     return select(
         snapshot,
         scope,

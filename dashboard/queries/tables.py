@@ -21,7 +21,6 @@ RULES = (
     "milestone",
     "milestone_framework",
     "procedure_group",
-    "programme",
     "requirement",
     "requirement_attribute",
     "requirement_role",
@@ -76,7 +75,6 @@ ROWS = {
 }
 # Where a table does not lie in `main`.
 PLACES = {"case_outcome": "{db}.definition.case_outcome", "reviews": "{db}.input.reviews"}
-PLACES["programme"] = "(select current_within_days from {db}.input.programme)"
 PLACES["other_programme"] = f"""(
     select count(*) > 0 as elsewhere from {{db}}.main.trainee where not ({OF_PROGRAMME})
 )"""

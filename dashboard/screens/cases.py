@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, opening, queries, wording
+from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
 from pipelines.contract.cautions import TO_BE_CONFIRMED
@@ -39,25 +39,12 @@ def show(viewer: Viewer, store: Store) -> None:
         chosen = opening.choose_figure(
             opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"
         )
-    _through(roster, trainee)
+    figure.say(wording.log_sentence(queries.records(roster[roster["trainee_ref"] == trainee])[0]))
     kind, ref, *attribution = chosen.split(":")
     if kind == "requirement":
         _of_requirement(viewer, snapshot, trainee, ref)
     else:
         _of_outcome(viewer, snapshot, trainee, ref, attribution[0])
-
-
-def _through(roster: pd.DataFrame, trainee: str) -> None:
-    row = queries.records(roster[roster["trainee_ref"] == trainee])[0]
-    figure.say(
-        wording.through_sentence(
-            trainee,
-            row.data_through,
-            is_current=row.is_current,
-            in_training=row.in_training,
-            within_days=row.within_days,
-        )
-    )
 
 
 def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:
@@ -83,24 +70,23 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
 def _not_counted(cases: pd.DataFrame) -> None:
     figure.heading(f"Not counted: {wording.cases_text(len(cases))}")
     if not cases.empty:
-        reasons = [wording.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
+        reasons = [labels.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
         _table(cases.assign(reason=reasons).drop(columns=["excluded"]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
     rates = queries.own_rates(snapshot, viewer.scope, trainee)
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
-    figure.heading(wording.rate_sentence(it))
+    figure.heading(wording.rate_sentence(it, it.title))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
     checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
     figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
-    figure.say(
-        f"Whose cases: {opening.ATTRIBUTIONS[attribution]}. {wording.attribution_caution(attribution)}"
-    )
+    whose = opening.attributions(snapshot, viewer.scope)[attribution]
+    figure.say(f"Whose cases: {whose}. {wording.ATTRIBUTION_MEANS[attribution]}")
     figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
     for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):
-        figure.heading(wording.outcome_heading(str(status), str(hands), len(alike)))
+        figure.heading(labels.outcome_heading(str(status), str(hands), len(alike)))
         _table(alike.drop(columns=["status", "hands"]))
 
 

@@ -46,14 +46,12 @@ class View:
         return self.roster[~self.roster["is_current"] & self.roster["in_training"]]
 
     def late_lines(self, frame: pd.DataFrame) -> tuple[str, ...]:
-        """The same people of a chart, for its heading: `T27: data through July 2026.`"""
+        """The same people of a chart, for its heading: `T25, T27: log ends July 2026, 3 months not entered.`"""
         late = self.late[self.late["trainee_ref"].isin(frame["trainee"])]
-        through: dict[str, list[str]] = {}
+        alike: dict[str, list[str]] = {}
         for row in queries.records(late):
-            month = row.data_through
-            words = f"data through {wording.month_text(month)}" if month else "no data yet"
-            through.setdefault(words, []).append(row.trainee_ref)
-        return tuple(f"{', '.join(people)}: {words}." for words, people in through.items())
+            alike.setdefault(wording.log_text(row), []).append(row.trainee_ref)
+        return tuple(f"{', '.join(people)}: {words}." for words, people in alike.items())
 
 
 def _counts_are_theirs(view: View) -> None:
@@ -75,7 +73,7 @@ def show(viewer: Viewer, store: Store) -> None:
         return
     figure.caution()
     view = View(store, snapshot, viewer, _of_class(roster))
-    _through(view)
+    _late(view)
     if view.roster.empty:
         figure.nothing("Nobody of the roster is in training now.", "Choose another class above.")
         return
@@ -98,13 +96,8 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
     return roster if chosen == EVERYBODY else roster.loc[shown]
 
 
-def _through(view: View) -> None:
-    late = [
-        wording.through_sentence(
-            row.trainee_ref, row.data_through, is_current=False, in_training=True, within_days=row.within_days
-        )
-        for row in queries.records(view.late)
-    ]
+def _late(view: View) -> None:
+    late = [wording.log_sentence(row) for row in queries.records(view.late)]
     figure.say(f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}.", *late)
 
 
@@ -172,30 +165,27 @@ def _outcomes(view: View) -> None:
     complications = queries.listed(view.snapshot, view.viewer.scope, "complication")
     titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
     complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
-    attribution = st.selectbox(
-        "Whose cases", list(opening.ATTRIBUTIONS), format_func=opening.ATTRIBUTIONS.__getitem__
-    )
+    attribution = opening.choose_attribution(view.snapshot, view.viewer.scope, "attribution")
     frame = view.in_order(
         queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
     )
     frame = frame.assign(label=[wording.rate_label(row) for row in queries.records(frame)])
-    if beware := wording.attribution_caution(attribution):
-        figure.say(beware)
-    title = f"{titles[complication]}, {wording.attribution_text(attribution)}"
+    figure.say(wording.ATTRIBUTION_MEANS[attribution])
+    whose = opening.attributions(view.snapshot, view.viewer.scope)[attribution]
     enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
     top = None if enough.empty else charts.axis_top(enough)
     chosen = figure.draw(
         "complication_intervals",
         frame,
         key="rates",
-        title=title,
+        title=f"{titles[complication]}: {whose}",
         lines=view.late_lines(frame),
         top=top,
         width=HALF_WIDTH,
         select=True,
     )
     _say_why_not_expected(frame)
-    figure.table(_rate_table(frame), "Each trainee in words")
+    figure.table(_rate_table(frame, titles[complication]), "Each trainee in words")
     if chosen:
         opening.go("cases", chosen["trainee"], f"complication:{complication}:{attribution}")
 
@@ -207,9 +197,9 @@ def _say_why_not_expected(frame: pd.DataFrame) -> None:
     figure.say(*(f"No upright line for {', '.join(people)}: {why}." for why, people in without.items()))
 
 
-def _rate_table(frame: pd.DataFrame) -> pd.DataFrame:
+def _rate_table(frame: pd.DataFrame, title: str) -> pd.DataFrame:
     said = [wording.rate_sentence(row) for row in queries.records(frame)]
-    return pd.DataFrame({"trainee": frame["trainee"], "known outcomes, rate and interval": said})
+    return pd.DataFrame({"trainee": frame["trainee"], title: said})
 
 
 def _group(view: View, key: str, everything: bool) -> str:
@@ -244,7 +234,7 @@ def _supervision(view: View) -> None:
         )
         return
     heading = charts.Heading(
-        f"Supervision as surgeon, {quarter_text(quarter)}",
+        f"Supervision while operating, {quarter_text(quarter)}",
         (*charts.BANDS_HEADING.lines, *view.late_lines(frame)),
     )
     chosen = figure.draw(

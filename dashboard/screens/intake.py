@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, opening, queries, wording
+from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from pipelines.contract.errors import UserError
@@ -117,15 +117,7 @@ def _logs(viewer: Viewer, snapshot: Snapshot) -> None:
     if late.empty:
         figure.say("Every log of a trainee in training is current.")
     for row in queries.records(late):
-        figure.say(
-            wording.through_sentence(
-                row.trainee_ref,
-                row.data_through,
-                is_current=False,
-                in_training=True,
-                within_days=row.within_days,
-            )
-        )
+        figure.say(wording.log_sentence(row))
     if not st.toggle("Also those who have completed or left"):
         frame = frame[frame["trainee_ref"].isin(roster.loc[roster["in_training"], "trainee_ref"])]
     figure.plain_table(frame.rename(columns={"trainee_ref": "trainee"}))
@@ -139,8 +131,8 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
         return
     figure.plain_table(
         frame.assign(
-            what_became_of_it=[wording.severity_text(severity) for severity in frame["what_became_of_it"]],
-            rule=[wording.rule_text(rule) for rule in frame["rule"]],
+            what_became_of_it=[labels.severity_text(severity) for severity in frame["what_became_of_it"]],
+            rule=[labels.rule_text(rule) for rule in frame["rule"]],
         ).rename(columns={"trainee_ref": "trainee"})
     )
     findings = queries.findings(snapshot, viewer.scope, None)

@@ -32,7 +32,7 @@ def show(viewer: Viewer, store: Store) -> None:
     snapshot = queries.live_snapshot(store)
     st.title("Methods")
     st.header("Cautions")
-    figure.say_each(wording.cautions())
+    figure.say_list(wording.cautions())
     st.header("On what basis are the data held?")
     figure.say(_basis(viewer, store.programme))
     _definitions(viewer, snapshot)
@@ -41,7 +41,7 @@ def show(viewer: Viewer, store: Store) -> None:
     st.header("What still has to be confirmed?")
     figure.plain_table(queries.unverified(snapshot, viewer.scope))
     st.header("Where do we depart from published methods?")
-    figure.say_each(DEPARTURES)
+    figure.say_list(DEPARTURES)
 
 
 def _basis(viewer: Viewer, programme: Programme) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, opening, queries, wording
+from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import (
     Viewer,
     can_see_cohort,
@@ -16,6 +16,7 @@ from dashboard.access import (
     check_can_see_trainee,
     check_can_see_volume,
 )
+from dashboard.comparison import comparison_sentence, unit_of
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -78,14 +79,8 @@ def _head(person: Person) -> None:
     row = person.row
     started = f"started {wording.month_text(row.started)}"
     ends = wording.end_text(row.completed, row.left, row.expected_completion)
-    through = wording.through_sentence(
-        person.ref,
-        row.data_through,
-        is_current=row.is_current,
-        in_training=row.in_training,
-        within_days=row.within_days,
-    )
-    figure.say(f"{person.ref}, {wording.cohort_text(row.cohort)}: {started}, {ends}. {through}")
+    cohort = wording.cohort_text(row.cohort)
+    figure.say(f"{person.ref}, {cohort}: {started}, {ends}. {wording.log_sentence(row)}")
 
 
 def _milestones(person: Person) -> None:
@@ -185,14 +180,8 @@ def _outcomes(person: Person) -> None:
         figure.nothing("The specialty names no complication.", "Complications stand in the specialty file.")
         return
     titles = dict(zip(frame["complication_ref"], frame["title"], strict=True))
-    attribution = st.selectbox(
-        "Whose cases",
-        list(opening.ATTRIBUTIONS),
-        format_func=opening.ATTRIBUTIONS.__getitem__,
-        key="own_attribution",
-    )
-    if beware := wording.attribution_caution(attribution):
-        figure.say(beware)
+    attribution = opening.choose_attribution(person.snapshot, person.viewer.scope, "own_attribution")
+    figure.say(wording.ATTRIBUTION_MEANS[attribution])
     of_attribution = frame[frame["attribution"] == attribution]
     said = [wording.rate_sentence(row) for row in queries.records(of_attribution)]
     figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}))
@@ -204,7 +193,7 @@ def _outcomes(person: Person) -> None:
 
 @figure.part(_standing_is_theirs)
 def _supervision(person: Person) -> None:
-    st.header("Supervision as surgeon, by quarter of training")
+    st.header("Supervision while operating, by quarter of training")
     groups = queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
     titles = {"all": "All procedures"} | dict(zip(groups["procedure_group"], groups["title"], strict=True))
     group = st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key="own_group")
@@ -270,7 +259,7 @@ def _comparison(person: Person) -> None:
     frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref).set_index("measure")
     frame = frame.loc[[measure for measure in titles if measure in frame.index]].reset_index()
     said = [
-        wording.comparison_sentence(
+        comparison_sentence(
             row.value,
             row.value_low,
             row.value_high,
@@ -278,13 +267,13 @@ def _comparison(person: Person) -> None:
             row.reference_low,
             row.reference_high,
             row.reference_n or 0,
-            wording.unit_of(row.measure),
+            unit_of(row.measure),
         )
         for row in queries.records(frame)
     ]
     with st.expander("Every measure"):
         figure.plain_table(
-            pd.DataFrame({"measure": [titles[each] for each in frame["measure"]], "in words": said})
+            pd.DataFrame({"measure": [titles[measure] for measure in frame["measure"]], "in words": said})
         )
 
 
@@ -297,15 +286,15 @@ def _measures(person: Person) -> dict[str, str]:
             for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "requirement"))
         }
         | {
-            f"rate:{row.complication_ref}:{attribution}": f"{row.title}, {wording.attribution_text(attribution)}"
+            f"rate:{row.complication_ref}:{attribution}": f"{row.title}: {whose}"
             for row in outcomes
-            for attribution in opening.ATTRIBUTIONS
+            for attribution, whose in opening.attributions(person.snapshot, person.viewer.scope).items()
             # Leaving takeovers out compares what was taken over with what was not; and nobody knows in whose hands an
             # event after the operation happened.
             if attribution == "as_started" or (attribution == "in_trainee_hands" and not row.window_days)
         }
         | {
-            f"supervision_share:{row.procedure_group}": f"{row.title}: share as surgeon at the two top steps of the ladder"
+            f"supervision_share:{row.procedure_group}": f"{row.title}: share operating at the two top steps of the ladder"
             for row in queries.records(
                 queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
             )
@@ -328,8 +317,8 @@ def _findings(person: Person) -> None:
             {
                 "file": frame["file_name"],
                 "row": frame["source_row"],
-                "what became of it": [wording.severity_text(each) for each in frame["severity"]],
-                "rule": [wording.rule_text(rule) for rule in frame["rule"]],
+                "what became of it": [labels.severity_text(severity) for severity in frame["severity"]],
+                "rule": [labels.rule_text(rule) for rule in frame["rule"]],
                 "message": frame["message"],
                 "remedy": frame["remedy"],
             }
