@@ -101,9 +101,9 @@ def _cell(value: Any) -> str:
 # ---- words: the library reads every text of its own as Markdown, so no text that is not ours goes there
 
 
-def say(*sentences: str) -> None:
-    """A paragraph. Whatever a file brought in is text in it, never markup."""
-    _paragraph(" ".join(sentences))
+def say(*sentences: str, kind: str = "") -> None:
+    """A paragraph, `quiet` beside others. Whatever a file brought in is text in it, never markup."""
+    _paragraph(" ".join(sentences), kind)
 
 
 def say_list(sentences: Iterable[str]) -> None:

@@ -1,4 +1,4 @@
-"""The demo's way to become another of its people: a page of its own, before any session."""
+"""Who looks, in one line on each screen; and the demo's way to become another of its people, before any session."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from dashboard import figure
 from dashboard.access import Viewer
 from dashboard.palette import DARK, LIGHT
 from dashboard.people import Person
@@ -14,10 +15,11 @@ from pipelines.store.store import Store
 
 
 def show(viewer: Viewer, store: Store, choice: bool) -> None:
-    """Of a demo store, say who looks; with the way back where there is a choice. The page names nobody but the viewer."""
-    if not store.programme.demo:
-        return
+    """Say who looks, at which programme; of a demo with the way back where there is a choice. Nobody else is named."""
     who = viewer.role.replace("_", " ") + (f" {viewer.person_ref}" if viewer.person_ref else "")
+    if not store.programme.demo:
+        figure.say(f"{store.programme.title}, opened as {who}.", kind="quiet")
+        return
     back = '<a href="/people" target="_self">Look as somebody else</a>' if choice else ""
     st.html(f"<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. {back}</p>")
 

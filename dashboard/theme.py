@@ -31,6 +31,7 @@ table.plain :is(th, td) {
 table.plain th { font-weight: 600; }
 .stHtml h2 { font-size: 1.6rem; font-weight: 600; padding: 0.75rem 0 0.5rem; margin: 0; }
 .stHtml p { margin: 0; }
+.stHtml p.quiet { color: color-mix(in srgb, currentColor 75%, transparent); }
 .stHtml p.caution { font-style: italic; }
 .stHtml p.nothing { padding: 0.6rem 1rem; border-left: 3px solid color-mix(in srgb, currentColor 40%, transparent); }
 """ + "".join(

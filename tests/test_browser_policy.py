@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import http.server
 import json
+import re
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 from tests.browser import CASES, SCREENS, Window, address, browser, windows
+from tests.planted import ELSEWHERE, IN_A_COMMENT, MARKUP, two_programmes, write_marked
+from tests.serving import serving
 
 __all__ = ["address", "browser", "windows"]
 
@@ -109,3 +113,27 @@ def test_the_other_server_does_answer_whom_the_policy_does_not_bind(
     page.goto(f"{other}/page")
     page.close()
     assert asked[0] == "/page"
+
+
+def test_no_text_of_others_is_fetched_or_rendered(browser: Browser, tmp_path: Path) -> None:
+    store = two_programmes(tmp_path, write_marked(tmp_path))
+    rendered = f"[href*='{ELSEWHERE}'], [src*='{ELSEWHERE}'], [*|href*='{ELSEWHERE}'], .katex"
+    asked: list[str] = []
+    shown: set[str] = set()
+    with serving(store.root, "--demo") as server:
+        for person in ("director", "trainee-T01", "reviewer"):
+            window = Window(browser, server.address, person)
+            window.page.on("request", lambda request: asked.append(request.url))
+            for screen in window.links():
+                window.open(screen)
+                window.unfold()
+                assert window.main.locator(rendered).all() == [], screen
+                assert (
+                    window.main.locator("b, strong").filter(has_text=re.compile("^(bold|loud)$")).all() == []
+                )
+                shown |= {words for words in (MARKUP, IN_A_COMMENT) if words in window.text()}
+            assert [line for line in window.faults() if ELSEWHERE in line or "Policy" in line] == []
+            window.close()
+    assert asked and [url for url in asked if not url.startswith(server.address)] == []
+    # The texts were on the screens, as they were written.
+    assert shown == {MARKUP, IN_A_COMMENT}

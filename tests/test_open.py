@@ -28,7 +28,7 @@ from tests.stores import Result, run, set_programme
 def own(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store that is no demo, in a folder as `init` makes it."""
     store = demo_copy(tmp_path_factory.mktemp("own"))
-    set_programme(store, demo=False)
+    set_programme(store, demo=False, title="Own <b>Eye</b> ![seen](x)")
     return store
 
 
@@ -64,6 +64,9 @@ def test_the_link_opens_once_for_one_person_with_one_role(opened: Server) -> Non
         screen = everything(coordinator.rerun())
         assert b"T22" in screen
         assert b"Look as somebody else" not in screen
+        # The quiet line, the title in it as it was written.
+        assert b"Own &lt;b&gt;Eye&lt;/b&gt; ![seen](x), opened as coordinator" in screen
+        assert b"<b>Eye" not in screen
         assert re.search(rb"Intake.*Volume summary", screen, re.DOTALL)
 
 
