@@ -159,13 +159,14 @@ def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, 
     Where they are to be stored, the suite has the last word over the rows accepted.
     """
     progress(f"Reading {len(files)} file{'s' * (len(files) > 1)} …")
-    parts = in_their_order(read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms))
     user_agent = None
     if storing:
-        # Imported here: it costs seconds, and a file that is refused or only tried need not wait for it.
-        from pipelines.intake.suite import USER_AGENT
+        # Imported here: a file that is only tried need not wait for it.
+        from pipelines.intake import suite
 
-        user_agent = USER_AGENT
+        user_agent = suite.USER_AGENT
+        suite.load_meanwhile()
+    parts = in_their_order(read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms))
     database = staging.database_name()
     connection = staging.open_staging(database, user_agent, setting.programme.memory_limit)
     judged = Judged(setting, parts, connection)

@@ -1,13 +1,15 @@
 """The rules as a Great Expectations suite: the last word over the accepted rows, inside the staging database.
 
-The library is slow to import, so it is imported where a file is checked and nowhere else. It has no DuckDB
+The library is slow to import, so it is imported where a file is stored and nowhere else. It has no DuckDB
 connection of its own in this release: it comes through SQLAlchemy, and this module is the only one that knows.
 """
 
 from __future__ import annotations
 
 import functools
+import importlib
 import os
+import threading
 from collections.abc import Sequence
 from typing import Any
 
@@ -23,6 +25,11 @@ from pipelines.contract.rules import SEVERITY, Check
 
 # Both connections to one in-memory database must have equal configurations.
 USER_AGENT = f"duckdb_engine/{duckdb_engine.__version__}(sqlalchemy/{sqlalchemy.__version__})"
+
+
+def load_meanwhile() -> None:
+    """Start to import the library, which takes seconds, while the files are read."""
+    threading.Thread(target=importlib.import_module, args=("great_expectations",)).start()
 
 
 def validate(database: str, kind: Kind, checks: Sequence[Check]) -> dict[str, int]:
