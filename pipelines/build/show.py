@@ -16,6 +16,8 @@ from pipelines.contract.errors import WrongUsage
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 
+# Printed by a CSV writer as cell_text would.
+AS_IT_IS = {str, int, type(None)}
 Row = tuple[Any, ...]
 
 
@@ -75,7 +77,7 @@ def as_csv(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
     for some in batched(rows, 1000):
-        writer.writerows([cell_text(value) for value in row] for row in some)
+        writer.writerows(row if AS_IT_IS.issuperset(map(type, row)) else map(cell_text, row) for row in some)
         yield text.getvalue()
         text.seek(0)
         text.truncate()
@@ -94,11 +96,14 @@ def as_json(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
 
 def as_table(columns: Sequence[str], rows: Iterable[Row]) -> Iterator[str]:
     """Columns aligned for reading; numbers to the right, proportions to four digits."""
-    body = [[_short(value) for value in row] for row in rows]
+    remaining = iter(rows)
+    # A long table need not be in memory whole: its first rows say how wide the columns are.
+    body = [[_short(value) for value in row] for row in itertools.islice(remaining, 10_000)]
     widths = [max(len(name), *(len(row[number]) for row in body), 0) for number, name in enumerate(columns)]
     numeric = [_is_numeric(body, number) for number in range(len(columns))]
-    for line in ([list(columns), ["-" * width for width in widths]], body):
-        yield from (_line(cells, widths, numeric) + "\n" for cells in line)
+    more = ([_short(value) for value in row] for row in remaining)
+    for lines in ([list(columns), ["-" * width for width in widths]], body, more):
+        yield from (_line(cells, widths, numeric) + "\n" for cells in lines)
 
 
 def batched(rows: Iterable[Row], size: int) -> Iterator[list[Row]]:

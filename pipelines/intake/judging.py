@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import duckdb
+import numpy as np
 import pyarrow as pa
 
 from pipelines.contract.formats import CASES, FORMAT_CODES, KINDS, REVIEWS, TRAINEES, Column, Kind
@@ -138,19 +139,30 @@ class Judged:
         staging.create(self.connection, "intake_name", names)
         rows = staging.batches(
             self.connection,
-            f"select intake_id, {columns}, null::varchar as data_through from finding"
-            " join intake_name using (sheet_number)"
-            " order by sheet_number, source_row nulls first, column_name nulls first, rule",
+            f"select sheet_number, intake_id, {columns}, null::varchar as data_through from finding"
+            " join intake_name using (sheet_number)",
         )
         texts = pa.schema(
-            [
-                pa.field(column.name, pa.dictionary(pa.int32(), pa.string()))
-                if column.type == pa.string()
-                else column
-                for column in rows.schema
-            ]
+            pa.field(column.name, pa.dictionary(pa.int32(), pa.string()))
+            if column.type == pa.string()
+            else column
+            for column in rows.schema
         )
-        return pa.Table.from_batches([batch.cast(texts) for batch in rows], texts)
+        found = pa.Table.from_batches([batch.cast(texts) for batch in rows], texts).unify_dictionaries()
+        # Ordered here: the engine would write every text out to sort by four of the columns.
+        keys = [_ranks(found[name]) for name in ("rule", "column_name", "source_row", "sheet_number")]
+        return found.take(np.lexsort(keys)).drop_columns("sheet_number")
+
+
+def _ranks(column: pa.ChunkedArray) -> np.ndarray[Any, Any]:
+    """The place of each value in the order of the values, which nulls begin."""
+    if not pa.types.is_dictionary(column.type):
+        return np.asarray(column.fill_null(-1).to_numpy())
+    whole = column.combine_chunks()
+    texts = whole.dictionary.to_pylist()
+    rank_of = {text: rank for rank, text in enumerate(sorted(texts))}
+    ranks = np.array([*(rank_of[text] for text in texts), -1])
+    return np.asarray(ranks[whole.indices.fill_null(len(texts)).to_numpy()])
 
 
 def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, storing: bool) -> Judged:

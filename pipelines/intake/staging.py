@@ -74,7 +74,7 @@ def batches(
 ) -> pa.RecordBatchReader:
     """The rows of a query as they come, so that they are never in memory twice."""
     # A cursor of its own: the connection may still hold rows of the query before.
-    return connection.cursor().sql(query, params=list(parameters)).to_arrow_reader(100_000)
+    return connection.cursor().sql(query, params=list(parameters)).to_arrow_reader(20_000)
 
 
 def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Part], reading: Reading) -> None:

@@ -94,7 +94,7 @@ class IntakeOutcome:
             return
         file, row, message = (FINDING_COLUMNS.index(name) for name in ("file_name", "source_row", "message"))
         for batch in self.findings.to_batches(max_chunksize=10_000):
-            for values in zip(*(column.to_pylist() for column in batch.columns), strict=True):
+            for values in zip(*map(_values, batch.columns), strict=True):
                 words = f"{values[file]}, row {values[row]}: {values[message]}"
                 yield (*values[:message], words, *values[message + 1 :])
 
@@ -143,6 +143,16 @@ def receipt_lines(receipt: Receipt) -> list[str]:
     )
     people = f"{len(trainees)} trainee{'s' * (len(trainees) != 1)}"
     return [*lines, f"    live after {totals['live_after']}, of {people}"]
+
+
+def _values(column: pa.Array) -> list[Any]:
+    """A column as Python values; texts kept once are not made anew for each row."""
+    if not pa.types.is_dictionary(column.type):
+        values: list[Any] = column.to_pylist()
+        return values
+    texts = [*column.dictionary.to_pylist(), None]
+    places = column.indices.fill_null(len(texts) - 1).to_numpy().tolist()
+    return [texts[place] for place in places]
 
 
 def _silent(_text: str) -> None:
