@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import Protocol
 
+from pipelines.contract.attributions import ATTRIBUTIONS
 from pipelines.contract.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
 
 MONTHS = (
@@ -199,12 +200,9 @@ def rate_label(of: Rate) -> str:
 
 def attributions(operating_roles: Sequence[str]) -> dict[str, str]:
     """Whose cases a rate is of, in words, the default first; the roles are the titles of those that operate."""
-    roles = [role.lower() for role in operating_roles]
-    return {
-        "as_started": "all operations they began",
-        "as_logged": f"logged as {roles[0]}" if len(roles) == 1 else "logged in an operating role",
-        "in_trainee_hands": "happened in their hands",
-    }
+    if len(operating_roles) != 1:
+        return ATTRIBUTIONS
+    return ATTRIBUTIONS | {"as_logged": f"logged as {operating_roles[0].lower()}"}
 
 
 def source_sentence(source: str) -> str:

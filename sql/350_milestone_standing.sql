@@ -125,32 +125,36 @@ lacking as (
             when measure = 'counted_cases' and is_met is null
                 then concat('cannot be said: ', about, ' is not counted for this class')
             when measure = 'counted_cases'
-                then concat(cast(-floor(measured_value - at_least) as bigint), ' more of ', about)
+                then concat(
+                    about, ': ', cast(-floor(measured_value - at_least) as bigint), ' more ',
+                    case when measured_value - at_least >= -1 then 'case' else 'cases' end
+                )
             when measure = 'rate' and measured_value is null
                 then concat('cannot be said: ', about, ' has no rate yet')
             when measure = 'rate' and is_met is null
                 then concat(
-                    'cannot be said: ', about, ' in the trainee''s hands may be as rare as ',
+                    'cannot be said: ', about, ' that happened in their hands may be as rare as ',
                     percent_text(tenth_below(other_end)), ' and as frequent as ',
-                    percent_text(tenth_above(measured_value)), '; at most ', percent_text(at_most), ' is asked'
+                    percent_text(tenth_above(measured_value)), '; needs at most ', percent_text(at_most)
                 )
             when measure = 'rate'
                 then concat(
                     about, ' may be as frequent as ', percent_text(tenth_above(measured_value)),
-                    '; at most ', percent_text(at_most), ' is asked'
+                    '; needs at most ', percent_text(at_most)
                 )
             when measure = 'supervision_share' and is_met is null
                 then concat('cannot be said: no case of ', about, ' with a recorded level')
             when measure = 'supervision_share'
                 then concat(
                     about, ' at "', level_title, '" or above: ', percent_text(tenth_below(measured_value)),
-                    ' of ', evidence, ' known cases, ', percent_text(at_least), ' asked'
+                    ' of ', evidence, case when evidence = 1 then ' case' else ' cases' end,
+                    ' with a recorded level; needs ', percent_text(at_least)
                 )
             when is_met is null
                 then concat('cannot be said: ', about, ' has ', evidence, ' of at least 3 scores')
             else concat(
                 about, ': mean ', score_text(measured_value), ' in ', evidence,
-                ' scores of all quarters, ', score_text(at_least), ' asked'
+                ' scores of all quarters; needs ', score_text(at_least)
             )
         end as lack
     from answered

@@ -64,7 +64,7 @@ left join by_month
         and trained.training_month = by_month.training_month;
 
 comment on view definition.volume_course is
-'How did each trainee come to their number of cases, month by month of training? It ends with the last month of the trainee''s data, or of their training where that came first; cases after it are in case_volume alone. Late logs are not missing operations: the last months may still grow.';
+'How did each trainee come to their number of cases, month by month of training? It ends with the last month of the trainee''s data, or of their training where that came first; cases after it are in case_volume alone. A log that ends early says nothing of the months after it, and its last months may still grow.';
 comment on column definition.volume_course.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.volume_course.cohort is
 'The class: the academic year in which its trainees are to complete.';

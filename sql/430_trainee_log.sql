@@ -86,7 +86,7 @@ left join warned on trainee.trainee_ref = warned.trainee_ref
 left join unconfirmed on trainee.trainee_ref = unconfirmed.trainee_ref;
 
 comment on view definition.trainee_log is
-'What came in of each trainee''s log, what was left out, and what is still to be confirmed? One row for every trainee of the roster, also without an export. Late logs are not missing operations.';
+'What came in of each trainee''s log, what was left out, and what is still to be confirmed? One row for every trainee of the roster, also without an export. A log that ends early says nothing of the months after it.';
 comment on column definition.trainee_log.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.trainee_log.cohort is
 'The class: the academic year in which its trainees are to complete.';

@@ -175,7 +175,7 @@ def test_the_cases_of_a_rate_are_as_many_as_the_rate_says(window: Window) -> Non
     counted = {
         words.split(":")[0]: int(words.split(": ")[1].split()[0])
         for words in headings
-        if ": " in words and "known (" not in words
+        if ": " in words and "known outcome (" not in words
     }
     assert f"{rate['events']} of {rate['known_outcomes']} case" in headings[0]
     assert sum(counted.values()) == int(rate["eligible_cases"]), counted

@@ -303,7 +303,7 @@ def test_what_a_milestone_asks_is_told_for_each_measure() -> None:
         "counted cases of Cataract.",
         "at least 50 % of the cases of Cataract at 'Performed, supervisor in the room' or above",
         "a mean score of at least 3.5 in nucleus disassembly, from three scores on",
-        "Capsule rupture, as started: the upper end of the interval at most 10 %",
+        "Capsule rupture, all operations they began: the upper end of the interval at most 10 %",
     ):
         assert any(words in each for each in told), words
 

@@ -33,10 +33,10 @@ def test_every_level_has_a_row_also_without_a_rule_and_without_a_case() -> None:
     run(db)
     assert table(db, "milestone_standing", f"trainee_ref, milestone_ref, {TALLY}, data_through") == drawn("""
         T01 | lens_skill | A | 0 | 0 | 0 |                 | 2026-10
-        T01 | lens_skill | B | 0 | 1 | 0 | 3 more of A rule | 2026-10
+        T01 | lens_skill | B | 0 | 1 | 0 | A rule: 3 more cases | 2026-10
         T01 | lens_skill | C | 0 | 0 | 0 |                 | 2026-10
         T02 | lens_skill | A | 0 | 0 | 0 |                 |
-        T02 | lens_skill | B | 0 | 1 | 0 | 3 more of A rule |
+        T02 | lens_skill | B | 0 | 1 | 0 | A rule: 3 more cases |
         T02 | lens_skill | C | 0 | 0 | 0 |                 |
     """)
 
@@ -44,8 +44,8 @@ def test_every_level_has_a_row_also_without_a_rule_and_without_a_case() -> None:
 @pytest.mark.parametrize(
     ("cases", "expected"),
     [
-        (1, "0 | 1 | 0 | 2 more of A rule"),
-        (2, "0 | 1 | 0 | 1 more of A rule"),
+        (1, "0 | 1 | 0 | A rule: 2 more cases"),
+        (2, "0 | 1 | 0 | A rule: 1 more case"),
         (3, "1 | 1 | 0 |"),
         (4, "1 | 1 | 0 |"),
     ],
@@ -65,15 +65,15 @@ def test_a_requirement_that_is_not_for_this_class_cannot_be_said() -> None:
     ("hands", "expected"),
     [
         # 12 ruptures in 60: 0 and 12 events are 0 to 6.02 % and 11.83 to 31.78 %; 2 are to 11.36 %, 22 from 25.62 %.
-        ({"": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; at most 20 % is asked"),
-        ({"unclear": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; at most 20 % is asked"),
+        ({"": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; needs at most 20 %"),
+        ({"unclear": 12}, "0 | 1 | 1 | {} as rare as 0 % and as frequent as 31.8 %; needs at most 20 %"),
         (
             {"trainee": 12},
-            "0 | 1 | 1 | {} as rare as 11.8 % and as frequent as 31.8 %; at most 20 % is asked",
+            "0 | 1 | 1 | {} as rare as 11.8 % and as frequent as 31.8 %; needs at most 20 %",
         ),
         ({"supervisor": 12}, "1 | 1 | 0 |"),
         ({"supervisor": 10, "": 2}, "1 | 1 | 0 |"),
-        ({"trainee": 22}, "0 | 1 | 0 | An outcome may be as frequent as 49.4 %; at most 20 % is asked"),
+        ({"trainee": 22}, "0 | 1 | 0 | An outcome may be as frequent as 49.4 %; needs at most 20 %"),
     ],
 )
 def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interval_say_so(
@@ -85,7 +85,7 @@ def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interv
     for whose, events in hands.items():
         log.add("T01", "2026-01", events, complications="capsule_rupture", event_hands=whose or None)
     log.add("T01", "2026-01", 60 - sum(hands.values()), complications="none")
-    said = "cannot be said: An outcome in the trainee's hands may be"
+    said = "cannot be said: An outcome that happened in their hands may be"
     assert standing(db) == expected.format(said).strip()
 
 
@@ -94,9 +94,9 @@ def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interv
     [
         (0, 0, "0 | 1 | 1 | cannot be said: An outcome has no rate yet"),
         # 0 of 15: Wilson's upper end z*z / (15 + z*z) = 3.8415 / 18.8415 = 20.389 %, of 16: 19.362 %.
-        (0, 15, "0 | 1 | 0 | An outcome may be as frequent as 20.4 %; at most 20 % is asked"),
+        (0, 15, "0 | 1 | 0 | An outcome may be as frequent as 20.4 %; needs at most 20 %"),
         (0, 16, "1 | 1 | 0 |"),
-        (1, 16, "0 | 1 | 0 | An outcome may be as frequent as 28.4 %; at most 20 % is asked"),
+        (1, 16, "0 | 1 | 0 | An outcome may be as frequent as 28.4 %; needs at most 20 %"),
     ],
 )
 def test_a_rate_is_met_by_the_upper_end_of_its_interval(events: int, known: int, expected: str) -> None:
@@ -113,19 +113,25 @@ def test_a_rate_is_met_by_the_upper_end_of_its_interval(events: int, known: int,
     ("observed", "guided", "available", "expected"),
     [
         (0, 0, 0, "0 | 1 | 1 | cannot be said: no case of Lens surgery with a recorded level"),
+        (
+            1,
+            0,
+            0,
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 0 % of 1 case with a recorded level; needs 50 %',
+        ),
         (1, 0, 1, "1 | 1 | 0 |"),
         (1, 1, 0, "1 | 1 | 0 |"),
         (
             3,
             1,
             1,
-            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 40 % of 5 known cases, 50 % asked',
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 40 % of 5 cases with a recorded level; needs 50 %',
         ),
         (
             1001,
             500,
             500,
-            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 49.9 % of 2001 known cases, 50 % asked',
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 49.9 % of 2001 cases with a recorded level; needs 50 %',
         ),
     ],
 )
@@ -149,7 +155,7 @@ def test_a_share_is_of_the_cases_with_a_level_in_all_quarters(
         ([], "0 | 1 | 1 | cannot be said: Capsulorhexis has 0 of at least 3 scores"),
         ([5, 5], "0 | 1 | 1 | cannot be said: Capsulorhexis has 2 of at least 3 scores"),
         ([3, 4, 3, 4], "1 | 1 | 0 |"),
-        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean 3.33 in 3 scores of all quarters, 3.5 asked"),
+        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean 3.33 in 3 scores of all quarters; needs 3.5"),
     ],
 )
 def test_a_mean_score_is_of_the_faculty_over_all_quarters(scores: list[int], expected: str) -> None:
@@ -179,14 +185,14 @@ def test_what_is_missing_stands_in_the_order_of_the_rules() -> None:
     missing = "; ".join(
         (
             "cannot be said: Capsulorhexis has 0 of at least 3 scores",
-            "1 more of A rule",
+            "A rule: 1 more case",
             "cannot be said: An outcome has no rate yet",
         )
     )
     assert table(db, "milestone_standing", TALLY) == drawn(f"""
         A | 0 | 0 | 0 |
         B | 1 | 4 | 2 | {missing}
-        C | 0 | 1 | 0 | 2 more of A rule
+        C | 0 | 1 | 0 | A rule: 2 more cases
     """)
 
 

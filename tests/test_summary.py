@@ -130,7 +130,8 @@ def test_each_trainee_has_a_sheet_with_the_numbers_of_the_view(store: Path, tmp_
         "Lid repair": [1, 0, 1, None, 0, 0, "First", TO_BE_CONFIRMED],
     }
     assert counts(book["-T03"], "trainee_1")["=Lens surgery"][:3] == [3, 0, 3]
-    assert "not current" in book["T02"]["A2"].value
+    assert "2025-01, not current. Later months are not entered." in book["T02"]["A2"].value
+    assert "not entered" not in book["T01"]["A2"].value
 
 
 # ---- the receipt

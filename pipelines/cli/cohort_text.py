@@ -7,6 +7,7 @@ from typing import Any
 
 import duckdb
 
+from pipelines.contract.attributions import ATTRIBUTIONS
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 
@@ -32,7 +33,7 @@ from complication_rate
 where attribution = 'as_started'
     and complication_ref = (select complication_ref from complication order by position limit 1)
 """
-# What happened as surgeon in the latest quarter with a recorded level, in the group of that complication.
+# What happened while operating in the latest quarter with a recorded level, in the group of that complication.
 SUPERVISION = """
 select trainee_ref, band, cases
 from supervision_band
@@ -87,8 +88,8 @@ def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[
         bands.setdefault(trainee_ref, {})[band] = cases
     title = connection.execute("select title from complication order by position limit 1").fetchone()
     lines = [
-        f"{title[0] if title else 'Complication'}, as started, self-reported: known outcomes, rate and 95 % interval;"
-        " supervision as surgeon in the latest quarter, cases."
+        f"{title[0] if title else 'Complication'}, {ATTRIBUTIONS['as_started']}, self-reported: in how many cases with a known"
+        " outcome, rate and 95 % interval; supervision while operating in the latest quarter, cases."
     ]
     for cohort, trainee_ref, data_through, is_current in people:
         through = f"data through {data_through or 'none'}{'' if is_current else ' (not current)'}"
@@ -100,9 +101,9 @@ def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[
 
 def _rate(row: Any) -> str:
     if row is None or row[3] is None:
-        return "too few known to say"
-    return f"{row[1]} of {row[2]} known ({row[3]:.1%}; {row[4]:.1%} to {row[5]:.1%})"
+        return "no rate yet"
+    return f"{row[1]} in {row[2]} {'case' if row[2] == 1 else 'cases'} ({row[3]:.1%}; {row[4]:.1%} to {row[5]:.1%})"
 
 
 def _bands(bands: dict[str, int]) -> str:
-    return ", ".join(f"{band} {cases}" for band, cases in bands.items()) or "no case as surgeon"
+    return ", ".join(f"{band} {cases}" for band, cases in bands.items()) or "no level recorded"

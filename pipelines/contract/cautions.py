@@ -20,7 +20,7 @@ CAUTIONS = (
     "An outcome that was not recorded is not a good outcome: it is shown as a count and leaves the rate.",
     "A 95 % interval is the range of rates that the cases cannot rule out. It is not a limit to stay within.",
     "People differ in the cases they were given. Two rates are not compared without that in mind.",
-    "Late logs are not missing operations: read every number together with the month through which the data run.",
+    "A log that ends early says nothing of the months after it: read every number together with the month in which it ends.",
     "A rate is never given without the cases it rests on and its interval; where there are too few cases to say"
     " anything, that is said. A file that has counts alone says nothing about how well someone operates.",
     "A requirement, definition or figure marked “to be confirmed” was not checked against the current document."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipelines.contract.attributions import ATTRIBUTIONS
 from pipelines.contract.cautions import TO_BE_CONFIRMED
 from pipelines.specialty.model import Cohorts, Complication, MilestoneRule, Milestones, Requirement, Specialty
 
@@ -60,7 +61,7 @@ def _asked(rule: MilestoneRule, spec: Specialty) -> str:
     if rule.requirement:
         return f"at least {rule.at_least:g} counted cases of {spec.requirements[rule.requirement].title}"
     if rule.complication:
-        outcome, whose = spec.complications[rule.complication].title, str(rule.attribution).replace("_", " ")
+        outcome, whose = spec.complications[rule.complication].title, ATTRIBUTIONS[str(rule.attribution)]
         return f"{outcome}, {whose}: the upper end of the interval at most {100 * (rule.at_most or 0):g} %"
     if rule.group and rule.level:
         share, group = f"{100 * (rule.at_least or 0):g} %", spec.procedure_groups[rule.group]

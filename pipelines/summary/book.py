@@ -203,7 +203,9 @@ def _class(summary: Summary, labels: Mapping[str, str]) -> Page:
 
 def _trainee(summary: Summary, person: Person, name: str, table_name: str, labels: Mapping[str, str]) -> Page:
     rows = [_trainee_row(line) for line in summary.lines if line["trainee_ref"] == person.trainee_ref]
-    through = f"Data run through: {words.through_text(person)}. Late logs are not missing operations."
+    through = f"Data run through: {words.through_text(person)}."
+    if person.data_through and not person.is_current:
+        through += " Later months are not entered."
     lines = [
         ("title", f"{words.name_of(person, labels)}, class of {summary.asked.cohort}"),
         ("text", f"{words.source_text(summary)} {through}"),
