@@ -10,8 +10,11 @@ import pytest
 from dashboard import queries
 from dashboard.access import Viewer
 from dashboard.queries import Snapshot
+from pipelines.cli.cohort_text import cohort_text
 from pipelines.store.store import Store
-from tests.stores import new_store, run_well, set_programme, write_csv
+from tests.browser import demo_store
+from tests.printed import wilson
+from tests.stores import new_store, rows_of, run_well, set_programme, write_csv
 
 EVERYBODY = Viewer("director", "harbour-eye").scope
 PEOPLE = ("T01", "T02", "T03", "T04")
@@ -106,3 +109,23 @@ def test_everybody_has_each_step_that_anybody_was_reviewed_in(snapshot: Snapshot
         ],
     ]
     assert queries.technique_of_everybody(snapshot, EVERYBODY, ("T02", "T03"), "cataract").empty
+
+
+def test_in_the_demos_text_everybody_has_their_rate_and_the_end_of_their_log() -> None:
+    lines = cohort_text(Store(demo_store())).splitlines()
+    rates = rows_of(
+        demo_store(), "complication_rate", complication_ref="capsule_rupture", attribution="as_started"
+    )
+    (head,) = [number for number, line in enumerate(lines) if "all operations they began" in line]
+    said = {line.split()[1]: line for line in lines[head + 1 :]}
+    assert len(said) == 12
+    compared = [row for row in rates if row["trainee_ref"] in said and int(row["known_outcomes"])]
+    assert len(compared) > 5
+    for row in compared:
+        low, high = wilson(int(row["events"]), int(row["known_outcomes"]))
+        words = f"{row['events']} in {row['known_outcomes']} case"
+        assert words in said[row["trainee_ref"]]
+        assert f"{low:.1%} to {high:.1%}" in said[row["trainee_ref"]]
+    # As of mid November; the log of T27 ends in July: August, September and October are missing.
+    late = [line for line in lines if "not entered" in line]
+    assert len(late) == 1 and "T27" in late[0] and "log ends 2026-07, 3 months not entered" in late[0]

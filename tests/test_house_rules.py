@@ -24,6 +24,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 # went wrong.
 DASHBOARD_MAY_IMPORT = {
     "pipelines.build.build",
+    "pipelines.contract.attributions",
     "pipelines.contract.cautions",
     "pipelines.contract.errors",
     "pipelines.store.documents",

@@ -15,7 +15,7 @@ CELL_WIDTH = 5
 LEGEND_WIDTH = 110
 
 CURRENT = """
-select cohort, trainee_ref, data_through, is_current
+select cohort, trainee_ref, data_through, is_current, months_not_entered
 from trainee
 where not training_is_over and programme_ref = $programme_ref
 order by cohort, trainee_ref
@@ -91,8 +91,10 @@ def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[
         f"{title[0] if title else 'Complication'}, {ATTRIBUTIONS['as_started']}, self-reported: in how many cases with a known"
         " outcome, rate and 95 % interval; supervision while operating in the latest quarter, cases."
     ]
-    for cohort, trainee_ref, data_through, is_current in people:
-        through = f"data through {data_through or 'none'}{'' if is_current else ' (not current)'}"
+    for cohort, trainee_ref, data_through, is_current, months in people:
+        through = f"data through {data_through}" if data_through else "no data yet"
+        if data_through and not is_current:
+            through = f"log ends {data_through}, {months} month{'' if months == 1 else 's'} not entered"
         lines.append(
             f"{cohort}  {trainee_ref:8}{_rate(rates.get(trainee_ref)):40}{_bands(bands.get(trainee_ref, {})):66}{through}"
         )
