@@ -10,8 +10,10 @@ with
 
 latest_data as (
 
-    -- With two sources, data are complete only through the earlier of the two.
-    select trainee_ref, min(data_through) as data_through
+    -- With two sources, data are complete only through the earlier of the two; one that is closed asks for no more.
+    select
+        trainee_ref,
+        coalesce(min(data_through) filter (where closed is distinct from true), max(data_through)) as data_through
     from input.data_through
     group by trainee_ref
 

@@ -109,7 +109,7 @@ LOGGED = """
 """
 
 
-def test_data_run_through_the_month_given_else_of_the_latest_logged_on_else_of_the_latest_operation(
+def test_data_run_through_the_month_given_else_the_later_of_the_latest_log_and_the_latest_operation(
     desk: Desk,
 ) -> None:
     unlogged = desk.file("case_ref | operated_on\nC001 | 2026-01-31\nC002 | 2026-03-31")
@@ -117,7 +117,8 @@ def test_data_run_through_the_month_given_else_of_the_latest_logged_on_else_of_t
     assert desk.through() == "2026-03"
     logged = desk.file(LOGGED)
     desk.take(logged)
-    assert desk.through() == "2026-02"
+    # Logged last in February, operated last in March.
+    assert desk.through() == "2026-03"
     desk.take(logged, "--through", "2026-06")
     assert desk.through() == "2026-06"
 

@@ -250,6 +250,18 @@ def test_who_is_current_follows_the_setting(desk: Desk) -> None:
         assert desk.query(current) == is_current
 
 
+def test_a_closed_source_says_nothing_of_how_current_the_data_are(desk: Desk) -> None:
+    desk.take(desk.file("case_ref\nC001"), "--through", "2026-06")
+    desk.take(desk.file("case_ref\nC002"), "--source", "theatre", "--through", "2026-04")
+    assert desk.through() == "2026-04"
+    set_programme(desk.store, closed_sources=["theatre"])
+    run_well("build", "--store", desk.store)
+    assert desk.through() == "2026-06"
+    set_programme(desk.store, closed_sources=["theatre", "main"])
+    run_well("build", "--store", desk.store)
+    assert desk.through() == "2026-06"
+
+
 def test_a_roster_row_may_name_another_programme_of_the_store(desk: Desk) -> None:
     desk.take(desk.roster("trainee_ref | programme_ref\nT02 | quay-eye"))
     refs = {row["trainee_ref"]: row["programme_ref"] for row in rows_of(desk.store, "case_volume")}

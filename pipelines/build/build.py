@@ -138,7 +138,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
         if kind is not CASES:
             for name in ADDED.names:
                 connection.execute(f"alter table input.{kind.name} drop column {name}")
-    _create(connection, "data_through", _data_through(manifest))
+    _create(connection, "data_through", _data_through(manifest, store.programme.closed_sources))
     _create(connection, "intake", _intakes(store, manifest))
     _create(connection, "intake_trainee", _intake_trainees(manifest))
     _create(connection, "finding", _findings(store, manifest))
@@ -169,12 +169,13 @@ def _documents(store: Store) -> pa.Table:
     )
 
 
-def _data_through(manifest: Manifest) -> pa.Table:
+def _data_through(manifest: Manifest, closed: list[str]) -> pa.Table:
     rows = [
         {
             "trainee_ref": line.trainee_ref,
             "source": line.source,
             "data_through": line.data_through,
+            "closed": line.source in closed,
         }
         for line in manifest.live
         if line.kind == CASES.name

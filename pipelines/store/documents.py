@@ -44,6 +44,8 @@ class Programme(BaseModel):
     date_precision: Literal["month"] = "month"
     refs_are_pseudonyms: bool = False
     current_within_days: int = Field(default=45, ge=0)
+    # Sources that get no more exports: how far they run says nothing of how current a trainee's data are.
+    closed_sources: list[str] = []
     small_count: int = Field(default=5, ge=1)
     as_of: datetime.date | None = None
     basis: str = ""
@@ -99,7 +101,11 @@ def load_access(path: Path) -> Access:
 def yaml_text(model: BaseModel) -> str:
     """The settings as YAML, in the order of the schema."""
     text = io.StringIO()
-    YAML().dump(model.model_dump(mode="json"), text)
+    values = model.model_dump(mode="json")
+    # Named where somebody needs it, not in every store.
+    if not values.get("closed_sources"):
+        values.pop("closed_sources", None)
+    YAML().dump(values, text)
     return text.getvalue()
 
 
