@@ -91,18 +91,19 @@ T22 = {"trainee_ref": "T22"}
 CATARACT = T22 | {"requirement_ref": "cataract"}
 RUPTURE = T22 | {"complication_ref": "capsule_rupture", "attribution": "as_started"}
 RATE = "{events} of {known_outcomes} case"
+IN_A_CHART = "{events} in {known_outcomes} case"
 WHOLE_RATE = "{unknown_outcomes} not known, {not_yet_due} not yet due"
 
 ON_SCREENS: dict[tuple[str, str], list[Figure]] = {
     ("director", "Cohort"): [
         Figure("case_volume", CATARACT, "T22, Cataract {minimum}: {counted_cases}"),
-        Figure("complication_rate", RUPTURE, f"T22: {RATE}"),
+        Figure("complication_rate", RUPTURE, f"T22: {IN_A_CHART}"),
         Figure("complication_rate", RUPTURE, WHOLE_RATE),
-        Figure("complication_rate", RUPTURE | {"trainee_ref": "T24"}, f"T24: {RATE}"),
+        Figure("complication_rate", RUPTURE | {"trainee_ref": "T24"}, f"T24: {IN_A_CHART}"),
     ],
     ("committee", "Cohort"): [
         Figure("case_volume", CATARACT, "T22, Cataract {minimum}: {counted_cases}"),
-        Figure("complication_rate", RUPTURE, f"T22: {RATE}"),
+        Figure("complication_rate", RUPTURE, f"T22: {IN_A_CHART}"),
         Figure("complication_rate", RUPTURE, WHOLE_RATE),
     ],
     ("coordinator", "Cohort"): [
