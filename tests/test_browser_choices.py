@@ -69,7 +69,7 @@ def test_two_steps_of_the_mouse_lead_from_the_cohort_to_the_cases_and_their_rule
 def test_a_mark_of_an_interval_opens_the_cases_of_that_outcome(window: Window) -> None:
     (rate,) = rows_of(demo_store(), "complication_rate", **RUPTURE)
     window.open("Cohort")
-    window.mark(f"T22: {rate['events']} of").first.click()
+    window.mark(f"T22: {rate['events']} in").first.click()
     expect(window.page.get_by_role("heading", level=1, name=CASES)).to_be_visible()
     window.settle()
     assert f"{rate['events']} of {rate['known_outcomes']} case" in window.text()
