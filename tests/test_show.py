@@ -17,7 +17,7 @@ import pytest
 
 from pipelines.build.show import cell_text
 from pipelines.store.store import Store
-from tests.standing import copy_of, standing_store
+from tests.standing import copy_of, standing_store, written_by_hand
 from tests.stores import run, run_well
 
 ROOT = Path(__file__).parents[1]
@@ -67,6 +67,7 @@ def store(standing: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
             " data_through varchar)"
         )
         connection.executemany("insert into case_credit values (?, ?, ?, ?, ?, ?, ?, ?, ?)", CREDITS)
+    written_by_hand(copy)
     return copy
 
 
