@@ -34,9 +34,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper) and stream.encoding.lower() != "utf-8":
             stream.reconfigure(encoding="utf-8")
     try:
-        code = cli.main(
-            args=None if argv is None else list(argv), prog_name="python3 run.py", standalone_mode=False
-        )
+        code = _invoked(sys.argv[1:] if argv is None else list(argv))
         # Here, where a reader that has gone is no error; at the end of the process it would be one.
         sys.stdout.flush()
     except UserError as error:
@@ -58,6 +56,15 @@ def main(argv: Sequence[str] | None = None) -> int:
             raise
         return 1
     return code if isinstance(code, int) else 0
+
+
+def _invoked(arguments: list[str]) -> object:
+    # Not cli.main, which ends the process where a reader has gone.
+    try:
+        with cli.make_context("python3 run.py", arguments) as context:
+            return cli.invoke(context)
+    except click.exceptions.Exit as end:  # after --help
+        return end.exit_code
 
 
 def one_line(error: Exception) -> str:
