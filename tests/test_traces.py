@@ -8,6 +8,8 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+import pytest
+
 from tests.standing import EARLIER, ROSTER
 from tests.stores import new_store, run_well, write_csv
 
@@ -35,6 +37,7 @@ def files_entered(path: Callable[[], Any]) -> set[str]:
     return entered
 
 
+@pytest.mark.suite
 def test_one_row_through_intake_crosses_at_most_14_files(tmp_path: Path) -> None:
     store = new_store(tmp_path)
     run_well("intake", write_csv(tmp_path / "roster.csv", ROSTER), "--store", store)

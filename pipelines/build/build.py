@@ -16,8 +16,7 @@ from pipelines.contract.input_tables import ADDED, INPUT_TABLES
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
 from pipelines.specialty.load import specialty_tables
 from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
-from pipelines.store.rows import load_live, read_findings
-from pipelines.store.store import Store, file_hash, publish
+from pipelines.store.store import Store, file_hash, load_live, publish, read_findings
 from pipelines.version import VERSION
 
 SQL = Path(__file__).parents[2] / "sql"

@@ -19,8 +19,7 @@ from pipelines.intake import replacement, staging
 from pipelines.intake.replacement import Balance
 from pipelines.specialty.load import Specialty, code_sets, specialty_tables
 from pipelines.store.documents import Line, Manifest, Programme
-from pipelines.store.rows import load_live, trainees_with_rows
-from pipelines.store.store import Receipt, Store
+from pipelines.store.store import Receipt, Store, load_live, trainees_with_rows
 
 Progress = Callable[[str], None]
 MOST_CODES_NAMED = 12

@@ -21,7 +21,7 @@ from pipelines.contract.rules import ABOUT_THE_INTAKE
 from pipelines.files.reading import Part
 from pipelines.intake import staging
 from pipelines.store.documents import Entry, Line
-from pipelines.store.rows import read_findings
+from pipelines.store.store import read_findings
 
 if TYPE_CHECKING:
     from pipelines.intake.judging import Judged, Setting

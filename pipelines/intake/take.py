@@ -25,8 +25,16 @@ from pipelines.intake.judging import FINDING_COLUMNS, Judged, Progress, Setting,
 from pipelines.intake.replacement import Reason
 from pipelines.specialty.load import Specialty
 from pipelines.store.documents import FORMAT, Entry, Line, Programme
-from pipelines.store.rows import CHANGE_SCHEMA, FINDING_SCHEMA, files_written, write_by_trainee
-from pipelines.store.store import Receipt, Store, adopt_intake, writing
+from pipelines.store.store import (
+    CHANGE_SCHEMA,
+    FINDING_SCHEMA,
+    Receipt,
+    Store,
+    adopt_intake,
+    files_written,
+    write_by_trainee,
+    writing,
+)
 
 Status = Literal["refused", "held", "nothing_accepted", "left_out", "unchanged", "stored", "sound"]
 
