@@ -16,7 +16,7 @@ of_programme as (
         cases.trainee_ref,
         cases.case_ref,
         cases.operated_month,
-        cases.trainee_ref || ' ' || cases."source" as log,
+        cases.trainee_ref || ' ' || cases."source" || ' ' || cases.intake_id as log,
         coalesce(trainee.programme_ref, programme.programme_ref) as programme_ref
     from input.cases as cases
     cross join input.programme as programme
@@ -29,7 +29,7 @@ live_row as (
     select
         *,
         min(operated_month) over of_reference as first_month,
-        min(log) over of_reference <> max(log) over of_reference as in_several_logs
+        min(log) over of_reference <> max(log) over of_reference as in_several_intakes
     from of_programme
     window of_reference as (partition by programme_ref, case_ref)
 
@@ -56,7 +56,7 @@ reused as (
             and live_row.source_row = said.source_row
             and "rule"."rule" = said."rule"
     where
-        live_row.in_several_logs
+        live_row.in_several_intakes
         and live_row.operated_month > live_row.first_month
         and live_row.source_row is not null
         and said.intake_id is null
