@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from pipelines.contract.rules import Severity
 
@@ -25,6 +26,22 @@ class Finding:
     intake_id: str | None = None
 
 
+@dataclass(frozen=True)
+class Uncertain:
+    """One text that a person must look at before it is taken: a comment that may name somebody, a reference like a name.
+
+    `text` is for the eyes of that person alone: it is never stored or logged. `key` names it in what they confirm: a
+    reference itself, of free text a hash.
+    """
+
+    file_name: str
+    column: str
+    what: str
+    key: str
+    source_row: int
+    text: str = field(repr=False)
+
+
 class UserError(Exception):
     """Printed as one line without a traceback; the command ends with `exit_code`."""
 
@@ -38,10 +55,14 @@ class WrongUsage(UserError):
 
 
 class FileRefused(UserError):
-    """A file that is not taken at all: not a table of the contract (11), or identifiers in it (12)."""
+    """A file that is not taken at all: not a table of the contract (11), or identifiers in it (12).
 
-    def __init__(self, findings: list[Finding]) -> None:
+    `uncertain` is what a person may confirm, so that the same file is taken.
+    """
+
+    def __init__(self, findings: list[Finding], uncertain: Sequence[Uncertain] = ()) -> None:
         self.findings = findings
+        self.uncertain = tuple(uncertain)
         self.exit_code = 12 if any(each.rule.startswith("identifier_") for each in findings) else 11
         super().__init__("\n".join(f"{each.message} {each.remedy}" for each in findings))
 

@@ -22,6 +22,7 @@ import pyarrow.csv
 from pipelines.contract.errors import FileRefused, Finding, UserError, WrongUsage
 from pipelines.contract.formats import KINDS, Kind, kind_of, nearest_kind
 from pipelines.files import identifiers, refusals
+from pipelines.files.headers import TableMapping, folded
 from pipelines.files.identifiers import column_shown, normalised, screen_file_name, shown_name, shown_title
 from pipelines.files.refusals import COLUMN_LIMIT, LONGEST_CELL, NotATable
 from pipelines.specialty.load import Specialty, code_sets
@@ -53,7 +54,12 @@ class ExportFile:
 
 @dataclass
 class Part:
-    """One table of one file, of a kind, under the name that may be printed."""
+    """One table of one file, of a kind.
+
+    `shown` is the name under which the store may keep it; `typed` the one for the person at the terminal. `skipped`
+    says in sentences what of the table was passed over; `row_count` counts the rows that were not. `header` has the
+    name of every column of `rows`, also of those that are not read.
+    """
 
     number: int
     sha256: str
@@ -62,6 +68,8 @@ class Part:
     header: list[str]
     row_count: int
     rows: pa.Table | None
+    typed: str = ""
+    skipped: tuple[str, ...] = ()
 
     def take_rows(self) -> pa.Table:
         """The text, handed over once: a long file need not be in memory twice."""
@@ -110,8 +118,13 @@ def read_export(path: Path, number: int) -> ExportFile:
     return ExportFile(path.name, data)
 
 
-def read_parts(files: Iterable[ExportFile], specialty: Specialty, refs_are_pseudonyms: bool) -> list[Part]:
-    """Read every file; rosters first, whatever their order.
+def read_parts(
+    files: Iterable[ExportFile],
+    specialty: Specialty,
+    refs_are_pseudonyms: bool,
+    mapping: TableMapping | None = None,
+) -> list[Part]:
+    """Read every file, as `mapping` says; rosters first, whatever their order.
 
     Raises FileRefused with the findings of all refused files together.
     """
@@ -120,7 +133,7 @@ def read_parts(files: Iterable[ExportFile], specialty: Specialty, refs_are_pseud
     refused: list[Finding] = []
     for number, file in enumerate(files, 1):
         try:
-            parts += parts_of(file, number, words, refs_are_pseudonyms)
+            parts += parts_of(file, number, words, refs_are_pseudonyms, mapping)
         except FileRefused as refusal:
             refused += refusal.findings
     if refused:
@@ -131,7 +144,13 @@ def read_parts(files: Iterable[ExportFile], specialty: Specialty, refs_are_pseud
     return parts
 
 
-def parts_of(file: ExportFile, number: int, words: frozenset[str], refs_are_pseudonyms: bool) -> list[Part]:
+def parts_of(
+    file: ExportFile,
+    number: int,
+    words: frozenset[str],
+    refs_are_pseudonyms: bool,
+    mapping: TableMapping | None = None,
+) -> list[Part]:
     """The tables of the `number`th file; `words` are those that a printed name may hold.
 
     Raises FileRefused. Identifiers outrank everything else that is wrong: what is of no kind is screened too.
@@ -140,12 +159,13 @@ def parts_of(file: ExportFile, number: int, words: frozenset[str], refs_are_pseu
         raise FileRefused([refusals.file_name_finding(number)])
     sha256 = hashlib.sha256(file.data).hexdigest()
     parts, refused = [], []
-    for title, shown, sheet in named_sheets(file, shown_name(file.name, number, words), words):
+    for title, shown, read in named_sheets(file, shown_name(file.name, number, words), words):
         if screen_file_name(title):
             refused.append(refusals.file_name_finding(number))
-        if isinstance(sheet, NotATable):
-            refused.append(sheet.finding(shown))
+        if isinstance(read, NotATable):
+            refused.append(read.finding(shown))
             continue
+        sheet = renamed(read, mapping) if mapping else read
         kind = kind_of(sheet.header)
         nearest = kind or nearest_kind(sheet.header)
         refused += identifiers.screen(sheet.header, sheet.rows, nearest, shown, refs_are_pseudonyms, words)
@@ -154,10 +174,20 @@ def parts_of(file: ExportFile, number: int, words: frozenset[str], refs_are_pseu
         elif kind is None or not kind.read:
             refused.append(refusals.not_of_a_kind(sheet.header, kind, shown))
         else:
-            parts.append(Part(0, sha256, kind, shown, sheet.header, sheet.rows.num_rows, sheet.rows))
+            parts.append(Part(0, sha256, kind, shown, sheet.header, sheet.rows.num_rows, sheet.rows, shown))
     if refused:
         raise FileRefused(refused)
     return parts
+
+
+def renamed(sheet: Sheet, mapping: TableMapping) -> Sheet:
+    """The table with its headers as a person mapped them."""
+    header = [mapping.headers.get(folded(name), name) for name in sheet.header]
+    return Sheet(
+        header,
+        sheet.rows.rename_columns([*header, SOURCE_ROW, TOO_MANY_CELLS]),
+        header_twice(header, 1),
+    )
 
 
 def named_sheets(
