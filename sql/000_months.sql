@@ -19,3 +19,22 @@ create macro days_between_month_ends(earlier_month, later_month) as
 -- Days from the last day of a month to a day written YYYY-MM-DD.
 create macro days_since_month_end(month_text, day_text) as
     date_diff('day', last_day(cast(month_text || '-01' as date)), cast(day_text as date));
+
+-- The month of such a number, as YYYY-MM.
+create macro month_text(month_count) as
+    concat(
+        lpad(cast(cast(floor((month_count - 1) / 12) as integer) as varchar), 4, '0'),
+        '-',
+        lpad(cast((month_count - 1) % 12 + 1 as varchar), 2, '0')
+    );
+
+-- How much of a month a part-time month counts: a number from 0 to 1, or a percentage; to the millionth, and exact. An
+-- intake lets nothing else in; what an earlier version let in unread counts as a whole month.
+create macro month_share(cell) as
+    cast(
+        case
+            when right(cell, 1) = '%'
+                then try_cast(trim(replace(replace(cell, '%', ''), chr(160), ' ')) as decimal(12, 6)) * 0.01
+            else try_cast(cell as decimal(12, 6))
+        end as decimal(12, 6)
+    );

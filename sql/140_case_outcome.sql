@@ -173,7 +173,7 @@ comment on column definition.case_outcome.complication_ref is
 comment on column definition.case_outcome.case_sequence is
 'The place of the case among all live cases of the trainee.';
 comment on column definition.case_outcome.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.case_outcome.role is 'The role that the trainee logged.';
 comment on column definition.case_outcome.in_operating_role is
 'Whether the role is one that operates, as the specialty file says; where not, a supervisor took over.';

@@ -47,9 +47,9 @@ comment on column definition.case_opened.procedure_group is
 'The group of the procedure; blank where the specialty does not know it.';
 comment on column definition.case_opened.operated_month is 'The month of the operation; its day is not kept.';
 comment on column definition.case_opened.training_month is
-'The month of training; 1 is the month in which the trainee started, and a month before it is 0 or less.';
+'The month of training: active_month rounded up, and at least 1.';
 comment on column definition.case_opened.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.case_opened.case_sequence is
 'The place of the case among all live cases of the trainee.';
 comment on column definition.case_opened.role is 'The role that the trainee logged.';

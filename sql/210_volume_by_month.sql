@@ -2,7 +2,7 @@
 --
 -- Rows:   one per trainee, counted requirement in force for their class, and month in which a case of the trainee
 --         counts toward any of these; and one with a blank month, from before the first of them
--- Reads:  trainee, requirement, requirement_part, case_credit, case_record
+-- Reads:  trainee, requirement, requirement_part, credited_month
 -- Source: minimums and parts come from the specialty file
 create view definition.volume_by_month as
 with
@@ -25,35 +25,11 @@ expected as (
 
 ),
 
-credited as (
-
-    select
-        case_credit.trainee_ref,
-        case_credit.requirement_ref,
-        case_record.operated_month,
-        count(*) as counted_cases,
-        count(*) filter (where case_record.supervisor_agreed) as confirmed_cases
-    from main.case_credit
-    inner join expected
-        on
-            case_credit.trainee_ref = expected.trainee_ref
-            and case_credit.requirement_ref = expected.requirement_ref
-    inner join case_record
-        on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.credited
-    group by case_credit.trainee_ref, case_credit.requirement_ref, case_record.operated_month
-
-),
-
 calendar as (
 
     -- The same months for every requirement of a trainee: a whole and its parts are compared at one time.
     select distinct trainee_ref, operated_month
-    from credited
+    from main.credited_month
     union all
     select trainee_ref, cast(null as varchar) as operated_month
     from trainee
@@ -65,15 +41,15 @@ summed as (
     select
         expected.*,
         calendar.operated_month as through_month,
-        coalesce(sum(credited.counted_cases) over so_far, 0) as counted_cases,
-        coalesce(sum(credited.confirmed_cases) over so_far, 0) as confirmed_cases
+        coalesce(sum(credited_month.counted_cases) over so_far, 0) as counted_cases,
+        coalesce(sum(credited_month.confirmed_cases) over so_far, 0) as confirmed_cases
     from expected
     inner join calendar on expected.trainee_ref = calendar.trainee_ref
-    left join credited
+    left join main.credited_month
         on
-            expected.trainee_ref = credited.trainee_ref
-            and expected.requirement_ref = credited.requirement_ref
-            and calendar.operated_month = credited.operated_month
+            expected.trainee_ref = credited_month.trainee_ref
+            and expected.requirement_ref = credited_month.requirement_ref
+            and calendar.operated_month = credited_month.operated_month
     window so_far as (
         partition by expected.trainee_ref, expected.requirement_ref
         order by calendar.operated_month nulls first

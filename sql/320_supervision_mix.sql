@@ -84,7 +84,7 @@ comment on column definition.supervision_mix.cohort is
 comment on column definition.supervision_mix.trainee_ref is 'The trainee, as a pseudonym.';
 comment on column definition.supervision_mix.procedure_group is 'The group of the procedures.';
 comment on column definition.supervision_mix.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.supervision_mix.level_ref is
 'The supervision level; blank for the cases in which it was not recorded, or contradicts the role.';
 comment on column definition.supervision_mix.level_rank is

@@ -99,7 +99,7 @@ comment on column definition.technique_step.procedure_group is
 comment on column definition.technique_step.step is
 'The step of the operation, by its code in the specialty file.';
 comment on column definition.technique_step.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.technique_step.scored is
 'Scores of the trainee''s own steps; a step that a reviewer did not see has none.';
 comment on column definition.technique_step.score_mean is

@@ -101,7 +101,7 @@ comment on column definition.supervision_band.trainee_ref is 'The trainee, as a 
 comment on column definition.supervision_band.procedure_group is
 'The group of the procedures; all stands for every group together.';
 comment on column definition.supervision_band.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.supervision_band.band is 'The level of supervision in short words.';
 comment on column definition.supervision_band.band_order is
 'The place of the lowest level of the band in the ladder, 1 = lowest.';

@@ -2,36 +2,24 @@
 --
 -- Rows:   one per trainee, counted requirement in force for their class, and month from the first to the last
 --         of their data or training
--- Reads:  case_volume, case_credit, case_record, trainee_clock
--- Source: the credited cases of case_credit; what was credited before month 1 (performed elsewhere) is where
---         month 1 begins
+-- Reads:  case_volume, credited_month, trainee_month, trainee_clock
+-- Source: the credited cases of case_credit, on the clock of active_month
 create view definition.volume_course as
 with
-
-credited as (
-
-    select case_credit.trainee_ref, case_credit.requirement_ref, case_record.training_month, count(*) as cases
-    from main.case_credit
-    inner join case_record
-        on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.credited
-    group by case_credit.trainee_ref, case_credit.requirement_ref, case_record.training_month
-
-),
 
 by_month as (
 
     select
-        trainee_ref,
-        requirement_ref,
-        greatest(training_month, 1) as training_month,
-        sum(cases) as cases
-    from credited
-    group by trainee_ref, requirement_ref, greatest(training_month, 1)
+        credited_month.trainee_ref,
+        credited_month.requirement_ref,
+        trainee_month.training_month,
+        sum(credited_month.counted_cases) as cases
+    from main.credited_month
+    inner join trainee_month
+        on
+            credited_month.trainee_ref = trainee_month.trainee_ref
+            and credited_month.operated_month = trainee_month.operated_month
+    group by credited_month.trainee_ref, credited_month.requirement_ref, trainee_month.training_month
 
 ),
 
@@ -72,8 +60,8 @@ comment on column definition.volume_course.trainee_ref is 'The trainee, as a pse
 comment on column definition.volume_course.requirement_ref is
 'The requirement, by its code in the specialty file.';
 comment on column definition.volume_course.training_month is
-'The month of training; 1 is the month in which the trainee started. Leave does not stop the clock.';
+'The month of training: active_month rounded up. Leave stops the clock.';
 comment on column definition.volume_course.counted_cases is
-'Cases credited through the end of that month; those credited from before the training began count from month 1 on.';
+'Cases credited through the end of that month.';
 comment on column definition.volume_course.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -66,7 +66,7 @@ comment on column definition.volume_band.programme_ref is 'The programme, as a p
 comment on column definition.volume_band.requirement_ref is
 'The requirement, by its code in the specialty file.';
 comment on column definition.volume_band.training_month is
-'The month of training; 1 is the month in which the trainee started.';
+'The month of training: active_month rounded up.';
 comment on column definition.volume_band.p10 is
 'One in ten had this many counted cases or fewer; blank below 20 people.';
 comment on column definition.volume_band.p25 is 'One in four had this many or fewer; blank below 10 people.';

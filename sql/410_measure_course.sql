@@ -165,7 +165,7 @@ comment on column definition.measure_course.trainee_ref is 'The trainee, as a ps
 comment on column definition.measure_course.measure is
 'What is measured: counted_cases:requirement, rate:complication:attribution, supervision_share:group (cases in an operating role at the second highest level of such a role or above), or score_mean:step.';
 comment on column definition.measure_course.training_quarter is
-'Three months of training; 1 begins with the month in which the trainee started. Leave does not stop the clock.';
+'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.measure_course.amount is
 'Cases counted; or events; or cases at the level; or the sum of the scores: from the beginning through the end of the quarter.';
 comment on column definition.measure_course.base is

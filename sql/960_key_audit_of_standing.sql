@@ -1,10 +1,21 @@
 -- Does each key stand once in the views of technique, milestones, comparison, volume and log?
 --
 -- Rows:   one per view and repeated key; there must be none
--- Reads:  technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
+-- Reads:  credited_month, active_month,
+--         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item
 -- Source: contract of the views: the row grain and key of a view are closed
+select 'a key stands twice in credited_month' as offence, trainee_ref
+from credited_month
+group by programme_ref, cohort, trainee_ref, requirement_ref, operated_month
+having count(*) > 1
+union all
+select 'a key stands twice in active_month' as offence, trainee_ref
+from active_month
+group by programme_ref, cohort, trainee_ref, calendar_month
+having count(*) > 1
+union all
 select 'a key stands twice in technique_step' as offence, trainee_ref
 from technique_step
 group by programme_ref, cohort, trainee_ref, procedure_group, step, training_quarter

@@ -48,7 +48,13 @@ LEVELS = (
     "supervised_junior",
 )
 STAGES = ("first_year", "second_year", "third_year")
-OTHER_PERIODS = (("leave", ""), ("part_time", "0.5"), ("rotation", "retina"), ("elsewhere", ""))
+OTHER_PERIODS = (
+    ("leave", ""),
+    ("part_time", "0.5"),
+    ("rotation", "retina"),
+    ("elsewhere", ""),
+    ("part_time", "33.3 %"),
+)
 ATTRIBUTES = ("", "", "none", "simulated", "pediatric", "pediatric;simulated")
 RISK_FACTORS = ("", "none", "small_pupil", "dense_cataract;pseudoexfoliation")
 TECHNIQUES = ("", "divide_and_conquer", "stop_and_chop", "chop")
@@ -234,7 +240,7 @@ def periods(draw: st.DrawFn, trainee: Row) -> list[Row]:
 def _kind(number: int) -> tuple[str, str]:
     if number < 6:
         return "stage", STAGES[number % 3]
-    return (*OTHER_PERIODS, ("elsewhere", ""))[number % 5]
+    return OTHER_PERIODS[number % 5]
 
 
 @st.composite

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import calendar
 import datetime as dt
+import math
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 Row = dict[str, str]
@@ -52,6 +54,18 @@ def month_number(month: str) -> int:
     return int(month[:4]) * 12 + int(month[5:7])
 
 
+def month_text(number: int) -> str:
+    return f"{(number - 1) // 12:04d}-{(number - 1) % 12 + 1:02d}"
+
+
+def share_of_a_month(text: str | None) -> Fraction:
+    """A number from 0 to 1, or a percentage; to the millionth. A whole month where nothing is said."""
+    if text is None:
+        return Fraction(1)
+    share = Fraction(text.rstrip("% ")) / 100 if text.endswith("%") else Fraction(text)
+    return Fraction(math.floor(share * 1_000_000 + Fraction(1, 2)), 1_000_000)
+
+
 def last_day(month: str) -> dt.date:
     year, number = int(month[:4]), int(month[5:7])
     return dt.date(year, number, calendar.monthrange(year, number)[1])
@@ -94,6 +108,7 @@ class Programme:
         }
         self.specialty = specialty
         self.programme_ref = programme_ref
+        self._active: dict[tuple[str, str], Fraction] = {}
         self._take(exports)
 
     # What is live.
@@ -177,6 +192,35 @@ class Programme:
                 return True
         return False
 
+    # The one clock: months of training without leave, part-time months by their fraction.
+
+    def first_month(self, trainee: str) -> int:
+        """The earlier of `started` and `credit_from`, as a number of months."""
+        return min(
+            month_number(month_of(self.roster[trainee], "started")), month_number(self.credit_from(trainee))
+        )
+
+    def counts_as(self, trainee: str, month: str) -> Fraction:
+        """How much of a month counts; of overlapping periods the smallest."""
+        if month_number(month) < self.first_month(trainee):
+            return Fraction(0)
+        shares = [Fraction(1)]
+        for kind in ("leave", "part_time"):
+            for period in self._periods(trainee, kind):
+                open_ended = not cell(period, "to")
+                if month_of(period, "from") <= month and (open_ended or month <= month_of(period, "to")):
+                    shares.append(Fraction(0) if kind == "leave" else share_of_a_month(cell(period, "value")))
+        return min(shares)
+
+    def active_month(self, trainee: str, month: str) -> Fraction:
+        if (trainee, month) not in self._active:
+            numbers = range(self.first_month(trainee), month_number(month) + 1)
+            shares = (self.counts_as(trainee, month_text(number)) for number in numbers)
+            self._active[trainee, month] = sum(shares, Fraction(0))
+        return self._active[trainee, month]
+
+    def training_month(self, trainee: str, month: str) -> int:
+        return max(1, math.ceil(self.active_month(trainee, month)))
+
     def training_quarter(self, trainee: str, month: str) -> int:
-        started = month_of(self.roster[trainee], "started")
-        return (month_number(month) - month_number(started)) // 3 + 1
+        return max(1, math.ceil(self.active_month(trainee, month) / 3))

@@ -12,6 +12,8 @@ from tests.oracle_rows import Row
 Answer = dict[str, Any]
 
 MORE_KEYS = {
+    "credited_month": f"{HEAD} requirement_ref operated_month",
+    "active_month": f"{HEAD} calendar_month",
     "volume_by_month": f"{HEAD} requirement_ref through_month",
     "volume_summary": f"{HEAD} requirement_ref",
     "volume_course": f"{HEAD} requirement_ref training_month",
@@ -27,6 +29,8 @@ MORE_KEYS = {
     "class_finding": "programme_ref cohort severity rule",
 }
 MORE_COLUMNS = {
+    "credited_month": "counted_cases confirmed_cases active_month data_through",
+    "active_month": "counts_as active_month training_month training_quarter is_elsewhere rotation data_through",
     "volume_by_month": "minimum counted_cases remaining_cases met confirmed_cases held_cases parts_total parts_short"
     " reached data_through",
     "volume_summary": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases held_cases"
@@ -81,6 +85,8 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     measures = oracle_comparison.Measures(it, mix, steps)
     measured = oracle_comparison.measure_course(it, measures, courses)
     found = own | {
+        "credited_month": oracle_volume.credited_month(it, volumes, credited),
+        "active_month": oracle_volume.active_month(it),
         "volume_by_month": oracle_volume.volume_by_month(it, volumes, credited),
         "volume_summary": oracle_volume.volume_summary(it, volumes),
         "volume_course": courses,

@@ -9,7 +9,7 @@ import math
 import statistics
 from typing import Any
 
-from tests.oracle_rows import Programme, Row, cell, cohort_of, month_number, month_of, yes_no
+from tests.oracle_rows import Programme, Row, cell, cohort_of, month_number, month_of, month_text, yes_no
 
 Answer = dict[str, Any]
 FEWEST_IN_A_BAND, FEWEST_IN_A_WIDE_BAND = 10, 20
@@ -50,17 +50,19 @@ def with_parts(rows: list[Answer], specialty: Answer) -> list[Answer]:
 # A trainee's own clock.
 
 
-def training_month(it: Programme, trainee: str, month: str) -> int:
-    return month_number(month) - month_number(month_of(it.roster[trainee], "started")) + 1
+def last_month(it: Programme, trainee: str) -> str | None:
+    """The last month of training of which there are data; None with none."""
+    through = it.data_through(trainee)
+    ends = [cell(it.roster[trainee], name) for name in ("completed", "left")]
+    return min([through, *filter(None, ends)]) if through else None
 
 
 def last_training_month(it: Programme, trainee: str) -> int:
-    """The last month of training of which there are data; 0 with none."""
-    through = it.data_through(trainee)
-    if through is None:
+    """0 with no data, or with none of the training."""
+    last = last_month(it, trainee)
+    if last is None or month_number(last) < it.first_month(trainee):
         return 0
-    ends = [cell(it.roster[trainee], name) for name in ("completed", "left")]
-    return max(training_month(it, trainee, min([through, *filter(None, ends)])), 0)
+    return it.training_month(trainee, last)
 
 
 def last_training_quarter(it: Programme, trainee: str) -> int:
@@ -122,6 +124,60 @@ def _through(row: Answer, cases: list[Row], through: str | None) -> Answer:
     }
 
 
+def credited_month(
+    it: Programme, volumes: list[Answer], credited: dict[tuple[str, str], list[Row]]
+) -> list[Answer]:
+    rows = []
+    for row in volumes:
+        trainee, cases = row["trainee_ref"], credited.get((row["trainee_ref"], row["requirement_ref"]), [])
+        for month in sorted({month_of(case, "operated_on") for case in cases}):
+            there = [case for case in cases if month_of(case, "operated_on") == month]
+            confirmed = len([case for case in there if yes_no(case, "supervisor_agreed")])
+            counts = {"counted_cases": len(there), "confirmed_cases": confirmed}
+            active = float(it.active_month(trainee, month))
+            rows.append(row | {"operated_month": month, "active_month": active} | counts)
+    return rows
+
+
+def active_month(it: Programme) -> list[Answer]:
+    """Through the latest of data, cases and plan."""
+    rows = []
+    for trainee, person in it.roster.items():
+        months = [month_of(person, "started"), month_of(person, "expected_completion")]
+        months += [
+            month_of(case, "operated_on")
+            for slot in it.live
+            if slot[0] == trainee
+            for case in it.live[slot].values()
+        ]
+        last = month_number(max([*months, *filter(None, [it.data_through(trainee)])]))
+        for number in range(it.first_month(trainee), last + 1):
+            month = month_text(number)
+            rows.append(
+                {
+                    "programme_ref": programme_of(it, trainee),
+                    "cohort": cohort_of(person),
+                    "trainee_ref": trainee,
+                }
+                | {"calendar_month": month, "counts_as": float(it.counts_as(trainee, month))}
+                | {"active_month": float(it.active_month(trainee, month))}
+                | {"training_month": it.training_month(trainee, month)}
+                | {"training_quarter": it.training_quarter(trainee, month)}
+                | {"is_elsewhere": it.is_elsewhere(trainee, month), "rotation": _rotation(it, trainee, month)}
+                | {"data_through": it.data_through(trainee)}
+            )
+    return rows
+
+
+def _rotation(it: Programme, trainee: str, month: str) -> str | None:
+    found = [
+        cell(period, "value") or ""
+        for period in it._periods(trainee, "rotation")
+        if month_of(period, "from") <= month <= (cell(period, "to") or month)
+    ]
+    return "; ".join(found) or None
+
+
 def volume_course(
     it: Programme, volumes: list[Answer], credited: dict[tuple[str, str], list[Row]]
 ) -> list[Answer]:
@@ -129,7 +185,7 @@ def volume_course(
     for row in volumes:
         trainee = row["trainee_ref"]
         months = [
-            training_month(it, trainee, month_of(case, "operated_on"))
+            it.training_month(trainee, month_of(case, "operated_on"))
             for case in credited.get((trainee, row["requirement_ref"]), [])
         ]
         for last in range(1, last_training_month(it, trainee) + 1):

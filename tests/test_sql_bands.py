@@ -28,12 +28,14 @@ def test_a_course_counts_up_month_by_month_and_keeps_months_without_a_case() -> 
     log.add("T01", "2026-07")
     log.add("T01", "2026-09", 3)
     log.add("T01", "2026-09", 3, role="assistant")
-    # Two performed before month 1, which the rule lets count, are where month 1 begins.
+    # The clock of a transfer begins with the two that were performed elsewhere, and that the rule lets count.
     assert course(db) == drawn("""
-        1 | 3
-        2 | 3
-        3 | 6
-        4 | 6
+        1 | 2
+        2 | 2
+        3 | 3
+        4 | 3
+        5 | 6
+        6 | 6
     """)
     assert table(db, "case_volume", "counted_cases") == "6"
 

@@ -184,7 +184,7 @@ def test_a_case_is_elsewhere_before_the_start_or_in_a_period_elsewhere(db: Db) -
     """)
 
 
-def test_quarter_1_is_the_first_three_months_and_leave_does_not_stop_the_clock(db: Db) -> None:
+def test_quarter_1_is_the_first_three_months_of_training_and_leave_stops_the_clock(db: Db) -> None:
     one_trainee(db, started="2023-11")
     put(db, "training", "trainee_ref | from | to | kind\nT01 | 2023-12 | 2024-03 | leave")
     put(
@@ -201,12 +201,87 @@ def test_quarter_1_is_the_first_three_months_and_leave_does_not_stop_the_clock(d
     )
     run(db)
     assert table(db, "case_record", "case_ref, training_month, training_quarter") == drawn("""
-        C01 | 0  | 0
+        C01 | 1  | 1
         C02 | 1  | 1
-        C03 | 3  | 1
-        C04 | 4  | 2
-        C05 | 13 | 5
+        C03 | 1  | 1
+        C04 | 1  | 1
+        C05 | 9  | 3
     """)
+
+
+CLOCK = "calendar_month, counts_as, active_month, training_month, training_quarter"
+
+
+def test_the_clock_counts_part_time_by_its_fraction_and_of_overlaps_the_smallest(db: Db) -> None:
+    put(db, "trainees", "trainee_ref | started | expected_completion\nT01 | 2024-01 | 2024-09")
+    put(
+        db,
+        "training",
+        """
+        trainee_ref | from    | to      | kind      | value
+        T01         | 2024-02 | 2024-04 | part_time | 50 %
+        T01         | 2024-04 | 2024-05 | part_time | 0.25
+        T01         | 2024-05 | 2024-05 | leave     |
+        T01         | 2024-06 | 2024-06 | part_time | 33.3333333 %
+        T01         | 2024-07 | 2024-07 | elsewhere |
+    """,
+    )
+    run(db)
+    # 33.3333333 % to the millionth is 0.333333; time elsewhere counts.
+    assert table(db, "active_month", CLOCK) == drawn("""
+        2024-01 | 1        | 1        | 1 | 1
+        2024-02 | 0.5      | 1.5      | 2 | 1
+        2024-03 | 0.5      | 2        | 2 | 1
+        2024-04 | 0.25     | 2.25     | 3 | 1
+        2024-05 | 0        | 2.25     | 3 | 1
+        2024-06 | 0.333333 | 2.583333 | 3 | 1
+        2024-07 | 1        | 3.583333 | 4 | 2
+        2024-08 | 1        | 4.583333 | 5 | 2
+        2024-09 | 1        | 5.583333 | 6 | 2
+    """)
+
+
+def test_the_clock_of_a_transfer_begins_with_what_may_be_credited(db: Db) -> None:
+    put(
+        db,
+        "trainees",
+        "trainee_ref | started | credit_from | expected_completion\nT01 | 2024-04 | 2024-02 | 2024-04\n"
+        "T02 | 2024-03 | 2024-04 | 2024-04",
+    )
+    run(db)
+    assert table(db, "active_month", f"trainee_ref, {CLOCK}, is_elsewhere") == drawn("""
+        T01 | 2024-02 | 1 | 1 | 1 | 1 | true
+        T01 | 2024-03 | 1 | 2 | 2 | 1 | true
+        T01 | 2024-04 | 1 | 3 | 3 | 1 | false
+        T02 | 2024-03 | 1 | 1 | 1 | 1 | false
+        T02 | 2024-04 | 1 | 2 | 2 | 1 | false
+    """)
+
+
+def test_a_fraction_that_an_earlier_version_let_in_unread_is_a_whole_month(db: Db) -> None:
+    put(db, "trainees", "trainee_ref | started | expected_completion\nT01 | 2024-01 | 2024-02")
+    put(
+        db,
+        "training",
+        "trainee_ref | from | to | kind | value\nT01 | 2024-01 | 2024-01 | part_time |\n"
+        "T01 | 2024-02 | 2024-02 | part_time | half",
+    )
+    run(db)
+    assert table(db, "active_month", "active_month") == "1\n2"
+
+
+def test_the_months_left_are_those_of_the_plan_without_leave(db: Db) -> None:
+    put(db, "trainees", "trainee_ref | started | expected_completion\nT01 | 2026-01 | 2027-06")
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2026-10")
+    put(
+        db,
+        "training",
+        "trainee_ref | from | to | kind | value\nT01 | 2026-12 | 2027-01 | leave |\n"
+        "T01 | 2027-06 | | part_time | 0.5",
+    )
+    run(db)
+    # November, February to May, half of June.
+    assert table(db, "trainee_clock", "active_month, months_left") == "10.000000 | 5.500000"
 
 
 def test_a_key_live_in_two_sources_counts_once_as_the_source_taken_last_has_it(db: Db) -> None:

@@ -30,6 +30,14 @@ COLUMNS = {
         left data_through
     """,
     # Ours, for the screens.
+    "credited_month": """
+        programme_ref cohort trainee_ref requirement_ref operated_month counted_cases:BIGINT confirmed_cases:BIGINT
+        active_month:DOUBLE data_through
+    """,
+    "active_month": """
+        programme_ref cohort trainee_ref calendar_month counts_as:DOUBLE active_month:DOUBLE training_month:INTEGER
+        training_quarter:INTEGER is_elsewhere:BOOLEAN rotation data_through
+    """,
     "supervision_band": """
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER band band_order:INTEGER
         cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
@@ -187,6 +195,14 @@ DAMAGE = [
     ("update class_finding set rows_concerned = 2", "966"),
     ("update class_finding set rows_concerned = 0", "966"),
     ("delete from class_finding", "966"),
+    ("insert into credited_month from credited_month", "960"),
+    ("insert into active_month from active_month", "960"),
+    ("update active_month set counts_as = 1.5", "967"),
+    ("update active_month set active_month = active_month + 1 where calendar_month = '2026-08'", "967"),
+    ("delete from active_month where trainee_ref = 'T06'", "967"),
+    ("update trainee_clock set last_training_month = 0", "967"),
+    ("update case_record set training_quarter = 0", "967"),
+    ("update credited_month set counted_cases = 7", "967"),
 ]
 
 

@@ -25,6 +25,8 @@ _PERSON = ("programme_ref", "cohort", "trainee_ref")
 # The columns that name one row of each published view.
 KEYS: dict[str, tuple[str, ...]] = {
     "case_credit": ("programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref"),
+    "credited_month": (*_PERSON, "requirement_ref", "operated_month"),
+    "active_month": (*_PERSON, "calendar_month"),
     "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
     "case_volume": (*_PERSON, "requirement_ref"),
     "complication_rate": (*_PERSON, "complication_ref", "procedure_group", "attribution"),

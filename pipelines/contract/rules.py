@@ -253,7 +253,7 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
     ),
     TRAINING.name: (
         Check("date_impossible", _select("to", '"to" < "from"')),
-        Check("required_blank", _select("value", "kind = 'stage' and \"value\" is null")),
+        Check("required_blank", _select("value", "kind in ('stage', 'part_time') and \"value\" is null")),
         Check(
             "code_unknown",
             _select(
@@ -263,9 +263,7 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
             ),
         ),
         *(
-            Check(
-                rule, _select("value", f"kind = 'part_time' and number_fault(\"value\", 0.01, 1) = '{rule}'")
-            )
+            Check(rule, _select("value", f"kind = 'part_time' and month_share_fault(\"value\") = '{rule}'"))
             for rule in ("number_unreadable", "number_out_of_range")
         ),
     ),

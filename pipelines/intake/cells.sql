@@ -103,6 +103,13 @@ create macro number_fault(cell, low, high) as
         when not coalesce(try_cast(cell as double) between low and high, false) then 'number_out_of_range'::fault
     end;
 
+-- The part of a month that a part-time month counts: a number from 0 to 1, or a percentage such as 50 %.
+create macro month_share_fault(cell) as
+    case
+        when right(cell, 1) = '%' then number_fault(trim(cell, '% ' || chr(160)), 0, 100)
+        else number_fault(cell, 0, 1)
+    end;
+
 create macro whole_value(cell) as try_cast(regexp_replace(cell, '\.0+$', '') as integer);
 
 create macro whole_fault(cell, low, high) as
