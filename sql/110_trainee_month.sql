@@ -154,8 +154,8 @@ select
     summed.month_count >= summed.first_of_clock as is_training,
     summed.counts_as,
     summed.active_month,
-    cast(greatest(1, ceil(summed.active_month)) as integer) as training_month,
-    cast(greatest(1, ceil(summed.active_month / 3)) as integer) as training_quarter,
+    cast(greatest(1, -floor(-summed.active_month)) as integer) as training_month,
+    cast(greatest(1, -floor(-summed.active_month / 3)) as integer) as training_quarter,
     stage_by_month.stage,
     summed.month_count < summed.started_month or away.trainee_ref is not null as performed_elsewhere
 from summed

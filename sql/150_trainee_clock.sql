@@ -81,14 +81,14 @@ select
         when clocked.last_month is not null then coalesce(ahead.months_left, cast(0 as decimal(18, 6)))
     end as months_left,
     clocked.last_training_month,
-    cast(ceil(clocked.last_training_month / 3) as integer) as last_training_quarter,
+    cast(floor((clocked.last_training_month + 2) / 3) as integer) as last_training_quarter,
     -- The data reach into this quarter and not to its end, and training goes on after them.
     case
         when
             clocked.last_training_month > 0
             and (clocked.active_month = 0 or clocked.active_month % 3 <> 0)
             and coalesce(clocked.last_month <> clocked.over_in, true)
-            then cast(ceil(clocked.last_training_month / 3) as integer)
+            then cast(floor((clocked.last_training_month + 2) / 3) as integer)
     end as quarter_so_far,
     clocked.has_completed,
     clocked.has_completed and finished_class.cohort is not null as of_completed_class,

@@ -18,7 +18,7 @@ from pipelines.build.build import SQL, sql_files
 FILES = [path for path in sql_files() if not path.name.startswith("0")]
 # Of the built-in functions of Spark SQL (Apache Spark 4 reference, "Built-in Functions").
 SPARK_FUNCTIONS = {
-    "abs", "coalesce", "concat", "count", "explode", "floor", "greatest", "if", "lead", "least", "lower",
+    "abs", "coalesce", "concat", "count", "explode", "floor", "greatest", "if", "lag", "lead", "least", "lower",
     "max", "min", "nullif", "row_number", "split", "split_part", "substring", "sum",
 }  # fmt: skip
 # Written as functions inside the parser, as words in SQL.
