@@ -12,7 +12,8 @@ from __future__ import annotations
 import hashlib
 import uuid
 
-from pipelines.files.reading import Sheet, sheet_from_records
+from pipelines.files.reading import Sheet
+from pipelines.files.records import sheet_from_records
 
 EMAILS = ["a.muster@example.org", "write to j_d+x@mail.example.co.uk.", "<é@example.net>", "X@Y-Z.EXAMPLE"]
 URLS = ["https://example.org/p/7", "see HTTP://EXAMPLE.COM", "www.example.org", "ftp://192.0.2.1/x"]

@@ -12,7 +12,7 @@ from pipelines.files.refusals import NotATable
 
 def sheets_of(file: ExportFile) -> dict[str, Sheet]:
     """The tables of a file by the names that may be printed; raises FileRefused as reading a command's files does."""
-    named = [(shown, sheet) for _, shown, sheet in named_sheets(file, file.name, vocabulary(()))]
+    named = [(each.shown, each.read) for each in named_sheets(file, 1, vocabulary(["book", "dat"]))]
     faults = [sheet.finding(shown) for shown, sheet in named if isinstance(sheet, NotATable)]
     if faults:
         raise FileRefused(faults)

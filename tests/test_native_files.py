@@ -79,8 +79,12 @@ def test_rows_of_a_book_are_numbered_as_the_sheet_numbers_them() -> None:
     assert drawn(read(ExportFile("b.xlsx", data))) == table("""
         row | a | column_2 | c
         3 | 1 | 2 | 3
-        6+ | 4 |  |
+        6 | 4 |  |
     """).replace("4 |  |", "4 |  | ")
+    assert read(ExportFile("b.xlsx", data)).skipped == (
+        "1 line above the header in row 2: not read.",
+        "Cells to the right of the last header: not read.",
+    )
 
 
 def test_a_sheet_with_a_header_alone_is_refused_by_a_title_that_names_nobody() -> None:

@@ -128,6 +128,10 @@ class Kind:
         """The columns without which a file is not of this kind."""
         return tuple(column.name for column in self.columns if column.required or column.in_header)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(column.name for column in self.columns)
+
     def column(self, name: str) -> Column:
         return next(column for column in self.columns if column.name == name)
 

@@ -12,7 +12,11 @@ from typing import Any
 
 import openpyxl
 
+from pipelines.files import refusals
+from pipelines.files.headers import TableMapping
 from pipelines.files.native import export_text
+from pipelines.files.reading import Sheet
+from pipelines.files.records import sheet_from_records
 from pipelines.files.refusals import BOOK_CELL_LIMIT, BOOK_LIMIT, ROW_LIMIT, SHEET_LIMIT, NotATable
 
 Records = Iterator[list[str]]
@@ -23,10 +27,12 @@ DAMAGE = (
 )  # fmt: skip
 
 
-def read_book(data: bytes, take: Callable[[int, str, Records], None]) -> None:
-    """Hand over each sheet in the book's order: its number from 1, its title, its rows of text.
+def read_book(
+    data: bytes, mapping: TableMapping, take: Callable[[int, str, Sheet | NotATable], None]
+) -> None:
+    """Hand over each sheet that is not empty, in the book's order: its number from 1, its title, its table.
 
-    Raises NotATable where the book is damaged or too large; `take` may raise what is not in DAMAGE.
+    Raises NotATable where the book is damaged or too large.
     """
     try:
         refuse_large(data)
@@ -36,11 +42,22 @@ def read_book(data: bytes, take: Callable[[int, str, Records], None]) -> None:
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             try:
                 for number, tab in enumerate(book.worksheets, start=1):
-                    take(number, tab.title, records_of(tab))
+                    if sheet := read_tab(tab, mapping):
+                        take(number, tab.title, sheet)
             finally:
                 book.close()
     except DAMAGE as error:
         raise damaged() from error
+
+
+def read_tab(tab: Any, mapping: TableMapping) -> Sheet | NotATable | None:
+    """The table of one sheet, or why it is not read; None where it is empty."""
+    if tab.sheet_state != "visible":
+        return refusals.hidden()
+    try:
+        return sheet_from_records(records_of(tab), mapping, of_a_book=True)
+    except NotATable as fault:
+        return fault
 
 
 def damaged() -> NotATable:

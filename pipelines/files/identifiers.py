@@ -15,8 +15,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipelines.contract.errors import Finding
-from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind
+from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind, nearest_kind
 from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
+from pipelines.files.headers import PASSED_OVER
 from pipelines.files.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Shape
 
 HEADER_WORDS = frozenset({
@@ -29,9 +30,14 @@ PLAIN_WORDS = frozenset(
     ["record", "number", "e", "mail", "of", "id", "no", "date", "first", "last", "full", "middle"]
 )
 FILE_WORDS = (
-    "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet"
+    "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet note notes"
+    " book workbook resident residents legend codes summary total totals list class year month spring summer autumn"
+    " winter old new final copy"
 )
 ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"})
+# A year and a month, or the two years of a class; three numbers could be a day.
+NUMBERS_OF_A_MONTH = 2
+PLAIN_TOKEN = re.compile(r"[A-Za-z]|[A-Za-z]{1,3}[0-9]{1,4}|(?:19|20)?[0-9]{1,2}")
 LISTED = 20  # findings of a sheet
 REMEDY = "Remove it and export again; nothing of the file was stored."
 REMEDY_PSEUDONYM = "Use a pseudonym such as T07-0004512 and export again; nothing of the file was stored."
@@ -59,6 +65,25 @@ def shown_name(path_name: str, number: int, vocabulary: frozenset[str]) -> str:
 def shown_title(title: str, position: int, vocabulary: frozenset[str]) -> str:
     """The title of a sheet in a book, or `sheet 2` where it looks like a person or an identifier."""
     return f"sheet {position}" if looks_personal(title, vocabulary) else title
+
+
+def stored_name(path_name: str, number: int, vocabulary: frozenset[str]) -> str:
+    """The name under which the store keeps a file: its own where all of it is plain words, else `file 3`."""
+    return path_name if is_plain(path_name, vocabulary) else f"file {number}"
+
+
+def stored_title(title: str, position: int, vocabulary: frozenset[str]) -> str:
+    """The title under which the store keeps a sheet: its own where all of it is plain words, else `sheet 2`."""
+    return title if is_plain(title, vocabulary) else f"sheet {position}"
+
+
+def is_plain(name: str, vocabulary: frozenset[str]) -> bool:
+    """Whether a name is made of words of the vocabulary, years and months in digits, and short references (T07)."""
+    tokens = words_of(name)
+    numbers = [token for token in tokens if token.isdigit()]
+    return len(numbers) <= NUMBERS_OF_A_MONTH and all(
+        token.lower().rstrip("0123456789") in vocabulary or PLAIN_TOKEN.fullmatch(token) for token in tokens
+    )
 
 
 @functools.lru_cache(maxsize=8)
@@ -127,7 +152,7 @@ class Hits:
 def screen(
     header: list[str],
     rows: pa.Table,
-    kind: Kind,
+    kind: Kind | None,
     shown: str,
     refs_are_pseudonyms: bool,
     words: frozenset[str] = frozenset(),
@@ -136,13 +161,17 @@ def screen(
 
     `rows` has the text columns of `header` in its order, then the number of the row in the file. A header that
     matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them may stand a name.
-    Of a table of no kind, give the nearest one: its dates are then not taken for dates in an unknown column.
+    Of a table of no kind only what is certain is looked for in columns of no kind: they may only want a mapping.
     """
-    known = {column.name for column in kind.columns}
+    nearest = kind or nearest_kind(header)
+    known = {*nearest.names, *(name for name in header if name.startswith(PASSED_OVER))}
     # Spaces and hyphens of a header have become underscores.
     header_texts = [*header, *(name.replace("_", " ") for name in header)]
     columns = [rows.column(place) for place in range(len(header))]
-    groups = [shapes_for(name, kind, refs_are_pseudonyms) for name in header]
+    groups: list[list[Group]] = [
+        [CERTAIN] if kind is None and name not in known else shapes_for(name, nearest, refs_are_pseudonyms)
+        for name in header
+    ]
     found = found_in_columns(columns, groups, header_texts)
     in_header = {
         position: fault
@@ -218,6 +247,8 @@ def header_finding(shown: str, column: str, what: str) -> Finding:
 
 def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
     """Certain shapes for every column; more for pseudonyms, free text and columns the kind does not know."""
+    if name.startswith(PASSED_OVER):
+        return [CERTAIN]
     column = next((column for column in kind.columns if column.name == name), None)
     if column is None or column.is_free_text:
         return [CERTAIN, *((shape,) for shape in UNCERTAIN)]

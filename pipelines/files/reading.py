@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import codecs
-import csv
 import hashlib
 import io
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import ParamSpec, TextIO, TypeVar
+from typing import ParamSpec, TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -20,10 +19,31 @@ import pyarrow.compute as pc
 import pyarrow.csv
 
 from pipelines.contract.errors import FileRefused, Finding, UserError, WrongUsage
-from pipelines.contract.formats import KINDS, Kind, kind_of, nearest_kind
+from pipelines.contract.formats import KINDS, Kind, kind_of, missing_columns
 from pipelines.files import identifiers, refusals
-from pipelines.files.headers import TableMapping, folded
-from pipelines.files.identifiers import column_shown, normalised, screen_file_name, shown_name, shown_title
+from pipelines.files.headers import (
+    DROPPED,
+    HEADER_AMONG,
+    NO_MAPPING,
+    PASSED_OVER,
+    TableMapping,
+    columns_recognised,
+    constants,
+    delimiter_of_header,
+    look_alikes,
+    mapped_names,
+    nearest,
+    place_of_header,
+)
+from pipelines.files.identifiers import (
+    column_shown,
+    normalised,
+    screen_file_name,
+    shown_name,
+    shown_title,
+    stored_name,
+    stored_title,
+)
 from pipelines.files.refusals import COLUMN_LIMIT, LONGEST_CELL, NotATable
 from pipelines.specialty.load import Specialty, code_sets
 
@@ -56,20 +76,22 @@ class ExportFile:
 class Part:
     """One table of one file, of a kind.
 
-    `shown` is the name under which the store may keep it; `typed` the one for the person at the terminal. `skipped`
-    says in sentences what of the table was passed over; `row_count` counts the rows that were not. `header` has the
-    name of every column of `rows`, also of those that are not read.
+    `shown` is the name for the person who handed the file over, `stored_as` the one that the store may keep: plain
+    words of the vocabulary alone. `rows` has the columns of the kind that the table has; `header` names them and those
+    that are not read. `skipped` says in sentences what of the file was passed over, `warnings` what else was noticed;
+    `row_count` counts the rows that were not passed over.
     """
 
     number: int
     sha256: str
     kind: Kind
     shown: str
+    stored_as: str
     header: list[str]
     row_count: int
     rows: pa.Table | None
-    typed: str = ""
     skipped: tuple[str, ...] = ()
+    warnings: tuple[Finding, ...] = ()
 
     def take_rows(self) -> pa.Table:
         """The text, handed over once: a long file need not be in memory twice."""
@@ -78,22 +100,27 @@ class Part:
 
     @property
     def unknown_columns(self) -> list[str]:
-        known = {column.name for column in self.kind.columns}
-        return [name for name in self.header if name not in known]
+        """Those that nobody has said to ignore."""
+        return [
+            name for name in self.header if name not in self.kind.names and not name.startswith(PASSED_OVER)
+        ]
 
 
 @dataclass(frozen=True)
 class Sheet:
     """One table as text: cells trimmed, blank cells null, rows numbered as in the file.
 
-    `rows` has a text column for each name of `header`, then `__source_row` and `__too_many_cells`. A header that
-    stands twice refuses the table, but only after its cells were screened: a name in one of them outranks it. Until
-    then take its columns by their place.
+    `rows` has a text column for each name of `header`, then `__source_row` and `__too_many_cells`; `typed` are the
+    headers as they stand in row `header_row`. A header that stands twice refuses the table, but only after its cells
+    were screened: a name in one of them outranks it. Until then take its columns by their place.
     """
 
     header: list[str]
     rows: pa.Table
     header_twice: NotATable | None = None
+    typed: Sequence[str] = ()
+    header_row: int = 1
+    skipped: tuple[str, ...] = ()
 
 
 def read_export(path: Path, number: int) -> ExportFile:
@@ -133,7 +160,7 @@ def read_parts(
     refused: list[Finding] = []
     for number, file in enumerate(files, 1):
         try:
-            parts += parts_of(file, number, words, refs_are_pseudonyms, mapping)
+            parts += parts_of(file, number, words, refs_are_pseudonyms, mapping or NO_MAPPING)
         except FileRefused as refusal:
             refused += refusal.findings
     if refused:
@@ -145,11 +172,7 @@ def read_parts(
 
 
 def parts_of(
-    file: ExportFile,
-    number: int,
-    words: frozenset[str],
-    refs_are_pseudonyms: bool,
-    mapping: TableMapping | None = None,
+    file: ExportFile, number: int, words: frozenset[str], refs_are_pseudonyms: bool, mapping: TableMapping
 ) -> list[Part]:
     """The tables of the `number`th file; `words` are those that a printed name may hold.
 
@@ -158,56 +181,124 @@ def parts_of(
     if screen_file_name(file.name):
         raise FileRefused([refusals.file_name_finding(number)])
     sha256 = hashlib.sha256(file.data).hexdigest()
-    parts, refused = [], []
-    for title, shown, read in named_sheets(file, shown_name(file.name, number, words), words):
-        if screen_file_name(title):
-            refused.append(refusals.file_name_finding(number))
-        if isinstance(read, NotATable):
-            refused.append(read.finding(shown))
-            continue
-        sheet = renamed(read, mapping) if mapping else read
-        kind = kind_of(sheet.header)
-        nearest = kind or nearest_kind(sheet.header)
-        refused += identifiers.screen(sheet.header, sheet.rows, nearest, shown, refs_are_pseudonyms, words)
-        if sheet.header_twice:
-            refused.append(sheet.header_twice.finding(shown))
-        elif kind is None or not kind.read:
-            refused.append(refusals.not_of_a_kind(sheet.header, kind, shown))
-        else:
-            parts.append(Part(0, sha256, kind, shown, sheet.header, sheet.rows.num_rows, sheet.rows, shown))
+    parts, refused, passed_over = [], [], []
+    for named in named_sheets(file, number, words, mapping):
+        try:
+            parts.append(part_of(named, sha256, words, refs_are_pseudonyms, mapping))
+        except NotATable as fault:
+            finding = fault.finding(named.shown)
+            if fault.passed_over:
+                passed_over.append((named.called(fault.passed_over), finding))
+            else:
+                refused.append(finding)
+        except FileRefused as refusal:
+            refused += refusal.findings
+    if not parts and not refused:
+        refused = [finding for _, finding in passed_over]
     if refused:
         raise FileRefused(refused)
+    parts[0].skipped = (*(said for said, _ in passed_over), *parts[0].skipped)
     return parts
 
 
-def renamed(sheet: Sheet, mapping: TableMapping) -> Sheet:
-    """The table with its headers as a person mapped them."""
-    header = [mapping.headers.get(folded(name), name) for name in sheet.header]
-    return Sheet(
-        header,
-        sheet.rows.rename_columns([*header, SOURCE_ROW, TOO_MANY_CELLS]),
-        header_twice(header, 1),
+def part_of(
+    named: Named, sha256: str, words: frozenset[str], refs_are_pseudonyms: bool, mapping: TableMapping
+) -> Part:
+    """The table of one sheet; raises NotATable, FileRefused."""
+    if screen_file_name(named.title):
+        raise FileRefused([refusals.file_name_finding(named.file_number)])
+    if isinstance(named.read, NotATable):
+        raise named.read
+    sheet = named.read
+    added = (
+        constants(sheet.header, mapping, named.title, named.file_name) if mapping is not NO_MAPPING else {}
+    )
+    header = [*sheet.header, *added]
+    kind = mapped_kind(header, mapping)
+    rows, skipped = rows_of_the_table(sheet, kind) if kind else (sheet.rows, ())
+    if not rows.num_rows:
+        raise refusals.no_rows()
+    refused = identifiers.screen(sheet.header, rows, kind, named.shown, refs_are_pseudonyms, words)
+    if sheet.header_twice:
+        refused.append(sheet.header_twice.finding(named.shown))
+    elif kind is None:
+        refused.append(no_kind(named, sheet, header, mapping))
+    elif not kind.read:
+        refused.append(refusals.kind_not_read(kind, named.shown))
+    if refused or kind is None:
+        raise FileRefused(refused)
+    rows = rows.select([*(name for name in sheet.header if name in kind.names), SOURCE_ROW, TOO_MANY_CELLS])
+    for column, text in added.items():
+        rows = rows.append_column(column, pa.repeat(pa.scalar(text), rows.num_rows))
+    return Part(0, sha256, kind, named.shown, named.stored_as, header, rows.num_rows, rows, skipped)
+
+
+def no_kind(named: Named, sheet: Sheet, header: list[str], mapping: TableMapping) -> Finding:
+    """What refuses a table of no kind; raises NotATable for a sheet that has no column of any."""
+    if named.title and columns_recognised(sheet.typed, mapping) < 2:
+        raise refusals.no_table_of_a_kind(header)
+    return refusals.not_of_a_kind(
+        nearest(header, sheet.typed), header, look_alikes(header, sheet.typed), named.shown
     )
 
 
+def mapped_kind(header: list[str], mapping: TableMapping) -> Kind | None:
+    """The kind whose required columns are all there, of several the one that a person named."""
+    named = next((kind for kind in KINDS if kind.name == mapping.kind), None)
+    if named and not missing_columns(named, header):
+        return named
+    return kind_of(header)
+
+
+def rows_of_the_table(sheet: Sheet, kind: Kind) -> tuple[pa.Table, tuple[str, ...]]:
+    """The rows without those that are none (totals, a header that stands again), and what was passed over, in words."""
+    places = [sheet.header.index(name) for name in kind.required if name in sheet.header]
+    blank = any(sheet.rows.column(place).null_count for place in places)
+    if not blank and sheet.rows.column(places[0]).index(sheet.typed[places[0]]).as_py() < 0:
+        return sheet.rows, sheet.skipped
+    from pipelines.files.skipping import without_other_rows
+
+    return without_other_rows(sheet, kind)
+
+
+@dataclass(frozen=True)
+class Named:
+    """One sheet of a file, or why it is none: its title in a book, else blank, and the names that may be printed and
+    stored.
+    """
+
+    file_number: int
+    file_name: str
+    title: str
+    shown: str
+    stored_as: str
+    read: Sheet | NotATable
+
+    def called(self, sentence: str) -> str:
+        """A sentence about the sheet, with its title where that is plain words."""
+        title = self.stored_as.rpartition(" [")[2].removesuffix("]")
+        return sentence.format(sheet=title if title.startswith("sheet ") else f"sheet {title}")
+
+
 def named_sheets(
-    file: ExportFile, shown: str, words: frozenset[str]
-) -> list[tuple[str, str, Sheet | NotATable]]:
-    """Each table, or why it is none, after its title in a book (else blank) and the name that may be printed."""
-    sheets: list[tuple[str, str, Sheet | NotATable]] = []
-
-    def take(number: int, title: str, records: Iterator[list[str]]) -> None:
-        if sheet := attempt(sheet_from_records, records):
-            sheets.append((title, f"{shown} [{shown_title(title, number, words)}]", sheet))
-
+    file: ExportFile, number: int, words: frozenset[str], mapping: TableMapping = NO_MAPPING
+) -> list[Named]:
+    """Each table of the `number`th file of a command."""
+    shown, stored_as = shown_name(file.name, number, words), stored_name(file.name, number, words)
     if not file.data.startswith(BOOK):
-        return [("", shown, attempt(read_sheet, file.data))]
+        return [Named(number, file.name, "", shown, stored_as, attempt(read_sheet, file.data, mapping))]
     from pipelines.files.books import read_book
 
-    fault = attempt(read_book, file.data, take)
-    if not sheets:
+    named: list[Named] = []
+
+    def take(place: int, title: str, read: Sheet | NotATable) -> None:
+        printed, kept = shown_title(title, place, words), stored_title(title, place, words)
+        named.append(Named(number, file.name, title, f"{shown} [{printed}]", f"{stored_as} [{kept}]", read))
+
+    fault = attempt(read_book, file.data, mapping, take)
+    if not named:
         fault = fault or NotATable("every sheet of the workbook is empty.", "Export it again.")
-    return [*sheets, *([("", shown, fault)] if fault else [])]
+    return [*named, *([Named(number, file.name, "", shown, stored_as, fault)] if fault else [])]
 
 
 def attempt(read: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> T | NotATable:
@@ -217,29 +308,30 @@ def attempt(read: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> T | 
         return fault
 
 
-def read_sheet(data: bytes) -> Sheet:
+def read_sheet(data: bytes, mapping: TableMapping) -> Sheet:
     """The table of a file that holds one."""
     if data.startswith(PARQUET):
         from pipelines.files.columnar import read_columnar
 
-        return sheet_from_columns(*read_columnar(data))
+        return sheet_from_columns(*read_columnar(data), mapping=mapping)
     if data.startswith(OLD_BOOK):
         raise NotATable(
             "the workbook is in an old format, or needs a password.", "Save it as XLSX or CSV, without one."
         )
-    return read_delimited(data)
+    return read_delimited(data, mapping)
 
 
 # Text with a delimiter
 
 
-def read_delimited(data: bytes) -> Sheet:
+def read_delimited(data: bytes, mapping: TableMapping = NO_MAPPING) -> Sheet:
     text = as_utf8(data)
-    delimiter = delimiter_of(text)
-    sheet = read_fast(text, delimiter) or sheet_from_records(plain_records(text, delimiter))
-    if sheet is None:
-        raise NotATable("the file is empty.", "Export it again.")
-    return sheet
+    delimiter = delimiter_of(text, mapping)
+    if sheet := read_fast(text, delimiter, mapping):
+        return sheet
+    from pipelines.files.records import read_plainly
+
+    return read_plainly(text, delimiter, mapping)
 
 
 def as_utf8(data: bytes) -> bytes:
@@ -267,39 +359,40 @@ def is_utf8(text: bytes) -> bool:
     return True
 
 
-def delimiter_of(text: bytes) -> str:
-    """The delimiter that stands most often in the first record that is not blank, outside quotes."""
+def delimiter_of(text: bytes, mapping: TableMapping = NO_MAPPING) -> str:
+    """The delimiter that stands most often in the header, outside quotes."""
     beginning = text[:BEGINNING].decode(errors="ignore")
     outside = re.sub(r'"([^"]*)"?', lambda quoted: "x" if quoted[1].strip(" \t\r\n,;") else "", beginning)
-    header = re.search(r"^.*[^\s,;].*$", re.sub(r"\r\n?", "\n", outside), re.MULTILINE)
-    return max(DELIMITERS, key=header.group().count) if header else DELIMITERS[0]
+    found = re.finditer(r"^.*[^\s,;].*$", re.sub(r"\r\n?", "\n", outside), re.MULTILINE)
+    lines = [line.group() for line in islice(found, HEADER_AMONG)]
+    first = max(DELIMITERS, key=lines[0].count) if lines else DELIMITERS[0]
+    if not lines or kind_of([normalised(cell) for cell in lines[0].split(first)]):
+        return first
+    return delimiter_of_header(lines, DELIMITERS, mapping)
 
 
-def lines_of(text: bytes) -> TextIO:
-    """Lines end at \\n, \\r or \\r\\n, and keep their end: it may stand inside quotes."""
-    return io.TextIOWrapper(io.BytesIO(text), encoding="utf-8", newline="")
-
-
-def read_fast(text: bytes, delimiter: str) -> Sheet | None:
+def read_fast(text: bytes, delimiter: str, mapping: TableMapping = NO_MAPPING) -> Sheet | None:
     """The table by pyarrow; None where only the plain way reads it: quotes, ragged rows, mixed line ends."""
     end, returns = text.find(b"\n"), text.count(b"\r")
     if end < 0 or b'"' in text or (returns and not returns == text.count(b"\r\n") == text.count(b"\n")):
         return None
-    header = text[:end].decode().split(delimiter)
-    if not any(cell.strip() for cell in header) or len(header) > COLUMN_LIMIT:
+    lines = list(islice(io.BytesIO(text[:BEGINNING] if end < BEGINNING else text), HEADER_AMONG))
+    rows = [line.decode(errors="replace").rstrip("\r\n").split(delimiter) for line in lines]
+    place = header_place(rows, mapping)
+    if place is None or len(rows[place]) > COLUMN_LIMIT:
         return None
-    refuse_too_large(text.count(b"\n") - text.endswith(b"\n"), len(header))
-    columns = fast_columns(text, delimiter, len(header))
-    return sheet_from_columns(header, columns) if columns else None
+    refuse_too_large(text.count(b"\n") - text.endswith(b"\n"), len(rows[place]))
+    columns = fast_columns(text, delimiter, len(rows[place]), place + 1)
+    return sheet_from_columns(rows[place], columns, place + 1, mapping) if columns else None
 
 
-def fast_columns(text: bytes, delimiter: str, width: int) -> list[pa.ChunkedArray]:
-    """Text columns of all rows but the first; none where a row has another number of cells."""
+def fast_columns(text: bytes, delimiter: str, width: int, skipped: int) -> list[pa.ChunkedArray]:
+    """Text columns of all rows but the first `skipped`; none where a row has another number of cells."""
     names = [str(position) for position in range(width)]
     try:
         table = pyarrow.csv.read_csv(
             pa.BufferReader(text),
-            pyarrow.csv.ReadOptions(column_names=names, skip_rows=1, block_size=BLOCK_BYTES),
+            pyarrow.csv.ReadOptions(column_names=names, skip_rows=skipped, block_size=BLOCK_BYTES),
             pyarrow.csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             pyarrow.csv.ConvertOptions(
                 column_types=dict.fromkeys(names, pa.string()), null_values=[""], strings_can_be_null=True
@@ -310,65 +403,32 @@ def fast_columns(text: bytes, delimiter: str, width: int) -> list[pa.ChunkedArra
     return list(table.columns) if table.num_rows else []
 
 
-def plain_records(text: bytes, delimiter: str) -> Iterator[list[str]]:
-    """The records, a blank line as an empty one.
-
-    Strict: a quote that is never closed, or closed in the middle of a cell, would swallow rows unseen.
-    """
-    count = 0
-    # A cell that is a little too long is refused later, with its column: the module's own error does not name it.
-    limit = csv.field_size_limit(refusals.LONGEST_FIELD)
-    try:
-        for record in csv.reader(lines_of(text), delimiter=delimiter, strict=True):
-            count += 1
-            yield record
-    except csv.Error as error:
-        too_long = "field limit" in str(error)
-        raise (
-            refusals.cell_too_long(count + 1, None) if too_long else refusals.open_quote(count + 1)
-        ) from error
-    finally:
-        csv.field_size_limit(limit)
-
-
 # Tables
 
 
-def sheet_from_records(records: Iterable[Record]) -> Sheet | None:
-    """The table of `records` (rows of cells, blank = ''); None when every one is blank."""
-    numbered = enumerate(records, start=1)
-    header: list[str] = []
-    header_row = 0
-    while not header:
-        header_row, cells = next(numbered, (0, None))
-        if cells is None:
-            return None
-        header = header_names(cells, header_row)
-    blocks, count, text_bytes = [], 0, 0
-    while rows := [checked(cells, row, header) for row, cells in islice(numbered, ROWS_AT_ONCE)]:
-        blocks.append(block_of(rows, len(header)))
-        count += len(rows)
-        text_bytes += sum(column.nbytes for column in blocks[-1])
-        refuse_too_large(count, len(header), text_bytes)
-    if not blocks:
-        raise refusals.no_rows()
-    *columns, too_many = [pa.chunked_array(list(chunks)) for chunks in zip(*blocks, strict=True)]
-    return finished(header, columns, too_many, header_row)
-
-
-def sheet_from_columns(header_cells: Record, columns: list[pa.ChunkedArray]) -> Sheet:
-    """The table of whole text columns under a header in row 1. Empties `columns`, to hold no second copy."""
-    header = header_names(header_cells, 1)
+def sheet_from_columns(
+    header_cells: Record,
+    columns: list[pa.ChunkedArray],
+    header_row: int = 1,
+    mapping: TableMapping = NO_MAPPING,
+) -> Sheet:
+    """The table of whole text columns under a header. Empties `columns`, to hold no second copy."""
+    header = header_names(header_cells, header_row, mapping)
     for position, column in enumerate(columns, start=1):
         length = pc.binary_length(column)
         if (pc.max(length).as_py() or 0) > LONGEST_CELL:
-            row = 2 + pc.index(pc.greater(length, LONGEST_CELL), True).as_py()
+            row = header_row + 1 + pc.index(pc.greater(length, LONGEST_CELL), True).as_py()
             raise refusals.cell_too_long(row, column_shown(header, position))
     beyond = [filled(trimmed(columns.pop())) for _ in range(len(columns) - len(header))]
-    too_many = pa.chunked_array([pa.array(np.zeros(len(columns[0]), dtype=bool))])
+    too_many = blank_of(columns[0])
     for filled_cells in beyond:
         too_many = pc.or_(too_many, filled_cells)
-    return finished(header, columns, too_many, 1)
+    return finished(header, columns, too_many, header_row, header_cells)
+
+
+def blank_of(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """False for each row."""
+    return pa.chunked_array([pa.array(np.zeros(len(column), dtype=bool))])
 
 
 def refuse_too_large(rows: int, columns: int, text_bytes: int = 0) -> None:
@@ -377,12 +437,18 @@ def refuse_too_large(rows: int, columns: int, text_bytes: int = 0) -> None:
 
 
 def finished(
-    header: list[str], columns: list[pa.ChunkedArray], too_many: pa.ChunkedArray, header_row: int
+    header: list[str],
+    columns: list[pa.ChunkedArray],
+    too_many: pa.ChunkedArray,
+    header_row: int,
+    typed: Record,
 ) -> Sheet:
     """Both ways of reading end here, so that they trim, number and skip blank rows alike."""
-    texts = []
+    texts: list[pa.ChunkedArray] = []
     while columns:
-        texts.append(trimmed(columns.pop(0)))
+        column = columns.pop(0)
+        dropped = header[len(texts)].startswith(DROPPED)
+        texts.append(pa.chunked_array([pa.nulls(len(column), pa.string())]) if dropped else trimmed(column))
     source_row = pa.array(np.arange(header_row + 1, header_row + 1 + len(too_many), dtype=np.int64))
     rows = pa.table([*texts, source_row, too_many], names=[*header, SOURCE_ROW, TOO_MANY_CELLS])
     if all(text.null_count for text in texts):
@@ -392,7 +458,10 @@ def finished(
         rows = rows.filter(filled_rows)
     if not rows.num_rows:
         raise refusals.no_rows()
-    return Sheet(header, rows, header_twice(header, header_row))
+    skipped = (refusals.lines_above(header_row),) if header_row > 1 else ()
+    return Sheet(
+        header, rows, header_twice(header, header_row), [cell.strip() for cell in typed], header_row, skipped
+    )
 
 
 def trimmed(column: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -407,11 +476,21 @@ def filled(text: pa.ChunkedArray) -> pa.ChunkedArray:
     return pc.fill_null(pc.greater(pc.binary_length(text), 0), False)
 
 
-def header_names(cells: Record, row: int) -> list[str]:
-    """Normalised names; blank ones at the end dropped, one in the middle named by its position."""
+def header_place(rows: Sequence[Record], mapping: TableMapping) -> int | None:
+    """Which of the first rows is the header, from 0: of most files the first that is not blank."""
+    first = next((place for place, cells in enumerate(rows) if any(cell.strip() for cell in cells)), None)
+    if first is None or kind_of([normalised(cell) for cell in rows[first]]):
+        return first
+    return place_of_header(rows, mapping)
+
+
+def header_names(cells: Record, row: int, mapping: TableMapping) -> list[str]:
+    """The columns' names, or what they are normally written like; a blank one at the end dropped, else its position."""
     names = [normalised(cell) for cell in checked(cells, row, [])]
     while names and not names[-1]:
         names.pop()
+    if mapping is not NO_MAPPING:
+        names = mapped_names(names, cells, mapping)
     return [name or f"column_{position}" for position, name in enumerate(names, start=1)]
 
 
@@ -419,7 +498,7 @@ def header_twice(names: list[str], row: int) -> NotATable | None:
     """What refuses the first column whose header stands before it already, or is one of ours."""
     seen = {SOURCE_ROW, TOO_MANY_CELLS}
     for position, name in enumerate(names, start=1):
-        if name in seen:
+        if name in seen and not name.startswith(PASSED_OVER):
             remedy = "Give each column a header of its own and export again."
             column = column_shown(names, position)
             return NotATable("another column has the same header.", remedy, row, column, "header_twice")
@@ -438,12 +517,3 @@ def checked(cells: Record, row: int, header: list[str]) -> Record:
             if len(cell.encode()) > LONGEST_CELL:
                 raise refusals.cell_too_long(row, column_shown(header, position))
     return cells
-
-
-def block_of(rows: list[Record], width: int) -> list[pa.Array]:
-    """`width` text columns and one that says which rows have a filled cell beyond them."""
-    fitted = [
-        cells if len(cells) == width else [*cells[:width], *[""] * (width - len(cells))] for cells in rows
-    ]
-    columns = [pa.array(cells, pa.string()) for cells in zip(*fitted, strict=True)]
-    return [*columns, pa.array([any(cell.strip() for cell in cells[width:]) for cells in rows])]

@@ -27,13 +27,17 @@ SHEET_LIMIT = 100
 
 @dataclass(eq=False)
 class NotATable(Exception):
-    """Why a file or a sheet is not read, and what to do; `row` and `column` where one place is to blame."""
+    """Why a file or a sheet is not read, and what to do; `row` and `column` where one place is to blame.
+
+    Where nothing is lost by it, `passed_over` is the sentence that names the sheet while others of its file are read.
+    """
 
     says: str
     remedy: str
     row: int | None = None
     column: str | None = None
     rule: str = "not_a_table"
+    passed_over: str = ""
 
     def finding(self, shown: str) -> Finding:
         """What refuses the file or sheet that may be printed as `shown`."""
@@ -72,7 +76,38 @@ def cell_too_long(row: int, column: str | None) -> NotATable:
 
 
 def no_rows() -> NotATable:
-    return NotATable("there are no rows below the header.", "Export it again with its rows.")
+    return NotATable(
+        "there are no rows below the header.",
+        "Export it again with its rows.",
+        passed_over="The {sheet} has no rows below its header.",
+    )
+
+
+def hidden() -> NotATable:
+    return NotATable(
+        "the sheet is hidden, and no other one is a table.",
+        "Unhide it if it is to be read.",
+        passed_over="The hidden {sheet} was not read.",
+    )
+
+
+def no_table_of_a_kind(header: list[str]) -> NotATable:
+    """Why a sheet whose header has no column of any kind is not read."""
+    kind = nearest_kind(header)
+    return NotATable(
+        "the columns do not match any kind of export.",
+        f"The nearest kind is {kind.name}, without {', '.join(missing_columns(kind, header))}. Nothing was stored.",
+        rule="kind_unknown",
+        passed_over="The {sheet} is no table of any kind and was not read.",
+    )
+
+
+def lines_above(header_row: int) -> str:
+    above = header_row - 1
+    return f"{above} line{'s' * (above > 1)} above the header in row {header_row}: not read."
+
+
+BEYOND_THE_HEADER = "Cells to the right of the last header: not read."
 
 
 def not_text() -> NotATable:
@@ -99,15 +134,28 @@ def file_name_finding(number: int) -> Finding:
     )
 
 
-def not_of_a_kind(header: list[str], kind: Kind | None, shown: str) -> Finding:
-    if kind is not None:
-        message = f"{shown}: {kind.name} files are not read by this version."
-        return Finding(shown, "kind_unknown", "refused", message, "Leave the file out.")
-    nearest = nearest_kind(header)
+def kind_not_read(kind: Kind, shown: str) -> Finding:
+    message = f"{shown}: {kind.name} files are not read by this version."
+    return Finding(shown, "kind_unknown", "refused", message, "Leave the file out.")
+
+
+def not_of_a_kind(nearest: Kind, header: list[str], look_alikes: dict[str, str], shown: str) -> Finding:
+    """What refuses a table that has not all that any kind needs.
+
+    `look_alikes` gives for a missing column the header that looks like it.
+    """
     missing = missing_columns(nearest, header)
     remedy = f"The nearest kind is {nearest.name}, without {', '.join(missing)}. Nothing was stored."
-    if all(name in missing for name in nearest.required if name != "trainee_ref"):
+    if not look_alikes and all(name in missing for name in nearest.required if name != "trainee_ref"):
         message = f"{shown}: the columns do not match any kind of export."
         return Finding(shown, "kind_unknown", "refused", message, remedy)
-    message = f"{shown}: required columns are missing: {', '.join(missing)}."
-    return Finding(shown, "column_missing", "refused", message, remedy, 1, missing[0])
+    absent = [
+        f"There is no column {name}."
+        + (f" {look_alikes[name]} looks like it." if name in look_alikes else "")
+        for name in missing
+    ]
+    if look_alikes:
+        remedy = (
+            f"Say in the source's mapping which header is which column of {nearest.name}. Nothing was stored."
+        )
+    return Finding(shown, "column_missing", "refused", f"{shown}: {' '.join(absent)}", remedy, 1, missing[0])

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.files.identifiers import normalised
-from pipelines.files.reading import as_utf8, delimiter_of, lines_of
+from pipelines.files.reading import as_utf8, delimiter_of
+from pipelines.files.records import lines_of
 from pipelines.files.refusals import NotATable
 
 COLUMNS = ("trainee_ref", "shown_name")
