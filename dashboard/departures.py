@@ -21,6 +21,12 @@ DEPARTURES = (
     "Simulated sessions are in no rate and no share of supervision: nobody was operated on.",
     "Expected values come from the programme's own other trainees at the same case numbers, not from a national audit: "
     "its figures are of surgeons of all grades.",
+    "Where the specialty weighs risk factors, what is expected of a case is fitted to all other trainees of the programme, "
+    "band by band, with the published weights: the mix of a published population is not theirs. A factor that is not "
+    "recorded raises nothing. The interval is that of the others' rate, moved as the mix of risks moves the rate.",
+    "The CUSUM (Steiner 2000) is not set back after a signal, and its limit is no fixed number: it is the lowest that a whole "
+    "training of an average trainee of this programme crosses with at most the chance that is set. Risks are spread evenly "
+    "over that training; it is cut at 300 known cases.",
     "The mean of scores has Student's t interval although scores are ordinal; it is blank below three scores and cut "
     "to the scale.",
     "Bands for trainees come from completed classes alone, pooled and rounded; in a class of four a median is a colleague.",

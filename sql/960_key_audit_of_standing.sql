@@ -4,7 +4,7 @@
 -- Reads:  credited_month, active_month,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
---         unverified_item
+--         unverified_item, run_length, case_sequence_chart, case_sequence_signal
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in credited_month' as offence, trainee_ref
 from credited_month
@@ -79,4 +79,19 @@ union all
 select 'a key stands twice in unverified_item' as offence, ref as trainee_ref
 from unverified_item
 group by kind, ref
+having count(*) > 1
+union all
+select 'a key stands twice in run_length' as offence, complication_ref as trainee_ref
+from run_length
+group by programme_ref, complication_ref, limit_for
+having count(*) > 1
+union all
+select 'a key stands twice in case_sequence_chart' as offence, trainee_ref
+from case_sequence_chart
+group by programme_ref, cohort, trainee_ref, complication_ref
+having count(distinct case_number) <> count(*)
+union all
+select 'a key stands twice in case_sequence_signal' as offence, trainee_ref
+from case_sequence_signal
+group by programme_ref, cohort, trainee_ref, complication_ref
 having count(*) > 1

@@ -101,7 +101,9 @@ def database(specialty: bytes | None = None) -> Db:
     for name, rows in _tables(specialty or example()).items():
         _load(db, f"main.{name}", rows)
     load_built_tables(db)
-    db.execute("insert into input.programme values ('harbour-eye', 'Harbour Eye', 7, 45, 5, '2026-11-24')")
+    db.execute(
+        "insert into input.programme values ('harbour-eye', 'Harbour Eye', 7, 45, 5, '2026-11-24', 2, 0.05, null)"
+    )
     return db
 
 

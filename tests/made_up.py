@@ -211,6 +211,9 @@ def _log(trainee: Row, dice: random.Random, number: int, hands: tuple[str, ...])
                 "complications": events,
                 "event_hands": dice.choice(hands),
                 "follow_up_days": dice.choice(("", "9", "60", "120", "120")),
+                "risk_factors": dice.choice(
+                    ("", "none", "none", "pseudoexfoliation", "dense_cataract;high_age")
+                ),
             }
         )
     return rows

@@ -10,13 +10,11 @@ from scipy import stats
 
 from tests.oracle import ATTRIBUTIONS, Oracle, wilson
 from tests.oracle_rows import Row, month_of
-from tests.oracle_technique import Reviewed, in_log_order, mean_interval
+from tests.oracle_technique import Reviewed, mean_interval
 from tests.oracle_volume import last_training_month, last_training_quarter, programme_of
 
 Answer = dict[str, Any]
-FEWEST_OTHERS, FEWEST_KNOWN = 5, 30
-# The last case number of each band.
-BANDS = (50, 100, 200, math.inf)
+FEWEST_OTHERS = 5
 NAMES = ("amount", "base", "squares", "due", "unclear")
 
 
@@ -192,62 +190,3 @@ def _mean_interval(sums: Answer) -> tuple[float | None, float | None]:
     variance = (sums["squares"] - total * total / number) / (number - 1)
     half = stats.t.ppf(0.975, number - 1) * math.sqrt(max(variance, 0.0) / number)
     return max(total / number - half, 1.0), min(total / number + half, 5.0)
-
-
-# What would be expected at a trainee's own case numbers.
-
-
-def expected_rate(it: Oracle) -> list[Answer]:
-    tallies = {trainee: _tallies(it, trainee) for trainee in it.roster}
-    return [
-        it._head(trainee)
-        | {"complication_ref": ref, "attribution": attribution}
-        | _expected(it, tallies, trainee, (ref, attribution))
-        for trainee in it.roster
-        for ref in it.specialty["complications"]
-        for attribution in ATTRIBUTIONS
-    ]
-
-
-Tally = dict[tuple[str, str], dict[int, list[int]]]
-
-
-def _tallies(it: Oracle, trainee: str) -> Tally:
-    """(complication, attribution) → band of case number → known outcomes, events, unclear events."""
-    found: Tally = {}
-    numbers: dict[tuple[str, str], int] = {}
-    for case in in_log_order(it, trainee):
-        for ref, attribution, columns in outcomes_of(it, trainee, case):
-            if "known" in columns:
-                place = (ref, attribution)
-                numbers[place] = numbers.get(place, 0) + 1
-                band = next(order for order, last in enumerate(BANDS) if numbers[place] <= last)
-                tally = found.setdefault(place, {}).setdefault(band, [0, 0, 0])
-                tally[0] += 1
-                tally[1] += int("events" in columns)
-                tally[2] += int("unclear" in columns)
-    return found
-
-
-def _expected(it: Oracle, tallies: dict[str, Tally], trainee: str, place: tuple[str, str]) -> Answer:
-    own = tallies[trainee].get(place, {})
-    others = [
-        tallies[other].get(place, {})
-        for other in it.roster
-        if other != trainee and programme_of(it, other) == programme_of(it, trainee)
-    ]
-    of_band = {band: [each[band] for each in others if band in each] for band in own}
-    known = {band: sum(tally[0] for tally in found) for band, found in of_band.items()}
-    unclear = sum(tally[2] for found in of_band.values() for tally in found)
-    thin = [band for band in sorted(own) if known[band] < FEWEST_KNOWN or len(of_band[band]) < FEWEST_OTHERS]
-    expected = None
-    if own and not thin and not unclear:
-        expected = sum(
-            own[band][0] * sum(tally[1] for tally in of_band[band]) / known[band] for band in sorted(own)
-        ) / sum(tally[0] for tally in own.values())
-    return {
-        "expected": expected,
-        "expected_from_trainees": max((len(found) for found in of_band.values()), default=0),
-        "expected_known": sum(known.values()),
-        "is_reason_given": expected is None,
-    }

@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests import oracle_comparison, oracle_log, oracle_milestones, oracle_technique, oracle_volume
+from tests import (
+    oracle_comparison,
+    oracle_expected,
+    oracle_log,
+    oracle_milestones,
+    oracle_technique,
+    oracle_volume,
+)
 from tests.oracle import COLUMNS, HEAD, KEYS, Oracle
 from tests.oracle_rows import Row
 
@@ -23,6 +30,8 @@ MORE_KEYS = {
     "measure_course": f"{HEAD} measure training_quarter",
     "cohort_comparison": f"{HEAD} measure",
     "expected_rate": f"{HEAD} complication_ref attribution",
+    "case_sequence_chart": f"{HEAD} complication_ref case_number",
+    "case_sequence_signal": f"{HEAD} complication_ref",
     "milestone_standing": f"{HEAD} milestone_ref level",
     "trainee_log": HEAD,
     "left_out_rule": f"{HEAD} severity rule",
@@ -42,7 +51,12 @@ MORE_COLUMNS = {
     " success_high seconds_median data_through",
     "measure_course": "amount base squares due unclear data_through",
     "cohort_comparison": "value value_low value_high reference reference_low reference_high reference_n data_through",
-    "expected_rate": "expected expected_from_trainees expected_known is_reason_given data_through",
+    "expected_rate": "expected expected_from_trainees expected_known is_reason_given expected_low expected_high"
+    " expected_events is_adjusted data_through",
+    # Limits are judged in tests/test_run_lengths.py: by another recursion, which takes a while.
+    "case_sequence_chart": "case_sequence is_event expected events expected_events observed_minus_expected cusum_weight"
+    " cusum data_through",
+    "case_sequence_signal": "known_outcomes events expected_events cusum cusum_highest data_through",
     # The sentences `missing` and `why_none` have their own drawn tests; here, whether there is one.
     "milestone_standing": "rules_met rules_total rules_unknown is_something_missing committee_level committee_period"
     " data_through",
@@ -84,6 +98,7 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     courses = oracle_volume.volume_course(it, volumes, credited)
     measures = oracle_comparison.Measures(it, mix, steps)
     measured = oracle_comparison.measure_course(it, measures, courses)
+    charted = oracle_expected.case_sequence_chart(it)
     found = own | {
         "credited_month": oracle_volume.credited_month(it, volumes, credited),
         "active_month": oracle_volume.active_month(it),
@@ -95,7 +110,9 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "technique_step": oracle_technique.technique_step(it, steps),
         "measure_course": measured,
         "cohort_comparison": oracle_comparison.cohort_comparison(it, measures, own, measured),
-        "expected_rate": oracle_comparison.expected_rate(it),
+        "expected_rate": oracle_expected.expected_rate(it),
+        "case_sequence_chart": charted,
+        "case_sequence_signal": oracle_expected.case_sequence_signal(it, charted),
         "milestone_standing": oracle_milestones.milestone_standing(
             it, own, steps, evidence.milestones, list(evidence.periods)
         ),

@@ -94,7 +94,8 @@ def test_every_number_of_made_up_cohorts_equals_the_plain_loops(batch: int) -> N
 
 # View and columns of which a crowd must bring up a value: what is always blank judges nothing.
 FILLED = {
-    ("volume_band", "p50"), ("volume_band", "p10"), ("expected_rate", "expected"), ("cohort_comparison", "reference"),
+    ("volume_band", "p50"), ("volume_band", "p10"), ("expected_rate", "expected"),
+    ("case_sequence_chart", "cusum"), ("cohort_comparison", "reference"),
     ("cohort_comparison", "reference_low"), ("technique_step", "score_low"), ("technique_step", "success_low"),
     ("technique_step", "seconds_median"), ("milestone_standing", "committee_level"),
 }  # fmt: skip

@@ -30,6 +30,7 @@ date_precision: month
 refs_are_pseudonyms: false
 current_within_days: 45
 small_count: 5
+cusum_odds_ratio: 2
 as_of: null
 basis: ""
 demo: false

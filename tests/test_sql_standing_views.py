@@ -51,7 +51,23 @@ COLUMNS = {
     """,
     "expected_rate": """
         programme_ref cohort trainee_ref complication_ref attribution expected:DOUBLE
-        expected_from_trainees:BIGINT expected_known:BIGINT why_none data_through
+        expected_from_trainees:BIGINT expected_known:BIGINT why_none expected_low:DOUBLE expected_high:DOUBLE
+        expected_events:DOUBLE is_adjusted:BOOLEAN data_through
+    """,
+    "run_length": """
+        programme_ref complication_ref limit_for cases:INTEGER people:INTEGER cusum_limit:DOUBLE expected:DOUBLE
+        signal_chance:DOUBLE signal_chance_raised:DOUBLE signal_chance_in_class:DOUBLE run_length:DOUBLE
+        run_length_raised:DOUBLE why_none
+    """,
+    "case_sequence_chart": """
+        programme_ref cohort trainee_ref complication_ref case_number:INTEGER case_sequence:INTEGER is_event:BOOLEAN
+        expected:DOUBLE events:INTEGER expected_events:DOUBLE observed_minus_expected:DOUBLE cusum_weight:DOUBLE
+        cusum:DOUBLE limit_person:DOUBLE limit_class:DOUBLE above_person:BOOLEAN above_class:BOOLEAN data_through
+    """,
+    "case_sequence_signal": """
+        programme_ref cohort trainee_ref complication_ref known_outcomes:INTEGER events:INTEGER
+        expected_events:DOUBLE cusum:DOUBLE cusum_highest:DOUBLE limit_person:DOUBLE limit_class:DOUBLE
+        signal_case_person:INTEGER signal_case_class:INTEGER above_person_now:BOOLEAN why_none data_through
     """,
     "measure_course": """
         programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT

@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import pyarrow as pa
 
+from pipelines.build.fitted import FITTED
 from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
@@ -38,6 +39,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "volume_course": (*_PERSON, "requirement_ref", "training_month"),
     "volume_band": ("programme_ref", "requirement_ref", "training_month"),
     "expected_rate": (*_PERSON, "complication_ref", "attribution"),
+    "run_length": ("programme_ref", "complication_ref", "limit_for"),
+    "case_sequence_chart": (*_PERSON, "complication_ref", "case_number"),
+    "case_sequence_signal": (*_PERSON, "complication_ref"),
     "measure_course": (*_PERSON, "measure", "training_quarter"),
     "cohort_comparison": (*_PERSON, "measure"),
     "trainee_log": _PERSON,
@@ -106,8 +110,9 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
         load_input(connection, store, manifest)
         make_views(connection)
         _refuse_if_broken(audit(connection))
-        # The cases are in case_record now; a snapshot holds them once.
+        # The cases are in case_record and case_sequence_chart now; a snapshot holds them once.
         connection.execute("drop table input.cases")
+        connection.execute("drop table main.known_case")
         connection.execute("checkpoint")
     finally:
         connection.close()
@@ -267,6 +272,8 @@ def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
             _run(con, path)
             if path.name[0] not in "01":
                 _store(con, view_name(path))
+            for name, make in FITTED.get(path.stem, {}).items():
+                _create(con, f"main.{name}", make(con))
             con.commit()
 
 

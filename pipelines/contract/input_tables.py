@@ -18,7 +18,7 @@ def _schema(columns: str) -> pa.Schema:
 INPUT_TABLES: dict[str, pa.Schema] = {
     "programme": _schema(
         "programme_ref text, title text, academic_year_starts int, current_within_days int, small_count int, "
-        "as_of text"
+        "as_of text, cusum_odds_ratio double, cusum_chance double, cusum_limit double"
     ),
     # The live rows: what the store keeps of each kind. Seconds of a review are on the recording's own clock.
     **{kind.name: kind.schema for kind in KINDS if kind.read},

@@ -14,15 +14,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from pipelines.contract.errors import WrongUsage
-from pipelines.specialty.model import (
-    NOT_ASSESSABLE,
-    Complication,
-    Fault,
-    MilestoneRule,
-    Requirement,
-    Specialty,
-    specialty_faults,
-)
+from pipelines.specialty.faults import Fault, specialty_faults
+from pipelines.specialty.model import NOT_ASSESSABLE, Complication, MilestoneRule, Requirement, Specialty
 
 __all__ = [
     "Specialty",
@@ -218,6 +211,7 @@ COLUMNS: dict[str, str] = {
     "requirement_attribute": "requirement_ref text, attribute text, need text",
     "complication": "complication_ref text, title text, procedure_group text, window_days int, "
     "definition text, source text, verified bool, position int",
+    "risk_weight": "complication_ref text, risk_factor text, log_odds double, source text, verified bool",
     "step": "step text, title text, phase text, position int",
     "milestone_framework": "framework text, official bool",
     "milestone_level": "level text, position int",
@@ -301,6 +295,11 @@ def _outcomes_and_steps(spec: Specialty) -> dict[str, list[Row]]:
         "complication": [
             (ref, each.title, each.group, each.window_days, *_definition(each), place)
             for place, (ref, each) in outcomes
+        ],
+        "risk_weight": [
+            (ref, factor, weight, each.source, each.verified)
+            for ref, each in spec.risk_weights.items()
+            for factor, weight in each.log_odds.items()
         ],
         "step": [
             (step, step.replace("_", " ").capitalize(), phase, place)

@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from pipelines.contract.attributions import ATTRIBUTIONS
 from pipelines.contract.cautions import TO_BE_CONFIRMED
-from pipelines.specialty.model import Cohorts, Complication, MilestoneRule, Milestones, Requirement, Specialty
+from pipelines.specialty.model import (
+    Cohorts,
+    Complication,
+    MilestoneRule,
+    Milestones,
+    Requirement,
+    RiskWeights,
+    Specialty,
+)
 
 ATTRIBUTE_WORDS = {
     "all": "only if all of these hold",
@@ -17,6 +27,7 @@ def rule_sentences(spec: Specialty) -> list[str]:
     """What is operated by whom, the requirements, the complications, what each milestone asks, as in the file."""
     rules = [roles_sentence(spec), *(requirement_sentence(ref, spec) for ref in spec.requirements)]
     rules += [complication_sentence(ref, each, spec) for ref, each in spec.complications.items()]
+    rules += [risk_sentence(ref, each, spec) for ref, each in spec.risk_weights.items()]
     return rules + (milestone_sentences(spec.milestones, spec) if spec.milestones else [])
 
 
@@ -44,6 +55,19 @@ def complication_sentence(ref: str, outcome: Complication, spec: Specialty) -> s
     definition = outcome.definition.rstrip(".")
     parts = [f"counted for {group}, {when}", f"defined as: {definition}", f"source: {outcome.source}"]
     return f"{outcome.title} ({ref}): {'; '.join(parts + _doubt(outcome.verified))}."
+
+
+def risk_sentence(ref: str, weights: RiskWeights, spec: Specialty) -> str:
+    """By what each factor multiplies the odds."""
+    factors = [
+        f"{spec.risk_factors[code]} {math.exp(log_odds):.3g} times"
+        for code, log_odds in weights.log_odds.items()
+    ]
+    parts = [
+        f"the odds of {spec.complications[ref].title} with {', '.join(factors)}",
+        f"source: {weights.source}",
+    ]
+    return f"Risk factors ({ref}): {'; '.join(parts + _doubt(weights.verified))}."
 
 
 def milestone_sentences(milestones: Milestones, spec: Specialty) -> list[str]:

@@ -47,6 +47,11 @@ class Programme(BaseModel):
     # Sources that get no more exports: how far they run says nothing of how current a trainee's data are.
     closed_sources: list[str] = []
     small_count: int = Field(default=5, ge=1)
+    # The chart of outcomes over time looks for odds raised so many times; so many whole trainings of average trainees
+    # cross its limit, unless the limit itself is given.
+    cusum_odds_ratio: float = Field(default=2, gt=1, le=100)
+    cusum_chance: float = Field(default=0.05, gt=0, lt=1)
+    cusum_limit: float | None = Field(default=None, gt=0)
     as_of: datetime.date | None = None
     basis: str = ""
     demo: bool = False
@@ -103,8 +108,11 @@ def yaml_text(model: BaseModel) -> str:
     text = io.StringIO()
     values = model.model_dump(mode="json")
     # Named where somebody needs it, not in every store.
-    if not values.get("closed_sources"):
-        values.pop("closed_sources", None)
+    for name in ("closed_sources", "cusum_chance", "cusum_limit"):
+        if name in values and values[name] == model.__class__.model_fields[name].get_default(
+            call_default_factory=True
+        ):
+            values.pop(name)
     YAML().dump(values, text)
     return text.getvalue()
 
