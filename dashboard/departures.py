@@ -29,5 +29,13 @@ DEPARTURES = (
     "over that training; it is cut at 300 known cases.",
     "The mean of scores has Student's t interval although scores are ordinal; it is blank below three scores and cut "
     "to the scale.",
+    "A forecast adds to a trainee's own count what earlier trainees did in as many active months as are left, or takes the "
+    "share of the final count that they had reached; which of the two serves is chosen by the same back-test that vouches for "
+    "it, which flatters it a little. No trend between classes is assumed.",
+    "A probability or share of earlier trainees has half a person added on either side (the prior of Jeffreys), so that it is "
+    "never 0 or 1 by few people; where no earlier trainee had as few cases, it is one half.",
+    "The 80 % range of a forecast lies between quantiles of type 6 (Hyndman and Fan 1996), rounded outward: between the "
+    "lowest and the highest of nine lie 80 % of new ones, so fewer than nine give none.",
+    "Brier scores are of those who had not reached the minimum by then: who had is certain to, and would flatter every score.",
     "Bands for trainees come from completed classes alone, pooled and rounded; in a class of four a median is a colleague.",
 )

@@ -1,11 +1,26 @@
 -- Does each key stand once in the views of technique, milestones, comparison, volume and log?
 --
 -- Rows:   one per view and repeated key; there must be none
--- Reads:  credited_month, active_month,
+-- Reads:  pace, pace_backtest, rotation_yield, credited_month, active_month,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item, run_length, case_sequence_chart, case_sequence_signal
 -- Source: contract of the views: the row grain and key of a view are closed
+select 'a key stands twice in pace' as offence, trainee_ref
+from pace
+group by programme_ref, cohort, trainee_ref, requirement_ref
+having count(*) > 1
+union all
+select 'a key stands twice in pace_backtest' as offence, requirement_ref as trainee_ref
+from pace_backtest
+group by programme_ref, requirement_ref, active_month
+having count(*) > 1
+union all
+select 'a key stands twice in rotation_yield' as offence, trainee_ref
+from rotation_yield
+group by programme_ref, cohort, trainee_ref, requirement_ref, rotation
+having count(*) > 1
+union all
 select 'a key stands twice in credited_month' as offence, trainee_ref
 from credited_month
 group by programme_ref, cohort, trainee_ref, requirement_ref, operated_month

@@ -174,14 +174,35 @@ def crowds(draw: st.DrawFn) -> Cohort:
         trainee = _of_crowd(number, dice, is_done=number <= completed)
         roster.append(trainee)
         cases += _log(trainee, dice, dice.choice((8, 20, 70 if completed < 12 else 30)), hands)
-    return Cohort(roster, [], cohorts.unique_keys(cases))
+    return Cohort(roster, _periods_of_crowd(roster, dice), cohorts.unique_keys(cases))
+
+
+def _periods_of_crowd(roster: list[Row], dice: random.Random) -> list[Row]:
+    """Rotations one after the other, a leave or part-time for some; who is in training knows some months ahead."""
+    rows = []
+    for trainee in roster:
+        first = cohorts.month_count(trainee["started"])
+        head = {"trainee_ref": trainee["trainee_ref"]}
+        for after in range(0, dice.choice((0, 24, 36, 42)), 6):
+            last = "" if dice.random() < 0.1 else month_text(first + after + dice.choice((2, 5, 5, 7)))
+            service = dice.choice(("Cataract", "cataract", "lids"))
+            rows.append(
+                head | {"from": month_text(first + after), "to": last, "kind": "rotation", "value": service}
+            )
+        if dice.random() < 0.4:
+            begins = first + dice.randint(3, 30)
+            kind, value = dice.choice((("leave", ""), ("part_time", "0.5"), ("part_time", "66.7 %")))
+            ends = month_text(begins + dice.randint(0, 8))
+            rows.append(head | {"from": month_text(begins), "to": ends, "kind": kind, "value": value})
+    return rows
 
 
 def _of_crowd(number: int, dice: random.Random, *, is_done: bool) -> Row:
     started = cohorts.FIRST_MONTH + dice.randint(-2, 3)
     return {
         "trainee_ref": f"T{number:02d}",
-        "cohort": "2023-24" if is_done else "2024-25",
+        # Three classes are over: one is forecast by the others.
+        "cohort": f"202{number % 3 + 1}-2{number % 3 + 2}" if is_done else "2024-25",
         "started": month_text(started),
         "expected_completion": month_text(started + 35),
         "programme_ref": "",

@@ -10,6 +10,7 @@ from tests import (
     oracle_expected,
     oracle_log,
     oracle_milestones,
+    oracle_pace,
     oracle_technique,
     oracle_volume,
 )
@@ -25,6 +26,9 @@ MORE_KEYS = {
     "volume_summary": f"{HEAD} requirement_ref",
     "volume_course": f"{HEAD} requirement_ref training_month",
     "volume_band": "programme_ref requirement_ref training_month",
+    "pace_backtest": "programme_ref requirement_ref active_month",
+    "pace": f"{HEAD} requirement_ref",
+    "rotation_yield": f"{HEAD} requirement_ref rotation",
     "supervision_band": f"{HEAD} procedure_group training_quarter band",
     "technique_step": f"{HEAD} procedure_group step training_quarter",
     "measure_course": f"{HEAD} measure training_quarter",
@@ -46,6 +50,13 @@ MORE_COLUMNS = {
     " source verified parts_total parts_short reached part_depth completed left data_through",
     "volume_course": "counted_cases data_through",
     "volume_band": "p10 p25 p50 p75 p90 people",
+    "pace_backtest": "people coverage brier brier_share brier_line people_with_range open_people method forecast_is_shown"
+    " range_is_tried",
+    "pace": "count expected_low expected_median expected_high final_low final_median final_high probability_met"
+    " needed_a_month minimum active_month months_left recent_a_month earlier_a_month expected_p10 expected_p90"
+    " earlier_people like_people like_met like_low like_high is_reason_given data_through",
+    "rotation_yield": "a_month_inside a_month_outside cases_inside months_inside people months_had months_to_come"
+    " rotations_had rotations_running rotations_to_come months_not_entered data_through",
     "supervision_band": "band_order cases known_cases share data_through",
     "technique_step": "scored score_mean score_low score_high done_by_supervisor attempts successes success_low"
     " success_high seconds_median data_through",
@@ -99,7 +110,12 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     measures = oracle_comparison.Measures(it, mix, steps)
     measured = oracle_comparison.measure_course(it, measures, courses)
     charted = oracle_expected.case_sequence_chart(it)
+    pace = oracle_pace.Pace(it, volumes, credited, evidence.as_of)
+    trials = oracle_pace.pace_backtest(pace)
     found = own | {
+        "pace_backtest": trials,
+        "pace": oracle_pace.pace_rows(pace, trials),
+        "rotation_yield": oracle_pace.rotation_yield(pace),
         "credited_month": oracle_volume.credited_month(it, volumes, credited),
         "active_month": oracle_volume.active_month(it),
         "volume_by_month": oracle_volume.volume_by_month(it, volumes, credited),

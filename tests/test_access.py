@@ -451,3 +451,37 @@ def test_a_trainee_who_has_completed_reads_no_band_of_the_own_class(snapshot: Sn
     ref = completed["trainee_ref"].iloc[0]
     assert queries.course_bands(snapshot, Viewer("trainee", PROGRAMME, ref).scope, "cataract").empty
     assert len(queries.course_bands(snapshot, WHO["T22"].scope, "cataract"))
+
+
+# Whose the tables about pace are, and which columns a trainee reads of the own rows; the contract and the issue's words.
+THEIRS = """
+    table          | director | committee | coordinator | reviewer | T22
+    pace           | all      | all       |             |          | own
+    pace_backtest  | all      | all       |             |          |
+    rotation_yield | all      | all       |             |          |
+"""
+OF_THEIRS = list(_cells(THEIRS))
+# What became of earlier trainees, and what is forecast from it, is not for trainees.
+OF_OTHERS = re.compile(r"earlier|like|final|probability|p10|p90|why|weak")
+
+
+@pytest.mark.parametrize(("table", "who", "reads"), OF_THEIRS)
+def test_what_became_of_others_is_for_director_and_committee(
+    table: str, who: str, reads: str, snapshot: Snapshot
+) -> None:
+    def read(viewer: Viewer) -> Any:
+        return select(snapshot, viewer.scope, f"select * from {table}")
+
+    if not reads:
+        with pytest.raises(NotYours):
+            read(WHO[who])
+        return
+    found, of_director = read(WHO[who]), read(WHO["director"])
+    assert len(found) > 0
+    if reads == "all":
+        assert len(found) == len(of_director)
+        assert read(Viewer(WHO[who].role, "another-programme")).empty
+        return
+    assert set(found["trainee_ref"]) == {"T22"}
+    assert len(found) == (of_director["trainee_ref"] == "T22").sum()
+    assert [name for name in found.columns if OF_OTHERS.search(name)] == []

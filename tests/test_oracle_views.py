@@ -97,6 +97,9 @@ FILLED = {
     ("volume_band", "p50"), ("volume_band", "p10"), ("expected_rate", "expected"),
     ("case_sequence_chart", "cusum"), ("cohort_comparison", "reference"),
     ("cohort_comparison", "reference_low"), ("technique_step", "score_low"), ("technique_step", "success_low"),
+    ("pace", "expected_median"), ("pace", "final_low"), ("pace", "probability_met"), ("pace", "needed_a_month"),
+    ("pace", "like_low"), ("pace_backtest", "coverage"), ("pace_backtest", "brier"), ("pace", "earlier_a_month"),
+    ("rotation_yield", "a_month_inside"), ("rotation_yield", "months_to_come"),
     ("technique_step", "seconds_median"), ("milestone_standing", "committee_level"),
 }  # fmt: skip
 

@@ -73,6 +73,24 @@ COLUMNS = {
         programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT
         squares:BIGINT due:BIGINT unclear:BIGINT data_through
     """,
+    "pace_backtest": """
+        programme_ref requirement_ref active_month:INTEGER people:BIGINT coverage:DOUBLE brier:DOUBLE
+        brier_share:DOUBLE brier_line:DOUBLE people_with_range:BIGINT open_people:BIGINT method
+        forecast_is_shown:BOOLEAN range_is_tried:BOOLEAN
+    """,
+    "pace": """
+        programme_ref cohort trainee_ref requirement_ref count:BIGINT expected_low:BIGINT expected_median:BIGINT
+        expected_high:BIGINT final_low:BIGINT final_median:BIGINT final_high:BIGINT probability_met:DOUBLE
+        needed_a_month:DOUBLE minimum:BIGINT active_month:DOUBLE months_left:DOUBLE recent_a_month:DOUBLE
+        earlier_a_month:DOUBLE expected_p10:BIGINT expected_p90:BIGINT earlier_people:BIGINT like_people:BIGINT
+        like_met:BIGINT like_low:DOUBLE like_high:DOUBLE why_none data_through
+    """,
+    "rotation_yield": """
+        programme_ref cohort trainee_ref requirement_ref rotation a_month_inside:DOUBLE a_month_outside:DOUBLE
+        cases_inside:BIGINT months_inside:DOUBLE people:BIGINT months_had:DOUBLE months_to_come:DOUBLE
+        rotations_had:BIGINT rotations_running:BIGINT rotations_to_come:BIGINT months_not_entered:DOUBLE
+        data_through
+    """,
     "trainee_log": """
         programme_ref cohort trainee_ref live_intakes:BIGINT accepted_rows:BIGINT left_out_rows:BIGINT
         warnings:BIGINT unconfirmed_cases:BIGINT is_current:BOOLEAN data_through
@@ -87,13 +105,14 @@ COLUMNS = {
 
 @pytest.fixture(scope="module")
 def made() -> Db:
-    """Six trainees with a row in every view; a class of ten that has completed."""
+    """Six trainees with a row in every view; two classes of ten that have completed."""
     rules = {"B": [{"measure": "counted_cases", "requirement": "lens", "at_least": 2.0}]}
     db = database(specialty(rules))
     put_trainees(db, {f"T{number:02d}": "2026-07" for number in range(1, 7)})
     put_trainees(db, {f"P{number:02d}": "2019-07" for number in range(20)})
     db.execute(
-        "update input.trainees set cohort = '2019-20', completed = '2019-08' where trainee_ref like 'P%'"
+        "update input.trainees set cohort = case when trainee_ref < 'P10' then '2018-19' else '2019-20' end,"
+        " completed = '2020-01' where trainee_ref like 'P%'"
     )
     log = Log(db)
     for ref in ("T01", "T02"):
@@ -102,6 +121,7 @@ def made() -> Db:
         log.review(ref, case, [3, 4, 4])
     log.add("P00", "2019-07", 2)
     db.execute("update input.reviews set attempts = 3, successes = 2, started_seconds = 1, ended_seconds = 9")
+    put(db, "training", "trainee_ref | from | to | kind | value\nT01 | 2026-07 | 2026-09 | rotation | lens")
     put(db, "milestones", "trainee_ref | period | milestone | level\nT01 | 2026-27 mid | lens_skill | B")
     put(
         db,
@@ -211,6 +231,24 @@ DAMAGE = [
     ("update class_finding set rows_concerned = 2", "966"),
     ("update class_finding set rows_concerned = 0", "966"),
     ("delete from class_finding", "966"),
+    ("insert into pace from pace", "960"),
+    ("insert into pace_backtest from pace_backtest", "960"),
+    ("insert into rotation_yield from rotation_yield", "960"),
+    ("update pace set like_people = 0 where trainee_ref = 'P00'", "969"),
+    ("update pace set why_none = 'no reason' where trainee_ref = 'T01'", "969"),
+    ("update pace set probability_met = null where trainee_ref = 'T01'", "969"),
+    ("update pace set final_low = final_median + 1", "969"),
+    ("update pace set final_high = final_median - 1", "969"),
+    ("update pace set expected_low = expected_median + 1", "969"),
+    ("update pace set expected_p90 = expected_high - 1", "969"),
+    ("update pace set probability_met = 1.1 where trainee_ref = 'T01'", "969"),
+    ("update pace set earlier_people = 9", "969"),
+    ("update pace set like_met = like_people + 1", "969"),
+    ("delete from pace where trainee_ref = 'T01'", "969"),
+    ("update pace set count = 99", "969"),
+    ("update pace_backtest set coverage = 1.1", "969"),
+    ("update pace_backtest set open_people = people + 1", "969"),
+    ("update rotation_yield set months_had = 99", "969"),
     ("insert into credited_month from credited_month", "960"),
     ("insert into active_month from active_month", "960"),
     ("update active_month set counts_as = 1.5", "967"),

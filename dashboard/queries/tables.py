@@ -33,6 +33,7 @@ RULES = (
 
 # Every other table: which of its rows are in a scope.
 ROWS = {
+    "active_month": OWN,
     "case_attribute": OWN_PEOPLE,
     "case_credit": OWN,
     "case_opened": OWN,
@@ -52,10 +53,13 @@ ROWS = {
     "live_intake": OF_PROGRAMME,
     "milestone_standing": OWN,
     "other_programme": "true",
+    "pace": OWN,
+    "pace_backtest": OF_PROGRAMME,
     "reviews": f"""
         reviewer_ref = getvariable('ref') and not coalesce(self_review, false)
         and trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OF_PROGRAMME})
     """,
+    "rotation_yield": OWN,
     "supervision_band": OWN,
     "supervision_mix": OWN,
     "technique_step": OWN,
@@ -90,7 +94,8 @@ PLACES["case_opened"] = """(
 
 # Volume and the quality of the log: no rate, no complication, no level of supervision, no score, no comment.
 COUNTS = (
-    *("case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band", "volume_course"),
+    *("active_month", "case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band"),
+    "volume_course",
 )
 CASE_OF_A_COUNT = (
     "programme_ref, trainee_ref, case_ref, procedure, side, title, operated_month, case_sequence, role,"
@@ -101,7 +106,14 @@ STANDING = (
     *("supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.
-OF_OTHERS = ("cohort_comparison", "expected_rate", "other_programme")
+OF_OTHERS = (
+    *("cohort_comparison", "expected_rate", "other_programme", "pace", "pace_backtest", "rotation_yield"),
+)
+# Of their own pace a trainee reads the count, what is needed, and the bands; not what became of whom.
+OWN_PACE = (
+    'programme_ref, cohort, trainee_ref, requirement_ref, "count", expected_low, expected_median, expected_high,'
+    " needed_a_month, minimum, active_month, months_left, recent_a_month, data_through"
+)
 DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")
 
 
@@ -115,5 +127,5 @@ COLUMNS: dict[str, dict[str, str]] = {
     "committee_member": _whole(*STANDING, *OF_OTHERS),
     "coordinator": _whole(*COUNTS, *DESK) | {"case_opened": CASE_OF_A_COUNT},
     "reviewer": _whole("reviews"),
-    "trainee": _whole(*STANDING),
+    "trainee": _whole(*STANDING) | {"pace": OWN_PACE},
 }

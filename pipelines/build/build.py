@@ -48,6 +48,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "left_out_rule": (*_PERSON, "severity", "rule"),
     "class_finding": ("programme_ref", "cohort", "severity", "rule"),
     "unverified_item": ("kind", "ref"),
+    "pace_backtest": ("programme_ref", "requirement_ref", "active_month"),
+    "pace": (*_PERSON, "requirement_ref"),
+    "rotation_yield": (*_PERSON, "requirement_ref", "rotation"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
 # Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.

@@ -14,6 +14,7 @@ import duckdb
 import numpy as np
 import pyarrow as pa
 
+from pipelines.build.forecast import pace_forecast, pace_trial
 from pipelines.build.run_lengths import Floats, limit_for, mean_run_length, signal_chance
 
 Connection = duckdb.DuckDBPyConnection
@@ -187,4 +188,5 @@ def _run_lengths(chances: tuple[float, ...], limit: float, odds_ratio: float) ->
 FITTED: dict[str, dict[str, Callable[[Connection], pa.Table]]] = {
     "143_outcome_band": {"risk_fit": risk_fit},
     "145_average_training": {"chart_limit": chart_limit},
+    "300_case_volume": {"pace_trial": pace_trial, "pace_forecast": pace_forecast},
 }
