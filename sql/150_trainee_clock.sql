@@ -75,10 +75,11 @@ select
     clocked.trainee_ref,
     clocked.last_month,
     clocked.active_month,
-    -- What is left by the plan; nothing once training is over.
+    -- What is left by the plan: nothing once training is over, blank with no data.
     case
+        when clocked.last_month is null then null
         when clocked.training_is_over then cast(0 as decimal(18, 6))
-        when clocked.last_month is not null then coalesce(ahead.months_left, cast(0 as decimal(18, 6)))
+        else coalesce(ahead.months_left, cast(0 as decimal(18, 6)))
     end as months_left,
     clocked.last_training_month,
     cast(floor((clocked.last_training_month + 2) / 3) as integer) as last_training_quarter,

@@ -11,7 +11,7 @@ period as (
 
     select
         training.trainee_ref,
-        lower(trim(training."value")) as rotation,
+        lower(training."value") as rotation,
         training."from" as first_month,
         training."to" as last_month
     from input.training as training

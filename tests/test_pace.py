@@ -5,6 +5,7 @@ The numbers themselves are judged by tests/oracle_pace.py in test_oracle_views.p
 
 from __future__ import annotations
 
+import copy
 import math
 import random
 from typing import Any
@@ -72,13 +73,16 @@ def numbers(cohort: Cohort) -> dict[str, list[Any]]:
 
 
 def test_a_leave_of_six_months_put_into_a_log_moves_no_number_of_pace() -> None:
-    crowd = examples(crowds(), 8)[1]
+    crowd = copy.deepcopy(examples(crowds(), 8)[1])
     completed = [row for row in crowd.roster if row["completed"]]
     running = [row for row in crowd.roster if not row["completed"]]
     # Their leave must not carry a completion beyond the day of the snapshot.
     earlier = next(row for row in completed if row["completed"] == "2023-11")
-    changed = with_a_leave(crowd, earlier["trainee_ref"], cohorts.month_count(earlier["started"]) + 14)
     now = running[0]
+    # Current before and after: the log runs through the month of the snapshot.
+    latest = next(row for row in crowd.cases if row["trainee_ref"] == now["trainee_ref"])
+    crowd.cases.append(latest | {"case_ref": "the-latest", "operated_on": "2024-06-03"})
+    changed = with_a_leave(crowd, earlier["trainee_ref"], cohorts.month_count(earlier["started"]) + 14)
     changed = with_a_leave(changed, now["trainee_ref"], cohorts.month_count(now["started"]) + 20)
     before, after = numbers(crowd), numbers(changed)
     assert changed.cases != crowd.cases

@@ -226,7 +226,9 @@ def forecast_rows(asked: Asked, place: Place, method: str) -> Iterator[dict[str,
     empty = np.zeros(0)
     finals = METHODS[method](earlier, place.counts) if earlier.people else [empty] * len(place.counts)
     stood = np.quantile(earlier.then, list(STOOD.values())) if earlier.people else [None] * len(STOOD)
-    a_month = np.median(earlier.later - earlier.then) * A_MILLION / place.left if place.left else None
+    a_month = None
+    if earlier.people and place.left:
+        a_month = float(np.median(earlier.later - earlier.then)) * A_MILLION / place.left
     for count, own in zip(place.counts, finals, strict=True):
         like = earlier.then <= count
         low, median, high = final_range(own)
@@ -235,7 +237,7 @@ def forecast_rows(asked: Asked, place: Place, method: str) -> Iterator[dict[str,
             "like_people": int(like.sum()),
             "like_met": int(np.sum(earlier.final[like] >= minimum)),
             **dict(zip(STOOD, stood, strict=True)),
-            "earlier_a_month": a_month if earlier.people else None,
+            "earlier_a_month": a_month,
             "method": method,
             "final_low": low,
             "final_median": median,
@@ -245,18 +247,6 @@ def forecast_rows(asked: Asked, place: Place, method: str) -> Iterator[dict[str,
 
 
 # ---- the tables of a build
-
-
-@dataclass
-class _People:
-    """The people of one programme in a fixed order, each with a place; `classes` numbers their classes."""
-
-    refs: list[str] = field(default_factory=list)
-    classes: list[int] = field(default_factory=list)
-    ends: list[int] = field(default_factory=list)
-    left: list[int] = field(default_factory=list)
-    completed: list[bool] = field(default_factory=list)
-    in_training: list[bool] = field(default_factory=list)
 
 
 def pace_trial(con: duckdb.DuckDBPyConnection) -> pa.Table:
