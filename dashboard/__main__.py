@@ -1,4 +1,7 @@
-"""python -m dashboard --store DIR (--demo | --as ROLE): the dashboard, on this machine alone, until it is stopped."""
+"""python -m dashboard --store DIR (--demo | --as ROLE | --serve): the dashboard, until it is stopped.
+
+The demo, and one person's own store, are on this machine alone; with --serve people sign in.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +18,9 @@ from pathlib import Path
 import streamlit as st
 import uvicorn
 
-from dashboard import own_store, server
-from dashboard.sessions import LINK_SECONDS, OneTimeKey
+from dashboard import environment, own_store, server
+from dashboard.serving import department_app
+from dashboard.sessions import LINK_SECONDS, OneTimeKey, Who
 from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.store import Store
 
@@ -24,6 +28,8 @@ ADDRESS = "127.0.0.1"
 FIRST_PORT = 8501
 PORTS_TRIED = 50
 SECONDS_TO_END = 3
+LARGEST_MESSAGE_BYTES = 1024 * 1024
+MOST_CONNECTIONS = 1000
 ROLES = ("director", "coordinator")
 
 
@@ -33,6 +39,7 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--store", type=Path, required=True)
     parser.add_argument("--demo", action="store_true")
     parser.add_argument("--as", dest="role", choices=ROLES)
+    parser.add_argument("--serve", action="store_true")
     parser.add_argument("--port", type=int)
     arguments = parser.parse_args(argv)
     try:
@@ -43,17 +50,22 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _serve(arguments: argparse.Namespace) -> int:
-    if not (arguments.demo or arguments.role):
-        raise WrongUsage("Without --demo or --as this needs sign-in, which this version does not have.")
     root = arguments.store.resolve()
-    server.settle()
     os.environ["STANDING_STORE"] = str(root)
+    if arguments.serve:
+        return _serve_department(root)
+    if not (arguments.demo or arguments.role):
+        raise WrongUsage(
+            "Name one of --demo, --as and --serve: the demo, your own store, or with sign-in for many."
+        )
+    environment.check_stays_here(os.environ)
+    server.settle()
     if arguments.demo:
         os.environ["STANDING_PICKER"] = "yes"
         app, path, note = server.demo_app(Store(root)), "", "made-up data; stop it with Ctrl-C"
     else:
         store, key = own_store.checked(root), OneTimeKey()
-        app = server.own_app((arguments.role, store.programme.programme_ref, None), key)
+        app = server.own_app(Who(arguments.role, store.programme.programme_ref), key)
         path = f"open/{key.text}"
         note = f"as {arguments.role}; the link works once, within {LINK_SECONDS // 60} minutes; stop it with Ctrl-C"
     listening = listen(arguments.port)
@@ -61,17 +73,29 @@ def _serve(arguments: argparse.Namespace) -> int:
     return run(app, listening, lambda: print(f"The dashboard: {address}  ({note})", flush=True))
 
 
-def listen(port: int | None) -> socket.socket:
-    """A socket on this machine alone, at the port or, without one, at the first free one from 8501 on.
+def _serve_department(root: Path) -> int:
+    store = own_store.checked(root)
+    settings = environment.read_settings(os.environ, store)
+    server.settle()
+    os.environ["STANDING_SIGN_OUT"] = "yes"
+    listening = listen(settings.port, settings.address)
+    at = f"http://{settings.address}:{listening.getsockname()[1]}/"
+    note = f"The dashboard: {at}  (people open {settings.origin}; stop it with Ctrl-C)"
+    app = department_app(store, settings)
+    return run(app, listening, lambda: print(note, flush=True), settings.proxy)
+
+
+def listen(port: int | None, address: str = ADDRESS) -> socket.socket:
+    """A socket at an address, by default of this machine alone: at the port or, without one, the first free from 8501 on.
 
     Raises WrongUsage where the port is taken.
     """
     tried = [port] if port is not None else [*range(FIRST_PORT, FIRST_PORT + PORTS_TRIED), 0]
     for number in tried:
-        listening = socket.socket()
+        listening = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listening.bind((ADDRESS, number))
+            listening.bind((address, number))
             listening.listen()
         except OSError as error:
             listening.close()
@@ -79,16 +103,25 @@ def listen(port: int | None) -> socket.socket:
                 raise
         else:
             return listening
-    raise WrongUsage(f"--port: {port} is taken. Choose another, or leave --port out.")
+    raise WrongUsage(f"Port {port} is taken. Choose another, or leave it out.")
 
 
-def run(app: st.App, listening: socket.socket, when_it_answers: Callable[[], None]) -> int:
-    """Serve the app until Ctrl-C; 1 if it did not start."""
+def run(app: st.App, listening: socket.socket, when_it_answers: Callable[[], None], proxy: str = "") -> int:
+    """Serve the app until Ctrl-C; 1 if it did not start. Forwarded headers are believed from the proxy's address alone."""
     # The first rerun needs the screens: they are imported while the server starts and the browser loads its scripts.
     threading.Thread(target=importlib.import_module, args=("dashboard.navigation",), daemon=True).start()
     # No log of requests: the link's key is in the address of one.
     settings = uvicorn.Config(
-        app, log_level="error", access_log=False, timeout_graceful_shutdown=SECONDS_TO_END
+        app,
+        log_level="error",
+        access_log=False,
+        timeout_graceful_shutdown=SECONDS_TO_END,
+        proxy_headers=bool(proxy),
+        forwarded_allow_ips=proxy,
+        server_header=False,
+        # What a tab asks is small; files come by another way.
+        ws_max_size=LARGEST_MESSAGE_BYTES,
+        limit_concurrency=MOST_CONNECTIONS,
     )
     serving = _Server(settings, when_it_answers)
     try:

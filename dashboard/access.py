@@ -12,8 +12,9 @@ from typing import Literal
 import streamlit as st
 
 from dashboard.sessions import HEADER, read_viewer
+from pipelines.store.documents import Role
 
-Role = Literal["director", "committee_member", "coordinator", "reviewer", "trainee"]
+__all__ = ["Role"]
 Whose = Literal["everyone", "trainee", "reviewer", "nobody"]
 
 # Whose rows a role sees; a role that does not stand here sees nobody's.
@@ -50,11 +51,12 @@ class Scope:
 
 @dataclass(frozen=True)
 class Viewer:
-    """Who looks at a screen. A role that is not one of ours sees nothing."""
+    """Who looks at a screen, `person` as records call them. A role that is not one of ours sees nothing."""
 
     role: str
     programme_ref: str
     person_ref: str | None = None
+    person: str = ""
 
     @property
     def scope(self) -> Scope:

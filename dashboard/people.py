@@ -23,13 +23,13 @@ def demo_people(store: Store) -> list[Person]:
     """Director, committee member, coordinator, a reviewer, and every trainee in the order of the roster."""
     programme = store.programme.programme_ref
     staff = [
-        Person("director", "Staff", "Director", ("director", programme, None)),
-        Person("committee", "Staff", "Committee member", ("committee_member", programme, None)),
-        Person("coordinator", "Staff", "Coordinator", ("coordinator", programme, None)),
-        Person("reviewer", "Staff", "Reviewer S01", ("reviewer", programme, "S01")),
+        Person("director", "Staff", "Director", Who("director", programme)),
+        Person("committee", "Staff", "Committee member", Who("committee_member", programme)),
+        Person("coordinator", "Staff", "Coordinator", Who("coordinator", programme)),
+        Person("reviewer", "Staff", "Reviewer S01", Who("reviewer", programme, "S01")),
     ]
     return staff + [
-        Person(f"trainee-{ref}", f"Class {cohort}", f"Trainee {ref}", ("trainee", programme, ref))
+        Person(f"trainee-{ref}", f"Class {cohort}", f"Trainee {ref}", Who("trainee", programme, ref))
         for cohort, ref in roster(store)
     ]
 

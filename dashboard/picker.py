@@ -9,8 +9,8 @@ import streamlit as st
 
 from dashboard import figure
 from dashboard.access import Viewer
-from dashboard.palette import DARK, LIGHT
 from dashboard.people import Person
+from dashboard.plain_page import plain_page
 from pipelines.store.store import Store
 
 
@@ -32,12 +32,7 @@ def page(title: str, people: Sequence[Person]) -> str:
     lists = "".join(
         f"<h2>{html.escape(name)}</h2><ul>{_links(of_group)}</ul>" for name, of_group in groups.items()
     )
-    return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(title)}</title>'
-        f'<meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body><main>'
-        f"<h1>{html.escape(title)}</h1><p>Everything here is made up. Look as …</p>{lists}"
-        "</main></body></html>"
-    )
+    return plain_page(title, f"<p>Everything here is made up. Look as …</p>{lists}")
 
 
 def _links(people: Sequence[Person]) -> str:
@@ -45,17 +40,3 @@ def _links(people: Sequence[Person]) -> str:
         f'<li><a href="/as/{html.escape(person.key)}">{html.escape(person.label)}</a></li>'
         for person in people
     )
-
-
-_STYLE = f"""
-:root {{ color-scheme: light dark; }}
-body {{ font: 17px/1.5 "Source Sans 3", sans-serif; margin: 2rem; background: {LIGHT.paper}; color: {LIGHT.ink}; }}
-main {{ max-width: 60rem; }}
-a {{ color: {LIGHT.blue}; display: inline-block; padding: 0.3rem 0; }}
-ul {{ display: flex; flex-wrap: wrap; gap: 0 1.6rem; list-style: none; padding: 0; margin: 0; }}
-h2 {{ font-size: 1.05rem; margin: 1.2rem 0 0; }}
-@media (prefers-color-scheme: dark) {{
-  body {{ background: {DARK.paper}; color: {DARK.ink}; }}
-  a {{ color: {DARK.blue}; }}
-}}
-"""

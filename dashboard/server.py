@@ -15,7 +15,7 @@ from starlette.routing import Route
 from streamlit import config
 
 from dashboard import picker, theme
-from dashboard.gate import Gate, keep_session, session_name, session_response
+from dashboard.gate import Gate, Site, keep_session, session_name, session_response
 from dashboard.people import demo_people
 from dashboard.sessions import HEADER, OneTimeKey, Sessions, Who
 from pipelines.contract.errors import WrongUsage
@@ -62,21 +62,21 @@ def demo_app(store: Store) -> st.App:
         )
     sessions = Sessions()
     director = next(person.who for person in demo_people(store) if person.key == "director")
+    site = Site(open_paths="/people|/as/[^/]+", first=director)
 
     async def choose(request: Request) -> Response:
-        sessions.close(session_name(request))
+        sessions.close(session_name(request, site))
         return HTMLResponse(picker.page(store.programme.title, demo_people(store)))
 
     async def become(request: Request) -> Response:
         who = {person.key: person.who for person in demo_people(store)}.get(request.path_params["person"])
         if who is None:
             return PlainTextResponse("Nobody of that name.", status_code=404)
-        sessions.close(session_name(request))
-        return session_response(request, sessions, who)
+        sessions.close(session_name(request, site))
+        return session_response(request, sessions, who, site)
 
     routes = [Route("/people", choose), Route("/as/{person}", become)]
-    gate = Middleware(Gate, sessions=sessions, first=director, open_paths="/people|/as/[^/]+")
-    return _app(sessions, routes, gate)
+    return _app(sessions, routes, Middleware(Gate, sessions=sessions, site=site))
 
 
 CLOSED = (
@@ -88,6 +88,7 @@ CLOSED = (
 def own_app(who: Who, key: OneTimeKey) -> st.App:
     """One person's own store, for whoever has the key; the session ends with the process."""
     sessions = Sessions()
+    site = Site(open_paths="/open/[^/]+", closed=CLOSED)
 
     async def enter(request: Request) -> Response:
         if not key.use(request.path_params["key"]):
@@ -96,11 +97,10 @@ def own_app(who: Who, key: OneTimeKey) -> st.App:
         response = HTMLResponse(
             '<!doctype html><title>Opening</title><meta http-equiv="refresh" content="0; url=/">'
         )
-        keep_session(response, request, sessions.open(who))
+        keep_session(response, request, sessions, sessions.open(who), site)
         return response
 
-    gate = Middleware(Gate, sessions=sessions, open_paths="/open/[^/]+", closed=CLOSED)
-    return _app(sessions, [Route("/open/{key}", enter)], gate)
+    return _app(sessions, [Route("/open/{key}", enter)], Middleware(Gate, sessions=sessions, site=site))
 
 
 def _app(sessions: Sessions, routes: Sequence[Route], gate: Middleware) -> st.App:

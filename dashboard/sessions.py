@@ -1,7 +1,7 @@
 """Sessions: who is behind a browser. A session lives in this process and ends with it.
 
 The browser holds a random name of its session in a cookie that no script can read. `dashboard/gate.py` looks the name
-up at every request, and closes what is open when a session ends.
+up at every request and message, and closes what is open when a session ends or stands for somebody else.
 """
 
 from __future__ import annotations
@@ -11,72 +11,142 @@ import contextlib
 import json
 import secrets
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Hashable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 HEADER = "x-standing-viewer"
 COOKIE = "standing_session"
-LONGEST_SECONDS = 8 * 3600
+# OWASP ASVS 5.0, 7.3.1 and 7.3.2 leave the limits to the risk; these are the project's longest.
+LONGEST_SECONDS = 24 * 3600
+LONGEST_IDLE_SECONDS = 3600
 SWEEP_SECONDS = 1.0
 LINK_SECONDS = 600
 
-# Whom a session stands for: role, programme_ref, person_ref.
-Who = tuple[str, str, str | None]
+
+class Who(NamedTuple):
+    """Whom a session stands for: a role in a programme, the trainee or reviewer it is about, and what records call them."""
+
+    role: str
+    programme_ref: str
+    person_ref: str | None = None
+    person: str = ""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """After how many seconds a session ends by itself: since it was opened, and since its browser last asked."""
+
+    age: float = 8 * 3600
+    idle: float = 8 * 3600
 
 
 @dataclass
 class Session:
-    """An open session, when it ends by itself, and what is called when it ends."""
+    """An open session: who signed in, when, when the browser last asked, and what is open because of it."""
+
+    identity: Hashable
+    opened_at: float
+    asked_at: float
+    watchers: list[Watcher] = field(default_factory=list)
+    # What may be downloaded once: the address of each file, and how often it was offered.
+    downloads: dict[str, int] = field(default_factory=dict)
+
+
+class Watcher(NamedTuple):
+    """Something open for one person, and what ends it."""
 
     who: Who
-    ends_at: float
-    watchers: list[Callable[[], None]] = field(default_factory=list)
+    end: Callable[[], None]
+
+
+def _itself(identity: Any) -> Who | None:
+    return Who(*identity)
 
 
 class Sessions:
-    """The open sessions of this process, by name. `clock` gives seconds that only grow."""
+    """The open sessions of this process, by name.
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+    `who` says whom an identity stands for now, None where nobody; it is asked at every request and message, for that
+    may change while a session is open. `clock` gives seconds that only grow.
+    """
+
+    def __init__(
+        self,
+        who: Callable[[Any], Who | None] = _itself,
+        limits: Limits | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._open: dict[str, Session] = {}
-        self._clock = clock
+        self._who, self.limits, self._clock = who, limits or Limits(), clock
 
     def __len__(self) -> int:
         return len(self._open)
 
-    def open(self, who: Who) -> str:
+    def open(self, identity: Hashable) -> str:
         """Open a session; returns its name."""
-        name = secrets.token_urlsafe(32)
-        self._open[name] = Session(who, self._clock() + LONGEST_SECONDS)
+        name, now = secrets.token_urlsafe(32), self._clock()
+        self._open[name] = Session(identity, now, now)
         return name
 
     def close(self, name: str | None) -> None:
-        """End a session: the name opens nothing any more, and its open connections are closed."""
+        """End a session: the name opens nothing any more, and whatever is open because of it is closed."""
         session = self._open.pop(name or "", None)
-        for tell in session.watchers if session else ():
-            tell()
+        for watcher in session.watchers if session else ():
+            watcher.end()
 
     def viewer(self, name: str | None) -> Who | None:
-        """Whom a session stands for; None if it is unknown or too old."""
+        """Whom a session stands for now; None if it is unknown, too old, idle too long, or nobody's any more."""
         session = self._open.get(name or "")
-        return session.who if session and self._clock() < session.ends_at else None
+        if session is None or self._is_over(session):
+            return None
+        return self._who(session.identity)
+
+    def asked(self, name: str) -> None:
+        """The browser of an open session has asked for something."""
+        if session := self._open.get(name):
+            session.asked_at = self._clock()
 
     @contextlib.contextmanager
-    def watched(self, name: str, tell: Callable[[], None]) -> Iterator[None]:
-        """Within the block, call `tell` when the session `name`, which is open, ends."""
-        watchers = self._open[name].watchers
-        watchers.append(tell)
+    def watched(self, name: str, who: Who, end: Callable[[], None]) -> Iterator[None]:
+        """Within the block, call `end` when the session `name` ends or stands for anybody but `who`."""
+        watcher = Watcher(who, end)
+        if session := self._open.get(name):
+            session.watchers.append(watcher)
+        else:  # it has ended since it was looked up
+            end()
         try:
             yield
         finally:
-            watchers.remove(tell)
+            if session:
+                session.watchers.remove(watcher)
 
-    def close_expired(self) -> None:
-        """End every session that is too old."""
-        now = self._clock()
+    def offer(self, name: str, address: str) -> None:
+        """Let the session fetch a file once more."""
+        if session := self._open.get(name):
+            session.downloads[address] = session.downloads.get(address, 0) + 1
+
+    def fetch(self, name: str, address: str) -> bool:
+        """Whether a file was made for this session and not fetched since; then it is fetched now."""
+        session = self._open.get(name)
+        if session is None or not session.downloads.get(address):
+            return False
+        session.downloads[address] -= 1
+        return True
+
+    def sweep(self) -> None:
+        """End every session that is over, and whatever is open for somebody whom its session stands for no more."""
         for name, session in list(self._open.items()):
-            if session.ends_at <= now:
+            who = self.viewer(name)
+            if who is None:
                 self.close(name)
+                continue
+            for watcher in [each for each in session.watchers if each.who != who]:
+                watcher.end()
+
+    def _is_over(self, session: Session) -> bool:
+        now = self._clock()
+        return now >= min(session.opened_at + self.limits.age, session.asked_at + self.limits.idle)
 
     @contextlib.asynccontextmanager
     async def swept(self, _app: object) -> AsyncIterator[None]:
@@ -90,7 +160,7 @@ class Sessions:
     async def _sweep(self) -> None:
         while True:
             await asyncio.sleep(SWEEP_SECONDS)
-            self.close_expired()
+            self.sweep()
 
 
 class OneTimeKey:
@@ -115,11 +185,15 @@ def write_viewer(who: Who) -> str:
     return json.dumps(who)
 
 
-def read_viewer(header: str | None) -> Any:
-    """The viewer that the gate put into the header, as (role, programme_ref, person_ref); None without one."""
-    return tuple(json.loads(header)) if header else None
+def read_viewer(header: str | None) -> Who | None:
+    """The viewer that the gate put into the header; None without one."""
+    return Who(*json.loads(header)) if header else None
 
 
-def cookie_name(port: int) -> str:
-    """A cookie of this name is of one server: browsers send a cookie to every port of a machine."""
-    return f"{COOKIE}_{port}"
+def cookie_name(port: int, secure: bool = False) -> str:
+    """The name of the session's cookie.
+
+    Behind https its prefix makes the browser take it from this host alone, over https (RFC 6265bis, 4.1.3.2). Without,
+    it names the port: browsers send a cookie to every port of a machine.
+    """
+    return f"__Host-{COOKIE}" if secure else f"{COOKIE}_{port}"

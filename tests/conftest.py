@@ -22,6 +22,7 @@ SLOW = (
     *(
         "test_browser",
         "test_gate",
+        "test_department",
         "test_ended_halfway",
         "test_full_disk",
         "test_run",

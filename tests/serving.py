@@ -118,6 +118,7 @@ class Tab:
     def __init__(self, socket: ClientConnection) -> None:
         self.socket = socket
         self.messages: list[ForwardMsg] = []
+        self.screen = ""
 
     def ask(self, fragment: str = "") -> None:
         """Ask for a rerun of a fragment, or of the whole."""
@@ -128,11 +129,50 @@ class Tab:
     def rerun(self, fragment: str = "") -> list[ForwardMsg]:
         """Ask, and return what came until the script had ended."""
         self.ask(fragment)
+        return self._until_it_ends()
+
+    def _until_it_ends(self) -> list[ForwardMsg]:
         came: list[ForwardMsg] = []
         while not came or came[-1].WhichOneof("type") != "script_finished":
-            came.append(ForwardMsg.FromString(bytes(self.socket.recv(timeout=SECONDS_TO_ANSWER))))  # type: ignore[arg-type] - frames are bytes
+            came.append(ForwardMsg.FromString(self._frame()))
         self.messages += came
         return came
+
+    def open(self, screen: str) -> list[ForwardMsg]:
+        """Go to a screen by its address, whether or not it is in the navigation."""
+        self.screen = screen
+        return self._run(BackMsg())
+
+    def press(self, label: str) -> list[ForwardMsg]:
+        """Press a button of the screen that was opened."""
+        buttons = [each.delta.new_element.button for each in self.messages]
+        message = BackMsg()
+        state = message.rerun_script.widget_states.widgets.add()
+        state.id = next(each.id for each in reversed(buttons) if each.label == label)
+        state.trigger_value = True
+        return self._run(message)
+
+    def make_file(self, label: str) -> str:
+        """Press a button that offers a file; returns the address of the file, which is made only now."""
+        buttons = [each.delta.new_element.download_button for each in self.messages]
+        button = next(each for each in reversed(buttons) if each.label == label)
+        message = BackMsg()
+        message.backend_operation_request.request_id = "1"
+        message.backend_operation_request.session_id = self.name
+        message.backend_operation_request.deferred_file.file_id = button.deferred_file_id
+        self.socket.send(message.SerializeToString())
+        while True:
+            answer = ForwardMsg.FromString(self._frame()).backend_operation_response
+            if answer.request_id:
+                return str(answer.deferred_file.url)
+
+    def _run(self, message: BackMsg) -> list[ForwardMsg]:
+        message.rerun_script.page_name = self.screen
+        self.socket.send(message.SerializeToString())
+        return self._until_it_ends()
+
+    def _frame(self) -> bytes:
+        return bytes(self.socket.recv(timeout=SECONDS_TO_ANSWER))  # type: ignore[arg-type] - frames are bytes
 
     @property
     def name(self) -> str:
@@ -143,6 +183,14 @@ class Tab:
     def fragments(self) -> list[str]:
         """The names of the parts that can be run again alone."""
         return list(dict.fromkeys(each.delta.fragment_id for each in self.messages if each.delta.fragment_id))
+
+    def last_words(self) -> list[bytes]:
+        """Every frame until the server closes the websocket, which it must do within seconds."""
+        frames = []
+        with contextlib.suppress(ConnectionClosed):
+            while True:
+                frames.append(bytes(self.socket.recv(timeout=5)))  # type: ignore[arg-type] - frames are bytes
+        return frames
 
     def closed_with(self) -> int:
         """The code with which the server closes the websocket, which it must do within seconds."""

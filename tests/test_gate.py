@@ -22,16 +22,17 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from dashboard import server
-from dashboard.gate import NO_SESSION, Gate
-from dashboard.sessions import HEADER, LONGEST_SECONDS, Sessions, cookie_name, read_viewer
+from dashboard.gate import Gate, Site
+from dashboard.sessions import HEADER, LONGEST_SECONDS, Limits, Sessions, Who, cookie_name, read_viewer
+from dashboard.tabs import NO_SESSION
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
 from tests.browser import ROOT, demo_copy, demo_store
 from tests.serving import Answer, Tab, cookie_of, everything, serving, signed_in, tab
 from tests.stores import set_programme
 
-T22 = ("trainee", "saltmarsh-eye", "T22")
-T23 = ("trainee", "saltmarsh-eye", "T23")
+T22 = Who("trainee", "saltmarsh-eye", "T22")
+T23 = Who("trainee", "saltmarsh-eye", "T23")
 
 
 @pytest.fixture(scope="module")
@@ -216,6 +217,8 @@ def test_another_sites_page_is_refused_before_the_library_sees_it(address: str) 
             pass
         assert refused.value.response.status_code == 403
     assert Answer(address, "/_stcore/health", cookie=cookie, origin=address).status == 200
+    # What would change something names its site; a browser always does.
+    assert Answer(address, "/_stcore/upload_file/a/b", "DELETE", cookie=cookie).status == 403
 
 
 def test_no_program_drives_the_app_without_a_browser(address: str) -> None:
@@ -226,7 +229,7 @@ def test_no_program_drives_the_app_without_a_browser(address: str) -> None:
         ("mcp", "GET", 405),
         ("x", "POST", 404),
     ):
-        answer = Answer(address, f"/_stcore/agent/{path}", method, b"{}", cookie=cookie)
+        answer = Answer(address, f"/_stcore/agent/{path}", method, b"{}", cookie=cookie, origin=address)
         assert answer.status == status, (path, answer.body)
         assert b"T23" not in answer.body
     assert config.get_option("server.enableAgentApi") is False
@@ -280,7 +283,7 @@ def _passed_on(sent: list[tuple[str, str]], sessions: Sessions, kind: str = "htt
     here = [("host", "127.0.0.1:80"), ("origin", "http://127.0.0.1:80")]
     headers = [(name.encode(), value.encode()) for name, value in (*here, *sent)]
     scope = {"type": kind, "path": "/", "headers": headers, "method": "GET", "server": ("127.0.0.1", 80)}
-    asyncio.run(Gate(app, sessions)(scope, receive, send))
+    asyncio.run(Gate(app, sessions, Site())(scope, receive, send))
     return told[0] if told else None
 
 
@@ -300,9 +303,11 @@ def test_a_claim_without_a_session_reaches_nothing() -> None:
 
 def test_a_session_ends_when_it_is_too_old() -> None:
     now = [1000.0]
-    sessions = Sessions(lambda: now[0])
-    cookie = [("cookie", f"{cookie_name(80)}={sessions.open(T22)}")]
-    now[0] += LONGEST_SECONDS - 1
+    sessions = Sessions(limits=Limits(age=100, idle=100), clock=lambda: now[0])
+    name = sessions.open(T22)
+    cookie = [("cookie", f"{cookie_name(80)}={name}")]
+    now[0] += 99
+    sessions.asked(name)
     assert read_viewer(_passed_on(cookie, sessions)) == T22
     now[0] += 1
     assert _passed_on(cookie, sessions) is None
@@ -321,7 +326,7 @@ def test_a_session_that_ran_out_is_forgotten_and_its_websockets_are_closed_thoug
 ) -> None:
     now = [1000.0]
     monkeypatch.setattr("dashboard.sessions.SWEEP_SECONDS", 0.01)
-    sessions = Sessions(lambda: now[0])
+    sessions = Sessions(limits=Limits(age=100), clock=lambda: now[0])
     short = sessions.open(T22)
     now[0] += 1
     sessions.open(T23)
@@ -348,16 +353,18 @@ def test_a_session_that_ran_out_is_forgotten_and_its_websockets_are_closed_thoug
         ]
         scope = {"type": "websocket", "path": "/", "headers": headers, "server": ("127.0.0.1", 80)}
         async with sessions.swept(None):
-            serving = asyncio.create_task(Gate(app, sessions)(scope, nothing_comes, send))
+            serving = asyncio.create_task(Gate(app, sessions, Site())(scope, nothing_comes, send))
             await asyncio.sleep(0.1)
             assert not came
             assert len(sessions) == 2
-            now[0] += LONGEST_SECONDS - 1
+            now[0] += 99
             await asyncio.wait_for(serving, timeout=10)
 
     asyncio.run(connected())
     assert came == [{"type": "websocket.disconnect", "code": NO_SESSION}]
-    assert sent == [{"type": "websocket.close", "code": NO_SESSION}]
+    assert sent == [
+        {"type": "websocket.close", "code": NO_SESSION}
+    ]  # no word before: it was not accepted yet
     assert len(sessions) == 1
 
 

@@ -21,13 +21,16 @@ NOT_OURS = {".venv", ".git", ".demo", ".hypothesis", ".coverage", ".shots", ".wo
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
 # What the dashboard may take from pipelines: where a snapshot lies and what it was built by, what a code is called, what
-# went wrong.
+# went wrong, who may sign in.
 DASHBOARD_MAY_IMPORT = {
     "pipelines.build.build",
     "pipelines.contract.attributions",
     "pipelines.contract.cautions",
     "pipelines.contract.errors",
+    "pipelines.store.access_log",
+    "pipelines.store.accounts",
     "pipelines.store.documents",
+    "pipelines.store.passphrases",
     "pipelines.store.snapshot",
     "pipelines.specialty.load",
     "pipelines.specialty.model",

@@ -19,9 +19,9 @@ from dashboard.own_store import check_folder
 from dashboard.sessions import LINK_SECONDS, OneTimeKey
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
-from tests.browser import demo_copy, demo_store
+from tests.browser import demo_copy
 from tests.serving import ROOT, Answer, Server, cookie_of, everything, serving, tab
-from tests.stores import Result, run, set_programme
+from tests.stores import Result, set_programme
 
 
 @pytest.fixture(scope="module")
@@ -234,8 +234,3 @@ def test_a_screen_that_meets_a_snapshot_of_another_version_says_so(own: Path, tm
         screen = everything(director.rerun())
         assert b"run.py build --store" in screen
         assert b"T22" not in screen
-
-
-def test_serve_still_refuses_and_names_open() -> None:
-    done = run("serve", "--store", demo_store())
-    assert (done.code, "run.py open" in done.err) == (2, True)

@@ -56,6 +56,7 @@ def _put(server: Server, cookie: str, of: Tab, length: int, body: bytes) -> sock
     there.sendall(
         (
             f"PUT /_stcore/upload_file/{of.name}/a-file HTTP/1.1\r\nHost: {urlsplit(server.address).netloc}\r\n"
+            f"Origin: {server.address}\r\n"
             f"Cookie: {cookie}; _streamlit_xsrf={token}\r\nX-Xsrftoken: {token}\r\n"
             f"Content-Type: multipart/form-data; boundary={BOUNDARY.decode()}\r\nContent-Length: {length}\r\n"
             "Connection: close\r\n\r\n"

@@ -146,7 +146,7 @@ def _fix_list(ref: str, findings: pd.DataFrame) -> None:
     columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
     st.download_button(
         "Download the list of rows to mend",
-        findings[columns].to_csv(index=False),
+        lambda: findings[columns].to_csv(index=False).encode(),
         f"{ref}-fixes.csv",
         "text/csv",
     )

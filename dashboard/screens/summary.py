@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -77,7 +78,9 @@ def _files(store: Store, viewer: Viewer, cohort: str) -> None:
         return
     for place, (name, content) in zip(st.columns(len(files)), files.items(), strict=True):
         ending = Path(name).suffix
-        place.download_button(DOWNLOADS[ending], content, name, TYPES[ending], width="stretch")
+        place.download_button(
+            DOWNLOADS[ending], partial(bytes, content), name, TYPES[ending], width="stretch"
+        )
 
 
 def _checked(verified: bool) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipelines.cli import department
 from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.store import Store, init_store, refuse_no_folder, write_whole, writing
 
@@ -142,7 +143,9 @@ TAKING = _options(
 
 
 @click.group(
-    help="Where each trainee of a cohort stands.", context_settings={"help_option_names": ["-h", "--help"]}
+    cls=department.Commands,
+    help="Where each trainee of a cohort stands.",
+    context_settings={"help_option_names": ["-h", "--help"]},
 )
 def cli() -> None:
     """Every command is one of these."""
@@ -382,7 +385,7 @@ def _warn_of_another_edition(store: Store) -> None:
         )
 
 
-class _Show(click.Command):
+class _Show(department.Recorded):
     """Its help ends with the views that there are."""
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -453,13 +456,7 @@ def open_own(root: Path, role: str, port: int | None) -> int:
     return os.execv(sys.executable, [sys.executable, "-P", *command, *at_port])
 
 
-@cli.command(help="the dashboard with sign-in; refuses until sign-in exists")
-@STORE
-def serve(root: Path) -> int:
-    raise WrongUsage(
-        f"serve needs sign-in, and this version has none: {root} is not opened to several people's browsers."
-        f" For yourself alone, on this machine: python3 run.py open --store {root}"
-    )
+department.add_to(cli, STORE)
 
 
 def _print(form: str, columns: list[str], rows: list[tuple[object, ...]]) -> int:

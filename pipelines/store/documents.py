@@ -20,7 +20,8 @@ from ruamel.yaml.error import YAMLError
 from pipelines.contract.errors import StoreDamaged, WrongUsage
 
 Model = TypeVar("Model", bound=BaseModel)
-
+REF = r"^[A-Za-z0-9_-]{1,64}$"
+ACCOUNT = r"^[a-z0-9][a-z0-9_.-]{0,63}$"
 
 # A setting that does nothing yet may only say what happens anyway.
 NOT_YET = {
@@ -35,7 +36,7 @@ class Programme(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    programme_ref: str = Field(pattern=r"^[A-Za-z0-9_-]{1,64}$")
+    programme_ref: str = Field(pattern=REF)
     title: str
     specialty: str = "specialty.yaml"
     academic_year_starts: int = Field(default=7, ge=1, le=12)
@@ -77,12 +78,77 @@ class Programme(BaseModel):
         return value.date() if isinstance(value, datetime.datetime) else value
 
 
-class Access(BaseModel):
-    """access.yaml: who may see what; people are entered once sign-in exists."""
+# Who may see what: the roles, and what else an entry of access.yaml must say of each.
+Role = Literal["director", "committee_member", "coordinator", "reviewer", "trainee"]
+
+
+class Person(BaseModel):
+    """An entry of access.yaml: by what a person signs in, and what they are.
+
+    They sign in by an account of this store, by the issuer and subject that a provider states, or by an email address
+    that a provider has verified (of that issuer alone where one is named).
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    people: list[dict[str, str]] = []
+    role: Role
+    # What records call them; without it the first that the entry has of trainee, reviewer, account, email and subject.
+    person: str | None = Field(default=None, pattern=r"^[A-Za-z0-9_.@+-]{1,64}$")
+    # Without it the programme of programme.yaml.
+    programme: str | None = Field(default=None, pattern=REF)
+    trainee: str | None = Field(default=None, pattern=REF)
+    reviewer: str | None = Field(default=None, pattern=REF)
+    account: str | None = Field(default=None, pattern=ACCOUNT)
+    issuer: str | None = Field(default=None, pattern=r"^https?://\S+$")
+    subject: str | None = Field(default=None, min_length=1, max_length=255)
+    email: str | None = Field(default=None, pattern=r"^[^@\s]+@[^@\s]+$")
+
+    @model_validator(mode="after")
+    def _is_complete(self) -> Person:
+        if not (self.account or self.email or self.subject):
+            raise ValueError("name an account, an email, or an issuer with a subject")
+        if self.subject and not self.issuer:
+            raise ValueError("a subject is somebody only at an issuer; name it")
+        if self.issuer and not (self.subject or self.email):
+            raise ValueError("an issuer alone is everybody there; name a subject or an email")
+        for role, ref in (("trainee", self.trainee), ("reviewer", self.reviewer)):
+            if (self.role == role) != (ref is not None):
+                raise ValueError(
+                    f"the key {role} says which {role} it is; it goes with the role {role} alone"
+                )
+        return self
+
+    @property
+    def name(self) -> str:
+        """What records call this person."""
+        named = (self.person, self.trainee, self.reviewer, self.account, self.email, self.subject)
+        return next(name for name in named if name)
+
+    @property
+    def keys(self) -> list[tuple[str, ...]]:
+        """Everything that this person may sign in by; nobody else's entry may have one of them."""
+        keys: list[tuple[str, ...]] = [("account", self.account)] if self.account else []
+        if self.issuer and self.subject:
+            keys.append(("subject", self.issuer, self.subject))
+        if self.email:
+            keys.append(("email", self.issuer or "", self.email.casefold()))
+        return keys
+
+
+class Access(BaseModel):
+    """access.yaml: who may see what, one entry a person."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    people: list[Person] = []
+
+    @model_validator(mode="after")
+    def _nobody_stands_twice(self) -> Access:
+        keys = [key for person in self.people for key in person.keys]
+        doubled = dict.fromkeys(key for key in keys if keys.count(key) > 1)
+        if doubled:
+            raise ValueError(f"two entries sign in by the same {', '.join(key[0] for key in doubled)}")
+        return self
 
 
 def programme_ref(name: str) -> str:
