@@ -77,7 +77,6 @@ def _serve_department(root: Path) -> int:
     store = own_store.checked(root)
     settings = environment.read_settings(os.environ, store)
     server.settle()
-    os.environ["STANDING_SIGN_OUT"] = "yes"
     listening = listen(settings.port, settings.address)
     at = f"http://{settings.address}:{listening.getsockname()[1]}/"
     note = f"The dashboard: {at}  (people open {settings.origin}; stop it with Ctrl-C)"

@@ -29,7 +29,8 @@ def with_headers(send: Send, path: str, host: str, secure: bool) -> Send:
             lasting = path.startswith(LIBRARY) and "immutable" in headers.get("cache-control", "")
             headers["cache-control"] = KEPT if lasting else NOT_KEPT
             headers["x-content-type-options"] = "nosniff"
-            headers["referrer-policy"] = "no-referrer"
+            # Not no-referrer: with it a browser says of our own forms, too, that they are of no known site.
+            headers["referrer-policy"] = "same-origin"
             headers["cross-origin-opener-policy"] = "same-origin"
             headers["cross-origin-resource-policy"] = "same-origin"
             headers["content-security-policy"] = content_policy(host, secure)

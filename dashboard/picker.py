@@ -13,13 +13,23 @@ from dashboard.people import Person
 from dashboard.plain_page import plain_page
 from pipelines.store.store import Store
 
+# The library takes a form of ours as it is; the gate sees to it that no other site sends it.
+SIGN_OUT = '<form method="post" action="/sign-out" target="_self"><button>Sign out</button></form>'
+
 
 def show(viewer: Viewer, store: Store, choice: bool) -> None:
     """Say who looks, at which programme; of a demo with the way back where there is a choice. Nobody else is named."""
     who = viewer.role.replace("_", " ") + (f" {viewer.person_ref}" if viewer.person_ref else "")
-    if not store.programme.demo:
+    if viewer.person:
+        said = f"{store.programme.title}. You are signed in as {viewer.person}, {who}."
+        st.html(f'<div class="signed-in"><p class="quiet">{html.escape(said)}</p>{SIGN_OUT}</div>')
+    elif not store.programme.demo:
         figure.say(f"{store.programme.title}, opened as {who}.", kind="quiet")
-        return
+    else:
+        _say_demo(who, choice)
+
+
+def _say_demo(who: str, choice: bool) -> None:
     back = '<a href="/people" target="_self">Look as somebody else</a>' if choice else ""
     st.html(f"<p>Made-up data of a made-up programme. You look as <b>{html.escape(who)}</b>. {back}</p>")
 

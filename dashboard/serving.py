@@ -15,7 +15,7 @@ from dashboard.server import SCRIPT
 from dashboard.sessions import Sessions
 from dashboard.sign_in import HEALTH, PASSPHRASE, SIGN_IN, SIGN_OUT, Entrance
 from dashboard.who import Directory
-from pipelines.store import access_log
+from pipelines.store.access_log import begin as begin_log
 from pipelines.store.store import Store
 
 OPEN = f"{SIGN_IN}(/[a-z0-9]+(/back)?)?|{PASSPHRASE}|{SIGN_OUT}|{HEALTH}"
@@ -23,7 +23,7 @@ OPEN = f"{SIGN_IN}(/[a-z0-9]+(/back)?)?|{PASSPHRASE}|{SIGN_OUT}|{HEALTH}"
 
 def department_app(store: Store, settings: Settings) -> st.App:
     """The dashboard of a store for everybody whom its access.yaml names."""
-    access_log.begin(store.root)
+    begin_log(store.root)
     directory = Directory(store, several=len(settings.providers) > 1)
     sessions = Sessions(directory.who, settings.limits)
     site = Site(origin=settings.origin, open_paths=OPEN, sign_in=SIGN_IN, closed="Sign in first.")

@@ -23,8 +23,8 @@ from dashboard.plain_page import paragraph, plain_page
 from dashboard.sessions import Sessions, Who
 from dashboard.who import Directory, Identity, OfAccount
 from pipelines.contract.errors import WrongUsage
-from pipelines.store import access_log
 from pipelines.store.access_log import Record
+from pipelines.store.access_log import write as write_down
 from pipelines.store.passphrases import LONGEST
 
 SIGN_IN, PASSPHRASE, SIGN_OUT, HEALTH = "/sign-in", "/passphrase", "/sign-out", "/health"
@@ -155,18 +155,18 @@ class Entrance:
 
     async def note(self, record: Record) -> None:
         """Write a record down before anything is answered."""
-        await asyncio.to_thread(access_log.write, self.directory.store.root, record)
+        await asyncio.to_thread(write_down, self.directory.store.root, record)
 
     def exported(self, who: Who, name: str) -> None:
         """Write down that a file goes out, before it does; about whom, its name says."""
         ref = name.removesuffix("-fixes.csv")
         about = ref if ref != name else ""
-        access_log.write(self.directory.store.root, Record(*_named(who), "exported", name, about))
+        write_down(self.directory.store.root, Record(*_named(who), "exported", name, about))
 
     def _note_failure(self, name: str) -> None:
         # A name that is no account's may be a passphrase in the wrong box.
         known = name if self.directory.accounts.version(name) is not None else "an unknown account"
-        access_log.write(self.directory.store.root, Record(known, "", "", "failed to sign in"))
+        write_down(self.directory.store.root, Record(known, "", "", "failed to sign in"))
 
     def _keys(self, request: Request, name: str) -> tuple[tuple[str, str], tuple[str, str]]:
         """By what attempts are counted: the account as it is now (a reset begins anew), and the address."""

@@ -130,7 +130,7 @@ def test_only_this_machines_own_name_is_answered(address: str, host: str) -> Non
 HEADERS = {
     "cache-control": "no-store",
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",
 }
 
 

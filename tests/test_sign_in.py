@@ -1,4 +1,4 @@
-"""What signing in rests on, each by itself: access.yaml, accounts and passphrases, waits, sessions, the access log.
+"""What signing in rests on, each by itself: access.yaml, accounts and passphrases, waits, sessions.
 
 Sources: NIST SP 800-63B-4 (from memory, its numbers beside each test), OWASP ASVS 5.0, chapters 6 and 7.
 """
@@ -6,30 +6,21 @@ Sources: NIST SP 800-63B-4 (from memory, its numbers beside each test), OWASP AS
 from __future__ import annotations
 
 import datetime
-import json
-import os
-import subprocess
-import sys
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 
-from dashboard.__main__ import main as dashboard
 from dashboard.attempts import FREE, MOST_FAILURES, Attempts
-from dashboard.environment import Settings, check_stays_here, read_settings
 from dashboard.sessions import Limits, Sessions, Who
 from dashboard.who import Directory, OfAccount, OfProvider
 from pipelines.contract.errors import WrongUsage
-from pipelines.store import access_log, accounts, passphrases
-from pipelines.store.access_log import Record
+from pipelines.store import accounts, passphrases
 from pipelines.store.accounts import Accounts
 from pipelines.store.documents import load_access
 from pipelines.store.store import Store
 from tests.department import PASSPHRASE, admit, make_accounts
-from tests.serving import ROOT
 from tests.stores import new_store, run
 
 ISSUER = "https://login.example"
@@ -320,205 +311,3 @@ def test_a_sweep_ends_what_is_open_for_somebody_whom_the_session_stands_for_no_m
         assert (ended, len(sessions)) == (["first", "first", "second"], 1)
     with sessions.watched("no such", HEAD, lambda: ended.append("none")):
         assert ended[-1] == "none"
-
-
-# ---- the environment
-
-GOOD = {"STANDING_URL": "https://standing.example.org", "STANDING_PROXY": "127.0.0.1"}
-HOSPITAL = {
-    "STANDING_PROVIDERS": "hospital",
-    "STANDING_HOSPITAL_ISSUER": ISSUER,
-    "STANDING_HOSPITAL_CLIENT_ID": "standing",
-    "STANDING_HOSPITAL_CLIENT_SECRET": "secret",
-}
-
-
-def _settings(root: Path, **variables: str) -> Settings:
-    admit(root, [PEOPLE[0]])
-    return read_settings(variables, Store(root))
-
-
-def test_with_everything_said_the_settings_are_what_was_said(root: Path, tmp_path: Path) -> None:
-    (tmp_path / "secret").write_text("from a file\n")
-    given = GOOD | HOSPITAL | {"STANDING_HOSPITAL_CLIENT_SECRET_FILE": str(tmp_path / "secret")}
-    settings = _settings(root, **given, STANDING_IDLE_MINUTES="20")
-    assert (settings.origin, settings.address, settings.port) == (
-        "https://standing.example.org",
-        "127.0.0.1",
-        8501,
-    )
-    assert settings.limits == Limits(age=12 * 3600, idle=20 * 60)
-    (provider,) = settings.providers
-    assert (provider.title, provider.client_secret) == ("Hospital", "from a file")
-
-
-def test_everything_that_is_missing_is_said_at_once(root: Path) -> None:
-    with pytest.raises(WrongUsage) as refused:
-        read_settings({"STANDING_PROVIDERS": "hospital clinic"}, Store(root))
-    said = str(refused.value)
-    for words in (
-        "STANDING_URL is not set",
-        "STANDING_HOSPITAL_ISSUER is not set",
-        "STANDING_CLINIC_CLIENT_SECRET is not set",
-        "access.yaml names nobody",
-    ):
-        assert words in said
-    with pytest.raises(WrongUsage, match="no way to sign in"):
-        _settings(root, **GOOD)
-
-
-@pytest.mark.parametrize(
-    ("variable", "value", "words"),
-    [
-        ("STANDING_URL", "http://standing.example.org", "is not https"),
-        ("STANDING_URL", "standing.example.org", "is not an address"),
-        ("STANDING_URL", "https://standing.example.org/below", "is not an address"),
-        ("STANDING_LISTEN", "8501", "is not an address and a port"),
-        ("STANDING_PROXY", "", "STANDING_PROXY is not set"),
-        ("STANDING_PROXY", "*", "is not an IP address"),
-        (
-            "STANDING_IDLE_MINUTES",
-            "61",
-            "from 1 to 60",
-        ),  # ASVS 5.0, 7.3: limits; the longest are the project's
-        ("STANDING_SESSION_HOURS", "25", "from 1 to 24"),
-        ("STANDING_HOSPITAL_ISSUER", "http://login.example", "is not https"),
-        ("STANDING_PROVIDERS", "account", "cannot be a name"),
-        ("STANDING_HOSPITAL_CLIENT_SECRET_FILE", "/nowhere/at/all", "cannot be read"),
-    ],
-)
-def test_what_cannot_be_is_refused_with_its_reason(root: Path, variable: str, value: str, words: str) -> None:
-    with pytest.raises(WrongUsage, match=variable) as refused:
-        _settings(root, **{**GOOD, **HOSPITAL, variable: value})
-    assert words in str(refused.value)
-
-
-def test_other_machines_are_listened_to_only_behind_https(root: Path) -> None:
-    open_to_all = {"STANDING_LISTEN": "0.0.0.0:8501"}
-    assert _settings(root, **GOOD, **HOSPITAL, **open_to_all).address == "0.0.0.0"
-    with pytest.raises(WrongUsage, match="open to other machines"):
-        _settings(root, **HOSPITAL, **open_to_all, STANDING_URL="http://127.0.0.1:8501")
-
-
-def test_with_several_providers_an_email_needs_the_issuer_that_verifies_it(root: Path) -> None:
-    clinic = {
-        f"STANDING_CLINIC_{part}": f"https://{part}.example"
-        for part in ("ISSUER", "CLIENT_ID", "CLIENT_SECRET")
-    }
-    two = {**GOOD, **HOSPITAL, **clinic, "STANDING_PROVIDERS": "hospital clinic"}
-    admit(root, [{**PEOPLE[0], "email": "head@example.org"}])
-    with pytest.raises(WrongUsage, match="needs the issuer that verifies it: Dr-Head"):
-        read_settings(two, Store(root))
-    admit(root, [{**PEOPLE[0], "email": "head@example.org", "issuer": ISSUER}])
-    assert len(read_settings(two, Store(root)).providers) == 2
-
-
-def test_the_demo_and_open_refuse_to_listen_for_others() -> None:
-    for listen in ("0.0.0.0:8501", "[::]:8501", "192.0.2.7:8501"):
-        with pytest.raises(WrongUsage, match="for this machine alone"):
-            check_stays_here({"STANDING_LISTEN": listen})
-    check_stays_here({"STANDING_LISTEN": "127.0.0.1:8501"})
-    check_stays_here({})
-
-
-def test_what_may_not_be_served_is_refused_as_a_command_with_its_reason(
-    root: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setenv("STANDING_STORE", "")
-    for arguments, listen, words in (
-        (["--demo"], "0.0.0.0:8501", "for this machine alone"),
-        (["--as", "director"], "0.0.0.0:8501", "for this machine alone"),
-        (["--demo"], "", "is not a demo store"),
-        (["--serve"], "", "STANDING_URL is not set"),
-        ([], "", "--serve"),
-    ):
-        monkeypatch.setenv("STANDING_LISTEN", listen)
-        assert dashboard([*arguments, "--store", str(root)]) == 2
-        assert words in capsys.readouterr().err
-    root.chmod(0o750)
-    assert dashboard(["--serve", "--store", str(root)]) == 2
-    assert "chmod 700" in capsys.readouterr().err
-
-
-def test_serve_as_typed_says_what_is_missing(root: Path) -> None:
-    done = subprocess.run(
-        [sys.executable, "-P", "-m", "pipelines", "serve", "--store", root],
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        timeout=60,
-    )
-    assert (done.returncode, done.stdout) == (2, "")
-    assert "serve cannot start:" in done.stderr and "access.yaml names nobody" in done.stderr
-
-
-# ---- the access log
-
-
-def _records(root: Path, *what: str) -> None:
-    for each in what:
-        access_log.write(root, Record("head", "director", "harbour-eye", "opened", each, "T07"))
-
-
-def test_a_line_that_is_changed_taken_out_or_put_in_shows(root: Path) -> None:
-    access_log.begin(root)
-    _records(root, "first", "second", "third", "fourth")
-    path = root / access_log.FILE
-    lines = path.read_bytes().splitlines(keepends=True)
-    assert [(line.seq, line.record.what, line.holds) for line in access_log.read(root)] == [
-        (1, "first", True),
-        (2, "second", True),
-        (3, "third", True),
-        (4, "fourth", True),
-    ]
-    assert path.stat().st_mode & 0o077 == 0
-    first, second, third, fourth = lines
-    for tampered, holding in (
-        ([first, second.replace(b"T07", b"T08"), third, fourth], 2),
-        ([first, third, fourth], 1),
-        ([first, third, second, fourth], 1),
-        ([first, second, second, third, fourth], 2),
-        ([second, third, fourth], 0),
-    ):
-        path.write_bytes(b"".join(tampered))
-        assert [line.holds for line in access_log.read(root)].count(True) == holding
-    path.write_bytes(b"".join(lines))
-    _records(root, "fifth")
-    assert all(line.holds for line in access_log.read(root))
-
-
-def test_a_line_cut_off_by_a_crash_shows_and_the_log_goes_on(root: Path) -> None:
-    access_log.begin(root)
-    _records(root, "first", "second")
-    path = root / access_log.FILE
-    path.write_bytes(path.read_bytes()[:-20])
-    _records(root, "third")
-    assert [line.record.what for line in access_log.read(root)] == ["first", "", "third"]
-    assert [line.holds for line in access_log.read(root)] == [True, False, False]
-
-
-def test_two_writers_at_once_make_one_chain(root: Path) -> None:
-    access_log.begin(root)
-    with ThreadPoolExecutor(4) as writers:
-        list(writers.map(lambda name: _records(root, name), "abcdefghijklmnop"))
-    lines = list(access_log.read(root))
-    assert len(lines) == 16 and all(line.holds for line in lines)
-
-
-def test_a_command_is_written_down_before_it_answers_where_the_store_has_a_log(root: Path) -> None:
-    assert run("snapshots", "--store", root).code == 0
-    assert not access_log.is_kept(root)
-    access_log.begin(root)
-    run("snapshots", "--store", root)
-    run("history", "--trainee", "T07", "--store", root)
-    run("show", "case_volume", "--store", root)
-    run("account", "add", "office", "--store", root)
-    assert [(line.record.did, line.record.what, line.record.about) for line in access_log.read(root)] == [
-        ("ran", "snapshots", ""),
-        ("ran", "history", "T07"),
-        ("ran", "show case_volume", ""),
-        ("ran", "account add", "office"),
-    ]
-    record = json.loads((root / access_log.FILE).read_text().splitlines()[0])
-    assert record["person"] and record["at"].endswith("+00:00")
