@@ -18,8 +18,7 @@ from pathlib import Path
 import streamlit as st
 import uvicorn
 
-from dashboard import environment, own_store, server
-from dashboard.serving import department_app
+from dashboard import own_store, server
 from dashboard.sessions import LINK_SECONDS, OneTimeKey, Who
 from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.store import Store
@@ -58,7 +57,7 @@ def _serve(arguments: argparse.Namespace) -> int:
         raise WrongUsage(
             "Name one of --demo, --as and --serve: the demo, your own store, or with sign-in for many."
         )
-    environment.check_stays_here(os.environ)
+    own_store.check_stays_here(os.environ.get("STANDING_LISTEN", ""))
     server.settle()
     if arguments.demo:
         os.environ["STANDING_PICKER"] = "yes"
@@ -74,8 +73,12 @@ def _serve(arguments: argparse.Namespace) -> int:
 
 
 def _serve_department(root: Path) -> int:
+    # The libraries of sign-in are slow to import, and the demo needs none of them.
+    from dashboard.environment import read_settings
+    from dashboard.serving import department_app
+
     store = own_store.checked(root)
-    settings = environment.read_settings(os.environ, store)
+    settings = read_settings(os.environ, store)
     server.settle()
     listening = listen(settings.port, settings.address)
     at = f"http://{settings.address}:{listening.getsockname()[1]}/"

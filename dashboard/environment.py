@@ -9,6 +9,7 @@ from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from dashboard.own_store import is_loopback
 from dashboard.sessions import LONGEST_IDLE_SECONDS, LONGEST_SECONDS, Limits
 from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.accounts import Accounts
@@ -16,7 +17,6 @@ from pipelines.store.store import Store
 
 PREFIX = "STANDING_"
 LISTEN = "127.0.0.1:8501"
-LOOPBACK_NAMES = {"localhost", "127.0.0.1"}
 
 
 @dataclass(frozen=True)
@@ -62,26 +62,6 @@ def read_settings(variables: Mapping[str, str], store: Store) -> Settings:
     if faults:
         raise WrongUsage("\n".join(["serve cannot start:", *(f"- {fault}" for fault in faults)]))
     return settings
-
-
-def is_loopback(address: str) -> bool:
-    """Whether only this machine reaches the address."""
-    if address in LOOPBACK_NAMES:
-        return True
-    try:
-        return ip_address(address.strip("[]")).is_loopback
-    except ValueError:
-        return False
-
-
-def check_stays_here(variables: Mapping[str, str]) -> None:
-    """Raise WrongUsage where what is for this machine alone is asked to listen for others."""
-    listen = variables.get(f"{PREFIX}LISTEN", "")
-    if listen and not is_loopback(listen.rpartition(":")[0]):
-        raise WrongUsage(
-            f"STANDING_LISTEN is {listen}, which other machines reach: the demo and open are for this machine alone."
-            " Take the variable away, or use serve."
-        )
 
 
 def _origin(variables: Mapping[str, str], faults: list[str]) -> str:

@@ -1,10 +1,11 @@
-"""Whether a store may be opened without sign-in: only to the one person who can read its folder."""
+"""Whether a store may be opened without sign-in: only to the one person who can read its folder, on this machine."""
 
 from __future__ import annotations
 
 import functools
 import os
 import stat
+from ipaddress import ip_address
 from pathlib import Path
 
 from pipelines.build.build import sql_hash
@@ -65,3 +66,22 @@ def check_snapshot(store: Store) -> None:
 @functools.cache
 def _sql_of_this_version() -> str:
     return sql_hash()
+
+
+def check_stays_here(listen: str) -> None:
+    """Raise WrongUsage where what is for this machine alone is asked to listen (`address:port`) for others."""
+    if listen and not is_loopback(listen.rpartition(":")[0]):
+        raise WrongUsage(
+            f"STANDING_LISTEN is {listen}, which other machines reach: the demo and open are for this machine alone."
+            " Take the variable away, or use serve."
+        )
+
+
+def is_loopback(address: str) -> bool:
+    """Whether only this machine reaches the address."""
+    if address == "localhost":
+        return True
+    try:
+        return ip_address(address.strip("[]")).is_loopback
+    except ValueError:
+        return False

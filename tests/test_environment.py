@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from dashboard.__main__ import main as dashboard
-from dashboard.environment import Settings, check_stays_here, read_settings
+from dashboard.environment import Settings, read_settings
+from dashboard.own_store import check_stays_here
 from dashboard.sessions import Limits
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
@@ -119,9 +120,9 @@ def test_with_several_providers_an_email_needs_the_issuer_that_verifies_it(root:
 def test_the_demo_and_open_refuse_to_listen_for_others() -> None:
     for listen in ("0.0.0.0:8501", "[::]:8501", "192.0.2.7:8501"):
         with pytest.raises(WrongUsage, match="for this machine alone"):
-            check_stays_here({"STANDING_LISTEN": listen})
-    check_stays_here({"STANDING_LISTEN": "127.0.0.1:8501"})
-    check_stays_here({})
+            check_stays_here(listen)
+    check_stays_here("127.0.0.1:8501")
+    check_stays_here("")
 
 
 def test_what_may_not_be_served_is_refused_as_a_command_with_its_reason(
