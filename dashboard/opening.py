@@ -71,6 +71,7 @@ def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str
             for ref, title in complications[["complication_ref", "title"]].itertuples(index=False)
             for attribution, whose in attributions(snapshot, scope).items()
         }
+        named["event_to_code"] = "Something else happened: to be coded"
     return named
 
 

@@ -57,6 +57,7 @@ def particulars(people: list[Trainee], rows: Rows, rng: np.random.Generator) -> 
     columns["duration_min"] += np.where(ruptured & (columns["duration_min"] > 0), 18, 0)
     columns["supervision"] = _after_rescue(columns, rows, rng)
     columns = _leave_blank(columns, rows, rng)
+    columns["complications"] = _something_else(columns["complications"], rows, cataract)
     return _same_operation(columns, rows)
 
 
@@ -269,6 +270,12 @@ def _outcomes(
         found &= day <= np.maximum(columns["follow_up_days"], 0)
         text = _with_days(text, found, code, day) if "days" in facts else _with_code(text, found, code)
     return {"complications": np.where(text == "", "none", text)}
+
+
+def _something_else(complications: np.ndarray, rows: Rows, cataract: np.ndarray) -> np.ndarray:
+    """In one of forty operations outside cataract surgery something happened that the specialty has no code for."""
+    found = ~cataract & (rows.role == SURGEON) & (complications == "none") & (rows.operation % 40 == 0)
+    return np.where(found, "other", complications)
 
 
 def _with_days(text: np.ndarray, found: np.ndarray, code: str, day: np.ndarray) -> np.ndarray:

@@ -7,6 +7,9 @@
 -- The whole numbers from 1 on, as a list to unnest; empty below 1.
 create macro numbers_to(last_number) as range(1, last_number + 1);
 
+-- Whether all that a case says of complications is that something else happened.
+create macro is_only_other(complications) as regexp_full_match(complications, 'other(@\d+)?');
+
 -- The texts of a group in the order of their places, with a semicolon between two.
 create macro joined_in_order(part, place) as string_agg(part, '; ' order by place);
 

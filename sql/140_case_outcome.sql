@@ -62,7 +62,9 @@ eligible as (
         case_record.follow_up_days,
         complication.complication_ref,
         complication.window_days,
-        case_record.complications is not null as told,
+        -- Something that has no code yet may have been any of the outcomes.
+        coalesce(is_only_other(case_record.complications), false) as is_to_code,
+        case_record.complications is not null and not is_only_other(case_record.complications) as told,
         coalesce(case_record.follow_up_days >= complication.window_days, false) as followed_through,
         complication.window_days = 0
         or coalesce(case_record.observed_days >= complication.window_days, false) as is_due
@@ -148,6 +150,7 @@ select
         when worded.status = 'event' and not worded.followed_through
             then concat(worded.when_noted, ', with which the follow-up ended')
         when worded.status = 'event' then concat(worded.when_noted, ', within the window of ', worded.window_days)
+        when worded.is_to_code then 'something else is recorded, and what it was has no code yet'
         when not worded.told then 'complications are not recorded'
         when worded.status = 'no event' and worded.window_days = 0
             then 'complications are recorded, and this is not among them'

@@ -130,6 +130,8 @@ def _complications(dice: random.Random) -> str:
     if state < 0.6:
         return "none"
     events = {event.partition("@")[0]: event for event in (_event(dice) for _ in range(dice.randint(1, 3)))}
+    if state > 0.88:  # something else happened, beside these or alone
+        events = ({} if state > 0.94 else events) | {"other": dice.choice(("other", "other@3"))}
     return ";".join(events.values())
 
 

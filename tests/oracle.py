@@ -312,11 +312,16 @@ class Oracle(Programme):
         hit = self._is_hit(recorded or [], ref, window)
         if window > 0 and not self._window_is_over(trainee, case, window):
             return ["not_yet_due", "early"] if hit else ["not_yet_due"]
-        if recorded is None:
+        if recorded is None or self._is_only_other(recorded):
             return ["unknown"]
         if window > 0 and not self._is_followed(case, recorded, ref, window):
             return ["unknown", "unfollowed"] if hit else ["unknown"]
         return ["known", *self._event_columns(case, attribution)] if hit else ["known"]
+
+    @staticmethod
+    def _is_only_other(recorded: list[str]) -> bool:
+        """Something happened that nobody has named: whether it was one of the outcomes is not known."""
+        return bool(recorded) and {event.partition("@")[0].strip() for event in recorded} == {"other"}
 
     @staticmethod
     def _is_followed(case: Row, recorded: list[str], ref: str, window: int) -> bool:

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from tests.oracle import Oracle
-from tests.oracle_rows import Programme, cell, last_day, yes_no
+from tests.oracle_rows import Programme, case_key, cell, codes, last_day, month_of, yes_no
 from tests.oracle_volume import class_of, programme_of
 
 # What an intake did or did not find then.
@@ -110,4 +110,22 @@ def class_finding(it: Oracle, findings: list[Finding], live_for: LiveFor) -> lis
                 {"programme_ref": programme, "cohort": cohort, "severity": severity, "rule": rule}
                 | {"findings": len(found), "rows_concerned": len(concerned)}
             )
+    return rows
+
+
+def event_to_code(it: Oracle) -> list[Answer]:
+    """Cases in which something happened that has no code yet."""
+    rows = []
+    for trainee in it.roster:
+        for case in it.cases(trainee):
+            named = [event.partition("@") for event in codes(case, "complications") or []]
+            days = [day.strip() for name, _, day in named if name.strip() == "other"]
+            if days:
+                case_ref, procedure, side = case_key(case)
+                rows.append(
+                    it._head(trainee)
+                    | {"case_ref": case_ref, "procedure": procedure, "side": side}
+                    | {"operated_month": month_of(case, "operated_on")}
+                    | {"event_day": int(days[0]) if days[0] else None}
+                )
     return rows

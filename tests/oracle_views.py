@@ -40,6 +40,7 @@ MORE_KEYS = {
     "trainee_log": HEAD,
     "left_out_rule": f"{HEAD} severity rule",
     "class_finding": "programme_ref cohort severity rule",
+    "event_to_code": f"{HEAD} case_ref procedure side",
 }
 MORE_COLUMNS = {
     "credited_month": "counted_cases confirmed_cases active_month data_through",
@@ -74,6 +75,7 @@ MORE_COLUMNS = {
     "trainee_log": "live_intakes accepted_rows left_out_rows warnings unconfirmed_cases is_current data_through",
     "left_out_rule": "findings data_through",
     "class_finding": "findings rows_concerned",
+    "event_to_code": "operated_month event_day data_through",
 }
 VIEWS = {
     **{name: (KEYS[name], COLUMNS[name]) for name in KEYS},
@@ -135,6 +137,7 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "trainee_log": oracle_log.trainee_log(it, evidence.findings, evidence.as_of),
         "left_out_rule": oracle_log.left_out_rule(it, evidence.findings, evidence.live_for),
         "class_finding": oracle_log.class_finding(it, evidence.findings, evidence.live_for),
+        "event_to_code": oracle_log.event_to_code(it),
     }
     return {
         view: [{name: row[name] for name in columns} for row in found[view]]

@@ -239,6 +239,7 @@ FINDS = """
     rates                  | everyone | everyone  |             |          |
     own_rates              | everyone | everyone  |             |          | own
     cases_of_outcome       | everyone | everyone  |             |          | own
+    cases_to_code          | everyone | everyone  |             |          | own
     bands                  | everyone | everyone  |             |          | own
     bands_of_quarter       | everyone | everyone  |             |          | own
     levels                 | everyone | everyone  |             |          | own
@@ -270,6 +271,7 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "rates": [(BOTH, "capsule_rupture", "as_started")],
     "own_rates": [("T22",), ("T23",)],
     "cases_of_outcome": [(ref, "capsule_rupture", "as_started") for ref in BOTH],
+    "cases_to_code": [("T22",), ("T23",)],
     "bands": [(BOTH, "all")],
     "bands_of_quarter": [(BOTH, "all", None)],
     "levels": [(BOTH, "cataract")],

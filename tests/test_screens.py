@@ -266,12 +266,13 @@ CHALAZIA = "".join(
 
 @pytest.fixture(scope="module")
 def gone(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    """One who has completed, one who left, one in training with 30 chalazia; all data end in 2025."""
+    """One who has completed, one who left with something else that happened, one in training with 30 chalazia."""
     folder = tmp_path_factory.mktemp("gone")
     store = new_store(folder)
     set_programme(store, as_of="2026-11-15")
     two = "".join(f"C{ref},{ref},2025-01-14,phaco_iol,surgeon\n" for ref in ("T01", "T02"))
-    log = write_csv(folder / "cases.csv", LONG_AGO.splitlines()[0] + "\n" + two + CHALAZIA)
+    two = two.rstrip() + ",other\n"
+    log = write_csv(folder / "cases.csv", f"{LONG_AGO.splitlines()[0]},complications\n{two}{CHALAZIA}")
     run_well("intake", write_csv(folder / "roster.csv", GONE), log, "--store", store)
     return Store(store)
 
@@ -306,6 +307,13 @@ def test_the_intake_lists_only_who_is_in_training_unless_asked(gone: Store) -> N
     assert [row[1] for row in next(table for table in tables(app) if "trainee" in table[0])[1:]] == ["T03"]
     app.toggle[0].set_value(True).run()
     assert len(next(table for table in tables(app) if "trainee" in table[0])) == 1 + 3
+
+
+def test_cases_in_which_something_else_happened_are_listed_to_be_coded(gone: Store) -> None:
+    for ref, cells in (("T02", ["CT02", "other"]), ("T01", [])):
+        app = opened(cases, DIRECTOR, gone, trainee=ref, figure="event_to_code")
+        assert headings(app) == [f"Something else happened: {len(cells) // 2} case{'s' * (not cells)}"]
+        assert all(cell in tables(app)[0][1] for cell in cells)
 
 
 def test_who_has_completed_is_told_why_no_band_is_drawn(gone: Store) -> None:

@@ -186,6 +186,7 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
             "greater than or equal",
         ),
         ("  capsule_rupture: {", "  none: {", "complications.none", "use another code"),
+        ("  capsule_rupture: {", "  other: {", "complications.other", "use another code"),
         ("[capsulorhexis, ", "[incision, ", "steps", '"incision" is named 2 times'),
         (
             "levels: [A, B, C, D, E]",

@@ -37,6 +37,9 @@ def test_an_outcome_of_the_operation_says_whether_it_is_known_and_why(db: Db) ->
         C03      | 2026-10        | none              |
         C04      | 2026-10        | infection@5       | 50
         C05      | 2026-10        |                   | 50
+        C06      | 2026-10        | other             | 50
+        C07      | 2026-10        | other@3           |
+        C08      | 2026-10        | infection@5;other |
     """
     assert outcomes(db, cases, "capsule_rupture") == drawn("""
         C01 | event    | recorded in the operation
@@ -44,6 +47,9 @@ def test_an_outcome_of_the_operation_says_whether_it_is_known_and_why(db: Db) ->
         C03 | no event | complications are recorded, and this is not among them
         C04 | no event | complications are recorded, and this is not among them
         C05 | unknown  | complications are not recorded
+        C06 | unknown  | something else is recorded, and what it was has no code yet
+        C07 | unknown  | something else is recorded, and what it was has no code yet
+        C08 | no event | complications are recorded, and this is not among them
     """)
 
 
@@ -217,3 +223,26 @@ def test_a_view_that_is_not_stored_has_comments_and_no_table(db: Db, view: str) 
     stored = db.execute("select count(*) from duckdb_tables() where table_name = ?", [view]).fetchall()
     assert len(told) == 1 and told[0][0]
     assert columns == [] and stored == [(0,)]
+
+
+def test_cases_in_which_something_else_happened_wait_for_a_code(db: Db) -> None:
+    put(
+        db,
+        "cases",
+        """
+        case_ref | operated_month | procedure | role     | side | complications
+        C01      | 2026-03        | phaco_iol | surgeon  | left | other
+        C02      | 2026-04        | phaco_iol | surgeon  |      | capsule_rupture;other@9
+        C03      | 2026-05        | lid_cyst  | observer |      | other@0
+        C04      | 2026-05        | phaco_iol | surgeon  |      | none
+        C05      | 2026-05        | phaco_iol | surgeon  |      | capsule_rupture
+        C06      | 2026-05        | phaco_iol | surgeon  |      |
+    """,
+    )
+    run(db)
+    columns = "trainee_ref, case_ref, procedure, side, operated_month, event_day, data_through"
+    assert table(db, "event_to_code", columns) == drawn("""
+        T01 | C01 | phaco_iol | left | 2026-03 |   | 2026-10
+        T01 | C02 | phaco_iol |      | 2026-04 | 9 | 2026-10
+        T01 | C03 | lid_cyst  |      | 2026-05 | 0 | 2026-10
+    """)

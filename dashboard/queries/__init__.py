@@ -4,7 +4,7 @@ Every query takes the viewer's scope and selects exactly what the screen draws: 
 browser. Numbers are made in sql/, never here.
 """
 
-from dashboard.queries.cases import cases_of_outcome, cases_of_requirement
+from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code
 from dashboard.queries.desk import findings, intakes, left_out, logs, own_reviews, volume_summary
 from dashboard.queries.live import Snapshot, listed, live_snapshot, records
 from dashboard.queries.rules import (
@@ -37,6 +37,7 @@ __all__ = [
     "bands_of_quarter",
     "cases_of_outcome",
     "cases_of_requirement",
+    "cases_to_code",
     "comparison",
     "course",
     "course_bands",

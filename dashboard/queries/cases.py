@@ -89,3 +89,26 @@ def cases_of_outcome(
         complication=complication,
         attribution=attribution,
     )
+
+
+def cases_to_code(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """The cases in which something happened that has no code yet."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        with shown as (
+            select opened.*
+            from event_to_code as waiting
+            inner join case_opened as opened
+                on waiting.trainee_ref = opened.trainee_ref and waiting.case_ref = opened.case_ref
+                and waiting.procedure = opened.procedure and waiting.side is not distinct from opened.side
+            where waiting.trainee_ref = $person
+        )
+
+        select columns(lambda name: name not in {(*KEYS, *NOT_OF_AN_OUTCOME)})
+        from shown
+        order by case_sequence
+        """,
+        person=trainee_ref,
+    )

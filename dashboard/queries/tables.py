@@ -41,6 +41,7 @@ ROWS = {
     "case_volume": OWN,
     "cohort_comparison": OWN,
     "complication_rate": OWN,
+    "event_to_code": OWN,
     "expected_rate": OWN,
     # What names nobody of the roster belongs to the programme whose people alone its file is about.
     "finding": f"""
@@ -102,7 +103,7 @@ CASE_OF_A_COUNT = (
     " supervisor_agreed"
 )
 STANDING = (
-    *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "milestone_standing"),
+    *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
     *("supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.

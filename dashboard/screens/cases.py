@@ -40,11 +40,13 @@ def show(viewer: Viewer, store: Store) -> None:
             opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"
         )
     figure.say(wording.log_sentence(queries.records(roster[roster["trainee_ref"] == trainee])[0]))
-    kind, ref, *attribution = chosen.split(":")
-    if kind == "requirement":
+    kind, _, ref = chosen.partition(":")
+    if kind == "event_to_code":
+        _to_code(viewer, snapshot, trainee)
+    elif kind == "requirement":
         _of_requirement(viewer, snapshot, trainee, ref)
     else:
-        _of_outcome(viewer, snapshot, trainee, ref, attribution[0])
+        _of_outcome(viewer, snapshot, trainee, *ref.split(":"))
 
 
 def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:
@@ -88,6 +90,17 @@ def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attr
     for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):
         figure.heading(labels.outcome_heading(str(status), str(hands), len(alike)))
         _table(alike.drop(columns=["status", "hands"]))
+
+
+def _to_code(viewer: Viewer, snapshot: Snapshot, trainee: str) -> None:
+    cases = queries.cases_to_code(snapshot, viewer.scope, trainee)
+    figure.heading(f"Something else happened: {wording.cases_text(len(cases))}")
+    figure.say(
+        "The log says other: something happened that has no code yet. It is in no rate; where it stands alone,"
+        " whether any of the named outcomes happened is not known. The next export may name it by its code."
+    )
+    if not cases.empty:
+        _table(cases)
 
 
 def _table(cases: pd.DataFrame) -> None:

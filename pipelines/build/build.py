@@ -51,6 +51,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "pace_backtest": ("programme_ref", "requirement_ref", "active_month"),
     "pace": (*_PERSON, "requirement_ref"),
     "rotation_yield": (*_PERSON, "requirement_ref", "rotation"),
+    "event_to_code": (*_PERSON, "case_ref", "procedure", "side"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
 # Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.

@@ -211,7 +211,13 @@ pair as (
         named.trainee_ref, named.case_ref, named.outcome, named.row_id,
         live.complications, live.takeover, live.event_hands, live.role,
         new.complications as new_complications, new.takeover as new_takeover,
-        new.event_hands as new_event_hands, new.role as new_role
+        new.event_hands as new_event_hands, new.role as new_role,
+        -- Something else that happened is told by its code now.
+        coalesce(len(list_filter(
+            event_codes(string_split(new.complications, ';')),
+            lambda code: code <> 'none'
+            and not list_contains(event_codes(string_split(live.complications, ';')), code)
+        )) > 0, false) as names_more
     from cases.comparison as named
     join cases.live as live
         on live.trainee_ref = named.trainee_ref and live.case_ref = named.case_ref
@@ -255,7 +261,7 @@ reason as (
     union all
     select trainee_ref, case_ref, 'the complication ' || code || ' is no longer recorded'
     from event_pair
-    where outcome = 'changed' and new_event is null
+    where outcome = 'changed' and new_event is null and not (code = 'other' and names_more)
     union all
     select trainee_ref, case_ref, 'the day of ' || code || ' now lies past its window'
     from event_pair

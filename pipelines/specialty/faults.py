@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from pipelines.specialty.model import MEASURE_KEYS, NOT_ASSESSABLE, MilestoneRule, Requirement, Specialty
+from pipelines.specialty.model import MEASURE_KEYS, NOT_ASSESSABLE, OTHER, MilestoneRule, Requirement, Specialty
 
 Fault = tuple[str, str]  # path inside the file; what is wrong and what is allowed
 
@@ -147,6 +147,9 @@ def _complication_faults(spec: Specialty) -> Iterator[Fault]:
         yield from _unknown(path, [complication.group], spec.procedure_groups, "a procedure group")
     if "none" in spec.complications:
         yield "complications.none", 'the word "none" means that nothing happened; use another code'
+    if OTHER in spec.complications:
+        what = f'the word "{OTHER}" means that something happened which has no code; use another code'
+        yield f"complications.{OTHER}", what
 
 
 def _risk_faults(spec: Specialty) -> Iterator[Fault]:

@@ -15,7 +15,7 @@ from pydantic_core import ErrorDetails
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.faults import Fault, specialty_faults
-from pipelines.specialty.model import NOT_ASSESSABLE, Complication, MilestoneRule, Requirement, Specialty
+from pipelines.specialty.model import NOT_ASSESSABLE, OTHER, Complication, MilestoneRule, Requirement, Specialty
 
 __all__ = [
     "Specialty",
@@ -179,7 +179,7 @@ def code_sets(spec: Specialty) -> dict[str, list[str]]:
         "techniques": list(spec.techniques),
         "attributes": list(spec.attributes),
         "risk_factors": list(spec.risk_factors),
-        "complications": list(spec.complications),
+        "complications": [*spec.complications, OTHER],
         "procedures": list(spec.procedures),
         "requirements": list(spec.requirements),
         "steps": [step for steps in spec.steps.values() for step in steps],

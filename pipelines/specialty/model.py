@@ -15,6 +15,8 @@ Attribution = Literal["as_logged", "as_started", "in_trainee_hands"]
 
 # A level that every framework has.
 NOT_ASSESSABLE = "not assessable"
+# A complication of every specialty: something happened that has no code yet.
+OTHER = "other"
 
 # What each measure of a milestone rule needs, and nothing else.
 MEASURE_KEYS: dict[str, tuple[str, ...]] = {
