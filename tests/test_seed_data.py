@@ -32,7 +32,7 @@ CODES = {
     "risk_factors": """none previous_vitrectomy corneal_scar small_pupil shallow_chamber high_age
         high_ametropia capsule_plaque posterior_polar dense_cataract pseudoexfoliation phacodonesis""",
     "complications": """none capsule_rupture vitreous_loss dropped_nucleus zonular_dialysis endophthalmitis
-        macular_oedema retinal_detachment wound_leak""",
+        macular_oedema retinal_detachment wound_leak other""",
     "takeover_reason": "planned rescue",
     "event_hands": "trainee supervisor unclear",
     "principal": "yes no",

@@ -170,7 +170,7 @@ def test_a_case_opens_into_what_the_log_says_of_it(db: Db) -> None:
     run(db)
     when = "case_ref, procedure, side, operated_month, training_month, training_quarter, case_sequence, data_through"
     assert table(db, "definition.case_opened", when) == drawn("""
-        C01 | lid_cyst       | left | 2023-06 | 0 | 0 | 1 | 2026-10
+        C01 | lid_cyst       | left | 2023-06 | 1 | 1 | 1 | 2026-10
         C02 | something_else |      | 2023-08 | 2 | 1 | 2 | 2026-10
     """)
     how = "case_ref, title, procedure_group, role, supervision, takeover, takeover_reason, supervisor_agreed"

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from pipelines.specialty.model import MEASURE_KEYS, NOT_ASSESSABLE, OTHER, MilestoneRule, Requirement, Specialty
+from pipelines.specialty.model import (
+    MEASURE_KEYS,
+    NOT_ASSESSABLE,
+    OTHER,
+    MilestoneRule,
+    Requirement,
+    Specialty,
+)
 
 Fault = tuple[str, str]  # path inside the file; what is wrong and what is allowed
 

@@ -15,7 +15,14 @@ from pydantic_core import ErrorDetails
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.faults import Fault, specialty_faults
-from pipelines.specialty.model import NOT_ASSESSABLE, OTHER, Complication, MilestoneRule, Requirement, Specialty
+from pipelines.specialty.model import (
+    NOT_ASSESSABLE,
+    OTHER,
+    Complication,
+    MilestoneRule,
+    Requirement,
+    Specialty,
+)
 
 __all__ = [
     "Specialty",
