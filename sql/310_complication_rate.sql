@@ -1,68 +1,12 @@
 -- How often did each outcome arise among a trainee's cases whose outcome is known, and how sure is that?
 --
 -- Rows:   one per trainee of the roster, complication and attribution, also with nothing known
--- Reads:  outcome_quarter, complication, trainee
+-- Reads:  outcome_count, anytime
 -- Source: known, unknown and not yet due as in the contract of the views; interval: 010_wilson.sql; whom an event
 --         after the operation is to be laid to nobody knows, so in the trainee's hands there is a rate only of
---         outcomes of the operation
+--         outcomes of the operation. Anytime-valid interval: pipelines/build/anytime.py
 create view definition.complication_rate as
 with
-
-attribution as (
-
-    select 'as_logged' as attribution
-    union all
-    select 'as_started' as attribution
-    union all
-    select 'in_trainee_hands' as attribution
-
-),
-
-summed as (
-
-    select
-        trainee.programme_ref,
-        trainee.cohort,
-        trainee.trainee_ref,
-        complication.complication_ref,
-        complication.procedure_group,
-        complication.window_days,
-        attribution.attribution,
-        trainee.data_through,
-        cast(coalesce(sum(counted.eligible_cases), 0) as bigint) as eligible_cases,
-        cast(coalesce(sum(counted.not_yet_due), 0) as bigint) as not_yet_due,
-        cast(coalesce(sum(counted.early_events), 0) as bigint) as early_events,
-        cast(coalesce(sum(counted.events_unfollowed), 0) as bigint) as events_unfollowed,
-        cast(coalesce(sum(counted.known_outcomes), 0) as bigint) as known_outcomes,
-        cast(coalesce(sum(
-            case attribution.attribution
-                when 'in_trainee_hands' then counted.events_of_trainee
-                else counted.events
-            end
-        ), 0) as bigint) as events,
-        cast(coalesce(sum(
-            case attribution.attribution when 'in_trainee_hands' then counted.events_unclear else 0 end
-        ), 0) as bigint) as events_unclear
-    from trainee
-    cross join complication
-    cross join attribution
-    left join outcome_quarter as counted
-        on
-            trainee.trainee_ref = counted.trainee_ref
-            and complication.complication_ref = counted.complication_ref
-            -- The trainee also began a case that is logged in another role and was taken over.
-            and (counted.in_operating_role or attribution.attribution <> 'as_logged')
-    group by
-        trainee.programme_ref,
-        trainee.cohort,
-        trainee.trainee_ref,
-        complication.complication_ref,
-        complication.procedure_group,
-        complication.window_days,
-        attribution.attribution,
-        trainee.data_through
-
-),
 
 divided as (
 
@@ -75,7 +19,7 @@ divided as (
             else 0
         end as due,
         0.95e0 as confidence
-    from summed
+    from outcome_count
 
 ),
 
@@ -91,28 +35,38 @@ shown as (
 )
 
 select
-    programme_ref,
-    cohort,
-    trainee_ref,
-    complication_ref,
-    procedure_group,
-    attribution,
-    events,
-    known_outcomes,
-    unknown_outcomes,
-    case when denominator > 0 then cast(events as double) / denominator end as rate,
-    wilson_low(events, denominator, z_two_sided(confidence)) as rate_low,
-    wilson_high(events + events_unclear, denominator, z_two_sided(confidence)) as rate_high,
-    confidence,
-    eligible_cases,
-    not_yet_due,
-    events_unclear,
-    early_events,
-    events_unfollowed,
-    case when due > 0 then cast(events + events_unfollowed as double) / due end as possible_low,
-    case when due > 0 then cast(events + unknown_outcomes + events_unclear as double) / due end as possible_high,
-    data_through
-from shown;
+    shown.programme_ref,
+    shown.cohort,
+    shown.trainee_ref,
+    shown.complication_ref,
+    shown.procedure_group,
+    shown.attribution,
+    shown.events,
+    shown.known_outcomes,
+    shown.unknown_outcomes,
+    case when shown.denominator > 0 then cast(shown.events as double) / shown.denominator end as rate,
+    wilson_low(shown.events, shown.denominator, z_two_sided(shown.confidence)) as rate_low,
+    wilson_high(shown.events + shown.events_unclear, shown.denominator, z_two_sided(shown.confidence)) as rate_high,
+    shown.confidence,
+    shown.eligible_cases,
+    shown.not_yet_due,
+    shown.events_unclear,
+    shown.early_events,
+    shown.events_unfollowed,
+    case when shown.due > 0 then cast(shown.events + shown.events_unfollowed as double) / shown.due end
+        as possible_low,
+    case
+        when shown.due > 0
+            then cast(shown.events + shown.unknown_outcomes + shown.events_unclear as double) / shown.due
+    end as possible_high,
+    at_least.anytime_low,
+    at_most.anytime_high,
+    shown.data_through
+from shown
+left join anytime as at_least
+    on shown.events = at_least.events and shown.denominator = at_least.cases
+left join anytime as at_most
+    on shown.events + shown.events_unclear = at_most.events and shown.denominator = at_most.cases;
 
 comment on view definition.complication_rate is
 'How often did each outcome arise among a trainee''s cases whose outcome is known, and how sure is that? One row for every trainee of the roster, complication and attribution. A case whose outcome is unknown or not yet due is not counted as uneventful: it leaves the denominator; and so does an event that nobody followed up, since counted beside no-events that need follow-up it would raise the rate. Cases performed elsewhere, and those without a patient (simulated), are left out. A confidence interval is not a control limit, and a rate rests on what the trainee logged.';
@@ -153,5 +107,9 @@ comment on column definition.complication_rate.possible_low is
 'The rate among all due cases if those that are unknown had no other event than these. Blank with nothing due, and for in_trainee_hands of an outcome with a window.';
 comment on column definition.complication_rate.possible_high is
 'The rate among all due cases if every unknown one had an event, and every unclear one was the trainee''s; blank where possible_low is.';
+comment on column definition.complication_rate.anytime_low is
+'Lower end of the 95 % interval that stays true however often one looks: if the rate is constant, it holds at every look of a whole training together with 95 %. Blank where the rate is. It is wider than the Wilson interval, and no detector of change: that is case_sequence_chart.';
+comment on column definition.complication_rate.anytime_high is
+'Upper end of that interval; for in_trainee_hands with the unclear events counted as the trainee''s.';
 comment on column definition.complication_rate.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -4,7 +4,8 @@
 -- Reads:  pace, pace_backtest, rotation_yield, credited_month, active_month,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
---         unverified_item, run_length, case_sequence_chart, case_sequence_signal, event_to_code
+--         unverified_item, run_length, case_sequence_chart, case_sequence_signal,
+--         complication_rate_recent, event_to_code
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in pace' as offence, trainee_ref
 from pace
@@ -114,4 +115,9 @@ union all
 select 'a key stands twice in event_to_code' as offence, trainee_ref
 from event_to_code
 group by programme_ref, cohort, trainee_ref, case_ref, "procedure", side
+having count(*) > 1
+union all
+select 'a key stands twice in complication_rate_recent' as offence, trainee_ref
+from complication_rate_recent
+group by programme_ref, cohort, trainee_ref, complication_ref, last_cases
 having count(*) > 1

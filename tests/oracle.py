@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from functools import cache
 from typing import Any
+
+from scipy import optimize, special
 
 from tests.oracle_rows import (
     Export,
@@ -48,7 +51,7 @@ AFTER_KEY = {
     " held_cases parts_total parts_short reached part_depth data_through",
     "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
     " eligible_cases not_yet_due events_unclear early_events events_unfollowed possible_low possible_high"
-    " data_through",
+    " anytime_low anytime_high data_through",
     "supervision_mix": "level_rank cases known_cases share data_through",
 }
 COLUMNS = {view: [*key, *AFTER_KEY[view].split()] for view, key in KEYS.items()}
@@ -63,6 +66,26 @@ def wilson(events: int, known: int) -> tuple[float, float]:
     low = 0.0 if events == 0 else max(0.0, centre - half)
     high = 1.0 if events == known else min(1.0, centre + half)
     return low, high
+
+
+@cache
+def anytime(events: int, known: int) -> tuple[float, float]:
+    """The rates against which the mixture of weight c around them, narrowest near 50 cases, has no odds of 20 to 1.
+
+    Howard, Ramdas, McAuliffe and Sekhon 2021, Ann Stat 49:1055.
+    """
+    double = 2 * math.log(20)
+    c = 50 / (double + math.log(1 + double)) - 1
+
+    def against(p: float) -> float:
+        a, b = c * p, c * (1 - p)
+        mixed = special.betaln(a + events, b + known - events) - special.betaln(a, b)
+        return float(mixed - events * math.log(p) - (known - events) * math.log1p(-p) - math.log(20))
+
+    least, share = 1e-12, min(max(events / known, 1e-12), 1 - 1e-12)
+    low = optimize.brentq(against, least, share, xtol=1e-13) if against(least) > 0 else 0.0
+    high = optimize.brentq(against, share, 1 - least, xtol=1e-13) if against(1 - least) > 0 else 1.0
+    return float(low), float(high)
 
 
 def in_order(rows: list[Answer], view: str) -> list[Answer]:
@@ -265,7 +288,8 @@ class Oracle(Programme):
     @staticmethod
     def _rate(counts: dict[str, int], window: int, attribution: str) -> Answer:
         """The rate and its interval among the known, and between which two it would be if all were known."""
-        rate: Answer = dict.fromkeys(["rate", "rate_low", "rate_high", "possible_low", "possible_high"])
+        names = "rate rate_low rate_high possible_low possible_high anytime_low anytime_high"
+        rate: Answer = dict.fromkeys(names.split())
         known, events = counts["known"], counts["events"]
         due = known + counts["unknown"]
         if due == 0 or (window > 0 and attribution == "in_trainee_hands"):
@@ -276,6 +300,8 @@ class Oracle(Programme):
             rate["rate"] = events / known
             rate["rate_low"] = wilson(events, known)[0]
             rate["rate_high"] = wilson(events + counts["unclear"], known)[1]
+            rate["anytime_low"] = anytime(events, known)[0]
+            rate["anytime_high"] = anytime(events + counts["unclear"], known)[1]
         return rate
 
     def _operates(self, case: Row) -> bool:

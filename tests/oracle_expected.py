@@ -42,6 +42,7 @@ class Outcomes:
         self.it = it
         self.known: dict[str, dict[Place, list[Known]]] = {trainee: {} for trainee in it.roster}
         self.due: dict[str, dict[Place, int]] = {trainee: {} for trainee in it.roster}
+        self.references: dict[tuple[str, Place, int], Reference] = {}
         for trainee in it.roster:
             for number, case in enumerate(in_log_order(it, trainee), start=1):
                 for ref, attribution, columns in outcomes_of(it, trainee, case):
@@ -62,6 +63,12 @@ class Outcomes:
 
     def of(self, trainee: str, place: Place) -> list[Known]:
         return self.known[trainee].get(place, [])
+
+    def reference(self, trainee: str, place: Place, band: int) -> Reference:
+        key = (trainee, place, band)
+        if key not in self.references:
+            self.references[key] = Reference(self, trainee, place, band)
+        return self.references[key]
 
     def others(self, trainee: str) -> list[str]:
         mine = programme_of(self.it, trainee)
@@ -104,8 +111,8 @@ def mostly_unknown(outcomes: Outcomes, trainee: str, place: Place) -> bool:
     return 2 * known < sum(outcomes.due[other].get(place, 0) for other in others)
 
 
-def expected_rate(it: Oracle) -> list[Answer]:
-    outcomes = Outcomes(it)
+def expected_rate(outcomes: Outcomes) -> list[Answer]:
+    it = outcomes.it
     return [
         it._head(trainee)
         | {"complication_ref": ref, "attribution": attribution}
@@ -118,7 +125,7 @@ def expected_rate(it: Oracle) -> list[Answer]:
 
 def _expected(outcomes: Outcomes, trainee: str, place: Place) -> Answer:
     own = outcomes.of(trainee, place)
-    bands = {band: Reference(outcomes, trainee, place, band) for band in sorted({case.band for case in own})}
+    bands = {band: outcomes.reference(trainee, place, band) for band in sorted({case.band for case in own})}
     unclear = any(case.is_unclear for reference in bands.values() for case in reference.cases)
     thin = any(reference.is_thin for reference in bands.values())
     found: Answer = dict.fromkeys(
@@ -158,14 +165,14 @@ def _with_interval(own: list[Known], bands: dict[int, Reference]) -> Answer:
 # Case by case.
 
 
-def case_sequence_chart(it: Oracle, odds_ratio: float = 2) -> list[Answer]:
-    outcomes = Outcomes(it)
+def case_sequence_chart(outcomes: Outcomes, odds_ratio: float = 2) -> list[Answer]:
+    it = outcomes.it
     rows = []
     for trainee in it.roster:
         for ref in it.specialty["complications"]:
             place = (ref, "as_started")
             own = outcomes.of(trainee, place)
-            bands = {band: Reference(outcomes, trainee, place, band) for band in {case.band for case in own}}
+            bands = {band: outcomes.reference(trainee, place, band) for band in {case.band for case in own}}
             hidden = mostly_unknown(outcomes, trainee, place)
             head = it._head(trainee) | {"complication_ref": ref}
             rows += [head | row for row in _charted(own, bands, odds_ratio, hidden)]
@@ -215,3 +222,30 @@ def case_sequence_signal(it: Oracle, charted: list[Answer]) -> list[Answer]:
                 }
             )
     return rows
+
+
+def complication_rate_recent(outcomes: Outcomes, rates: list[Answer]) -> list[Answer]:
+    """`rates`: the rows of complication_rate; a part has a rate only where the whole has one."""
+    rows = []
+    for rate in rates:
+        if rate["attribution"] == "as_started":
+            trainee, ref = rate["trainee_ref"], rate["complication_ref"]
+            own = [case.is_event for case in outcomes.of(trainee, (ref, "as_started"))]
+            for last in (25, 50, 100):
+                row = {"complication_ref": ref, "last_cases": last}
+                row |= _part("", own[-last:], rate["rate"]) | _part("_before", own[:-last], rate["rate"])
+                rows.append(outcomes.it._head(trainee) | row)
+    return rows
+
+
+def _part(suffix: str, events: list[bool], whole: float | None) -> Answer:
+    number, known = sum(events), len(events)
+    low, high = wilson(number, known) if known and whole is not None else (None, None)
+    name = f"rate{suffix}"
+    return {
+        f"events{suffix}": number,
+        "known_before" if suffix else "known_outcomes": known,
+        name: number / known if low is not None else None,
+        f"{name}_low": low,
+        f"{name}_high": high,
+    }

@@ -36,6 +36,7 @@ MORE_KEYS = {
     "expected_rate": f"{HEAD} complication_ref attribution",
     "case_sequence_chart": f"{HEAD} complication_ref case_number",
     "case_sequence_signal": f"{HEAD} complication_ref",
+    "complication_rate_recent": f"{HEAD} complication_ref last_cases",
     "milestone_standing": f"{HEAD} milestone_ref level",
     "trainee_log": HEAD,
     "left_out_rule": f"{HEAD} severity rule",
@@ -68,6 +69,8 @@ MORE_COLUMNS = {
     # Limits are judged in tests/test_run_lengths.py: by another recursion, which takes a while.
     "case_sequence_chart": "case_sequence is_event expected events expected_events observed_minus_expected cusum_weight"
     " cusum data_through",
+    "complication_rate_recent": "events known_outcomes rate rate_low rate_high events_before known_before rate_before"
+    " rate_before_low rate_before_high data_through",
     "case_sequence_signal": "known_outcomes events expected_events cusum cusum_highest data_through",
     # The sentences `missing` and `why_none` have their own drawn tests; here, whether there is one.
     "milestone_standing": "rules_met rules_total rules_unknown is_something_missing committee_level committee_period"
@@ -111,9 +114,10 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     courses = oracle_volume.volume_course(it, volumes, credited)
     measures = oracle_comparison.Measures(it, mix, steps)
     measured = oracle_comparison.measure_course(it, measures, courses)
-    charted = oracle_expected.case_sequence_chart(it)
     pace = oracle_pace.Pace(it, volumes, credited, evidence.as_of)
     trials = oracle_pace.pace_backtest(pace)
+    outcomes = oracle_expected.Outcomes(it)
+    charted = oracle_expected.case_sequence_chart(outcomes)
     found = own | {
         "pace_backtest": trials,
         "pace": oracle_pace.pace_rows(pace, trials),
@@ -128,8 +132,11 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "technique_step": oracle_technique.technique_step(it, steps),
         "measure_course": measured,
         "cohort_comparison": oracle_comparison.cohort_comparison(it, measures, own, measured),
-        "expected_rate": oracle_expected.expected_rate(it),
+        "expected_rate": oracle_expected.expected_rate(outcomes),
         "case_sequence_chart": charted,
+        "complication_rate_recent": oracle_expected.complication_rate_recent(
+            outcomes, own["complication_rate"]
+        ),
         "case_sequence_signal": oracle_expected.case_sequence_signal(it, charted),
         "milestone_standing": oracle_milestones.milestone_standing(
             it, own, steps, evidence.milestones, list(evidence.periods)

@@ -310,3 +310,23 @@ def test_a_mean_run_length_is_that_of_many_simulated_charts() -> None:
             height = max(0.0, height + (up if dice.random() < 0.2 else down))
         lengths.append(cases)
     assert mean_run_length(0.2, 1.5, 2) == pytest.approx(sum(lengths) / len(lengths), rel=0.05)
+
+
+# ---- the last cases
+
+
+def test_the_last_cases_are_set_beside_those_before_them() -> None:
+    db, log = programme()
+    logged(log, "T01", 60, {5, 36, 37})
+    log.add("T01", "2026-09", 3)
+    run(db)
+    columns = "last_cases, events, known_outcomes, rate, events_before, known_before, rate_before"
+    assert table(db, "complication_rate_recent", columns, "trainee_ref = 'T01'") == drawn(f"""
+        25  | 2 | 25 | {2 / 25:.9g} | 1 | 35 | {1 / 35:.9g}
+        50  | 2 | 50 | {2 / 50:.9g} | 1 | 10 | 0.1
+        100 | 3 | 60 | {3 / 60:.9g} | 0 | 0  |
+    """)
+    assert (
+        table(db, "complication_rate_recent", columns, "trainee_ref = 'T11'").splitlines()[0]
+        == "25 | 0 | 0 |  | 0 | 0 |"
+    )

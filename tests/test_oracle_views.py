@@ -95,7 +95,7 @@ def test_every_number_of_made_up_cohorts_equals_the_plain_loops(batch: int) -> N
 # View and columns of which a crowd must bring up a value: what is always blank judges nothing.
 FILLED = {
     ("volume_band", "p50"), ("volume_band", "p10"), ("expected_rate", "expected"),
-    ("case_sequence_chart", "cusum"), ("cohort_comparison", "reference"),
+    ("case_sequence_chart", "cusum"), ("complication_rate_recent", "rate_before"), ("cohort_comparison", "reference"),
     ("cohort_comparison", "reference_low"), ("technique_step", "score_low"), ("technique_step", "success_low"),
     ("pace", "expected_median"), ("pace", "final_low"), ("pace", "probability_met"), ("pace", "needed_a_month"),
     ("pace", "like_low"), ("pace_backtest", "coverage"), ("pace_backtest", "brier"), ("pace", "earlier_a_month"),

@@ -29,7 +29,8 @@ COLUMNS = {
         programme_ref cohort trainee_ref complication_ref procedure_group attribution events:BIGINT
         known_outcomes:BIGINT unknown_outcomes:BIGINT rate:DOUBLE rate_low:DOUBLE rate_high:DOUBLE
         confidence:DOUBLE eligible_cases:BIGINT not_yet_due:BIGINT events_unclear:BIGINT early_events:BIGINT
-        events_unfollowed:BIGINT possible_low:DOUBLE possible_high:DOUBLE data_through
+        events_unfollowed:BIGINT possible_low:DOUBLE possible_high:DOUBLE
+        anytime_low:DOUBLE anytime_high:DOUBLE data_through
     """,
     "supervision_mix": """
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER level_ref level_rank:INTEGER

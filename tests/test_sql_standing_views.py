@@ -69,6 +69,11 @@ COLUMNS = {
         expected_events:DOUBLE cusum:DOUBLE cusum_highest:DOUBLE limit_person:DOUBLE limit_class:DOUBLE
         signal_case_person:INTEGER signal_case_class:INTEGER above_person_now:BOOLEAN why_none data_through
     """,
+    "complication_rate_recent": """
+        programme_ref cohort trainee_ref complication_ref last_cases:INTEGER events:BIGINT known_outcomes:BIGINT
+        rate:DOUBLE rate_low:DOUBLE rate_high:DOUBLE events_before:BIGINT known_before:BIGINT rate_before:DOUBLE
+        rate_before_low:DOUBLE rate_before_high:DOUBLE data_through
+    """,
     "measure_course": """
         programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT
         squares:BIGINT due:BIGINT unclear:BIGINT data_through

@@ -42,6 +42,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "run_length": ("programme_ref", "complication_ref", "limit_for"),
     "case_sequence_chart": (*_PERSON, "complication_ref", "case_number"),
     "case_sequence_signal": (*_PERSON, "complication_ref"),
+    "complication_rate_recent": (*_PERSON, "complication_ref", "last_cases"),
     "measure_course": (*_PERSON, "measure", "training_quarter"),
     "cohort_comparison": (*_PERSON, "measure"),
     "trainee_log": _PERSON,

@@ -14,6 +14,7 @@ import duckdb
 import numpy as np
 import pyarrow as pa
 
+from pipelines.build.anytime import anytime_interval
 from pipelines.build.forecast import pace_forecast, pace_trial
 from pipelines.build.run_lengths import Floats, limit_for, mean_run_length, signal_chance
 
@@ -184,9 +185,24 @@ def _run_lengths(chances: tuple[float, ...], limit: float, odds_ratio: float) ->
     }
 
 
+# ---- intervals that hold at every look
+
+
+def anytime(connection: Connection) -> pa.Table:
+    """The interval of each pair of events and known outcomes that a rate may need."""
+    rows = connection.execute(
+        "select events, known_outcomes from outcome_count where known_outcomes > 0 "
+        "union select events + events_unclear, known_outcomes from outcome_count where known_outcomes > 0 order by all"
+    ).fetchall()
+    events, cases = np.array(rows, dtype=np.int64).reshape(-1, 2).T
+    low, high = anytime_interval(events, cases)
+    return pa.table({"events": events, "cases": cases, "anytime_low": low, "anytime_high": high})
+
+
 # File of sql/ → the tables made right after it.
 FITTED: dict[str, dict[str, Callable[[Connection], pa.Table]]] = {
     "143_outcome_band": {"risk_fit": risk_fit},
     "145_average_training": {"chart_limit": chart_limit},
+    "146_outcome_count": {"anytime": anytime},
     "300_case_volume": {"pace_trial": pace_trial, "pace_forecast": pace_forecast},
 }
