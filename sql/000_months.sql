@@ -38,3 +38,24 @@ create macro month_share(cell) as
             else try_cast(cell as decimal(12, 6))
         end as decimal(12, 6)
     );
+
+-- `July 2026` of 2026-07.
+create macro month_in_words(month_of_year) as
+    concat(
+        case substr(month_of_year, 6, 2)
+            when '01' then 'January'
+            when '02' then 'February'
+            when '03' then 'March'
+            when '04' then 'April'
+            when '05' then 'May'
+            when '06' then 'June'
+            when '07' then 'July'
+            when '08' then 'August'
+            when '09' then 'September'
+            when '10' then 'October'
+            when '11' then 'November'
+            else 'December'
+        end,
+        ' ',
+        substr(month_of_year, 1, 4)
+    );

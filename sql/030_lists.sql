@@ -25,3 +25,17 @@ create macro tenth_above(share_of_one) as ceil(1000e0 * share_of_one) / 1000e0;
 -- `3`, `3.5`, `2.83`: a mean score or what is asked of one, cut after the second digit, never rounded up.
 create macro score_text(score_mean) as
     replace(replace(format('{:.2f}', floor(100e0 * score_mean + 1e-9) / 100e0), '.00', ''), '.50', '.5');
+
+-- `7 %`: a share in whole percent.
+create macro whole_percent(share_of_one) as concat(cast(floor(100e0 * share_of_one + 0.5e0) as bigint), ' %');
+
+-- `0.7`, `5`, `12`: a number with one digit after the point at most, and none from ten on.
+create macro number_text(some_number) as
+    case
+        when some_number < 9.95e0 then replace(format('{:.1f}', cast(some_number as double)), '.0', '')
+        else cast(cast(floor(some_number + 0.5e0) as bigint) as varchar)
+    end;
+
+-- `1 month`, `2 months`.
+create macro counted_text(some_number, noun) as
+    concat(number_text(some_number), ' ', noun, case when number_text(some_number) = '1' then '' else 's' end);

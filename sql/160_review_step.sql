@@ -22,6 +22,7 @@ ranked as (
         case_record.case_ref,
         case_record.procedure_group,
         case_record.training_quarter,
+        case_record.case_sequence,
         row_number() over (
             partition by case_record.trainee_ref, case_record.case_ref
             order by case when case_record.principal then 0 else 1 end, case_record.case_sequence
@@ -35,6 +36,8 @@ ranked as (
 
 select
     reviews.trainee_ref,
+    ranked.case_ref,
+    ranked.case_sequence,
     ranked.procedure_group,
     ranked.training_quarter,
     reviews.step,

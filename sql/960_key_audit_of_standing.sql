@@ -1,12 +1,43 @@
 -- Does each key stand once in the views of technique, milestones, comparison, volume and log?
 --
 -- Rows:   one per view and repeated key; there must be none
--- Reads:  pace, pace_backtest, rotation_yield, credited_month, active_month,
+-- Reads:  pace_sentence, supervision_loosening, step_progress, discussion_reason, reason_rule, false_alarm,
+--         pace, pace_backtest, rotation_yield, credited_month, active_month,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item, run_length, case_sequence_chart, case_sequence_signal,
 --         complication_rate_recent, event_to_code
 -- Source: contract of the views: the row grain and key of a view are closed
+select 'a key stands twice in pace_sentence' as offence, trainee_ref
+from pace_sentence
+group by programme_ref, cohort, trainee_ref, requirement_ref
+having count(*) > 1
+union all
+select 'a key stands twice in supervision_loosening' as offence, trainee_ref
+from supervision_loosening
+group by programme_ref, cohort, trainee_ref, procedure_group
+having count(*) > 1
+union all
+select 'a key stands twice in step_progress' as offence, trainee_ref
+from step_progress
+group by programme_ref, cohort, trainee_ref, step
+having count(*) > 1
+union all
+select 'a key stands twice in discussion_reason' as offence, trainee_ref
+from discussion_reason
+group by programme_ref, cohort, trainee_ref, reason, subject
+having count(*) > 1
+union all
+select 'a key stands twice in reason_rule' as offence, reason as trainee_ref
+from reason_rule
+group by reason
+having count(*) > 1
+union all
+select 'a key stands twice in false_alarm' as offence, reason as trainee_ref
+from false_alarm
+group by programme_ref, reason
+having count(*) > 1
+union all
 select 'a key stands twice in pace' as offence, trainee_ref
 from pace
 group by programme_ref, cohort, trainee_ref, requirement_ref

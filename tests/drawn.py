@@ -10,8 +10,10 @@ import duckdb
 import yaml
 
 from pipelines.build.build import KEYS, SQL, audit, make_views
+from pipelines.build.reasons import reason_tables
 from pipelines.contract.input_tables import INPUT_TABLES
 from pipelines.specialty.load import parse_specialty, specialty_tables, specialty_text
+from pipelines.store.documents import Reasons
 from tests.built_tables import load_built_tables
 
 Db = duckdb.DuckDBPyConnection
@@ -104,6 +106,10 @@ def database(specialty: bytes | None = None) -> Db:
     db.execute(
         "insert into input.programme values ('harbour-eye', 'Harbour Eye', 7, 45, 5, '2026-11-24', 2, 0.05, null)"
     )
+    for name, rows in reason_tables(Reasons()).items():
+        db.register("loaded", rows)
+        db.execute(f"insert into input.{name} by name select * from loaded")
+        db.unregister("loaded")
     return db
 
 

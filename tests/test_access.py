@@ -457,14 +457,18 @@ def test_a_trainee_who_has_completed_reads_no_band_of_the_own_class(snapshot: Sn
 
 # Whose the tables about pace are, and which columns a trainee reads of the own rows; the contract and the issue's words.
 THEIRS = """
-    table          | director | committee | coordinator | reviewer | T22
-    pace           | all      | all       |             |          | own
-    pace_backtest  | all      | all       |             |          |
-    rotation_yield | all      | all       |             |          |
+    table                 | director | committee | coordinator | reviewer | T22
+    pace                  | all      | all       |             |          | own
+    pace_sentence         | all      | all       |             |          | own
+    pace_backtest         | all      | all       |             |          |
+    rotation_yield        | all      | all       |             |          |
+    supervision_loosening | all      | all       |             |          |
+    discussion_reason     | all      | all       |             |          | own
+    false_alarm           | all      | all       |             |          |
 """
 OF_THEIRS = list(_cells(THEIRS))
 # What became of earlier trainees, and what is forecast from it, is not for trainees.
-OF_OTHERS = re.compile(r"earlier|like|final|probability|p10|p90|why|weak")
+OF_OTHERS = re.compile(r"earlier|like|final|probability|p10|p90|why|weak|became|forecast")
 
 
 @pytest.mark.parametrize(("table", "who", "reads"), OF_THEIRS)
@@ -487,3 +491,7 @@ def test_what_became_of_others_is_for_director_and_committee(
     assert set(found["trainee_ref"]) == {"T22"}
     assert len(found) == (of_director["trainee_ref"] == "T22").sum()
     assert [name for name in found.columns if OF_OTHERS.search(name)] == []
+    words = " ".join(
+        str(value) for name in found.columns if found[name].dtype == object for value in found[name]
+    )
+    assert not re.search(r"earlier trainee|would be expected|Forecast", words)

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 import yaml
 
-from pipelines.store.documents import programme_ref
+from pipelines.contract.errors import WrongUsage
+from pipelines.store.documents import Reasons, load_programme, programme_ref
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, rows_of, run, run_well, set_programme, shown
@@ -279,3 +280,29 @@ def test_a_store_is_found_by_its_path_from_here_or_by_the_environment(
     monkeypatch.setenv("COHORT_STORE", str(desk.store))
     assert "changes nothing" in run_well("intake", path).err
     assert len(run_well("show", "case_credit", "--format", "csv").out.splitlines()) == 1 + 2
+
+
+def test_the_readme_shows_the_rules_of_reasons_as_they_are_shipped() -> None:
+    block = README.read_text(encoding="utf-8").split("```yaml\nreasons:")[1].split("```")[0]
+    assert yaml.safe_load(f"reasons:{block}")["reasons"] == Reasons().model_dump()
+
+
+@pytest.mark.parametrize(
+    "reasons",
+    [
+        {"gossip": {}},
+        {"pace_behind": {"chance_below": 1.5}},
+        {"pace_behind": {"people": 0}},
+        {"log_late": {"weeks": 2}},
+        {"weak_above": 2},
+    ],
+)
+def test_a_rule_of_reasons_that_does_not_exist_or_says_too_much_is_refused(
+    reasons: dict[str, object], tmp_path: Path
+) -> None:
+    path = tmp_path / "programme.yaml"
+    path.write_text(
+        yaml.safe_dump({"programme_ref": "p", "title": "P", "reasons": reasons}), encoding="utf-8"
+    )
+    with pytest.raises(WrongUsage, match=r"reasons|weak_above"):
+        load_programme(path)

@@ -19,7 +19,7 @@ FILES = [path for path in sql_files() if not path.name.startswith("0")]
 # Of the built-in functions of Spark SQL (Apache Spark 4 reference, "Built-in Functions").
 SPARK_FUNCTIONS = {
     "abs", "coalesce", "concat", "count", "explode", "floor", "greatest", "if", "lag", "lead", "least", "lower",
-    "max", "min", "nullif", "power", "row_number", "split", "split_part", "sqrt", "substring", "sum",
+    "max", "min", "nullif", "power", "replace", "row_number", "split", "split_part", "sqrt", "substring", "sum",
 }  # fmt: skip
 # Written as functions inside the parser, as words in SQL.
 WORDS = {"and", "or", "case", "cast", "try_cast", "not", "xor", "exists"}

@@ -144,8 +144,8 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
     db = database()
     run(db)
     rows = {view: db.execute(f"select count(*) from {view}").fetchone() for view in KEYS}
-    # What nobody checked is the specialty's, whoever is in the store.
-    assert {view for view, number in rows.items() if number != (0,)} == {"unverified_item"}
+    # What nobody checked is the specialty's, and the rules are the programme's, whoever is in the store.
+    assert {view for view, number in rows.items() if number != (0,)} == {"unverified_item", "reason_rule"}
 
 
 @pytest.mark.parametrize(

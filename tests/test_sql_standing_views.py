@@ -96,6 +96,27 @@ COLUMNS = {
         rotations_had:BIGINT rotations_running:BIGINT rotations_to_come:BIGINT months_not_entered:DOUBLE
         data_through
     """,
+    "pace_sentence": """
+        programme_ref cohort trainee_ref requirement_ref stands became forecast needs rotations data_through
+    """,
+    "supervision_loosening": """
+        programme_ref cohort trainee_ref procedure_group cases_at_level:BIGINT known_cases:BIGINT share:DOUBLE
+        share_low:DOUBLE share_high:DOUBLE share_before:DOUBLE earlier_people:BIGINT earlier_low:DOUBLE
+        earlier_median:DOUBLE earlier_before:DOUBLE data_through
+    """,
+    "step_progress": """
+        programme_ref cohort trainee_ref step reviewed_operations:BIGINT operations:INTEGER score_latest:DOUBLE
+        score_before:DOUBLE data_through
+    """,
+    "reason_rule": "reason position:INTEGER title rule is_chance:BOOLEAN",
+    "false_alarm": """
+        programme_ref reason chance_meeting:DOUBLE chance_training:DOUBLE power:DOUBLE simulated_programmes:INTEGER
+        is_weak:BOOLEAN remark
+    """,
+    "discussion_reason": """
+        programme_ref cohort trainee_ref reason subject sentence weak:BOOLEAN opens own_sentence position:INTEGER
+        data_through
+    """,
     "trainee_log": """
         programme_ref cohort trainee_ref live_intakes:BIGINT accepted_rows:BIGINT left_out_rows:BIGINT
         warnings:BIGINT unconfirmed_cases:BIGINT is_current:BOOLEAN data_through
@@ -125,6 +146,9 @@ def made() -> Db:
         (case,) = log.add(ref, "2026-08", 1, supervision="available")
         log.review(ref, case, [3, 4, 4])
     log.add("P00", "2019-07", 2)
+    for score in (3, 4, 3, 2, 3, 3, 4, 3, 3, 3):
+        (case,) = log.add("T03", "2026-09", 1)
+        log.review("T03", case, [score])
     db.execute("update input.reviews set attempts = 3, successes = 2, started_seconds = 1, ended_seconds = 9")
     put(db, "training", "trainee_ref | from | to | kind | value\nT01 | 2026-07 | 2026-09 | rotation | lens")
     put(db, "milestones", "trainee_ref | period | milestone | level\nT01 | 2026-27 mid | lens_skill | B")
@@ -167,11 +191,11 @@ def test_the_stored_table_is_its_definition(made: Db, view: str) -> None:
         assert made.execute(f"from {one}.{view} except all from {other}.{view}").fetchall() == []
 
 
-def test_an_empty_store_has_no_row_but_what_the_specialty_leaves_unverified() -> None:
+def test_an_empty_store_has_no_row_but_what_the_specialty_leaves_unverified_and_the_rules() -> None:
     db = database()
     run(db)
     rows = {view: db.execute(f"select count(*) from {view}").fetchall()[0][0] for view in COLUMNS}
-    assert {view for view, number in rows.items() if number} == {"unverified_item"}
+    assert {view for view, number in rows.items() if number} == {"unverified_item", "reason_rule"}
 
 
 DAMAGE = [
@@ -237,6 +261,21 @@ DAMAGE = [
     ("update class_finding set rows_concerned = 0", "966"),
     ("delete from class_finding", "966"),
     ("insert into pace from pace", "960"),
+    ("insert into pace_sentence from pace_sentence", "960"),
+    ("insert into supervision_loosening from supervision_loosening", "960"),
+    ("insert into step_progress from step_progress", "960"),
+    ("insert into reason_rule from reason_rule", "960"),
+    ("insert into false_alarm from false_alarm", "960"),
+    ("insert into discussion_reason from discussion_reason", "960"),
+    ("update discussion_reason set trainee_ref = 'P00'", "970"),
+    ("update discussion_reason set sentence = null", "970"),
+    ("update discussion_reason set reason = 'gossip'", "970"),
+    ("update supervision_loosening set share = 1.1", "970"),
+    ("update supervision_loosening set cases_at_level = known_cases + 1", "970"),
+    ("update step_progress set score_latest = 5.1", "970"),
+    ("update false_alarm set chance_meeting = 1.1", "970"),
+    ("update false_alarm set is_weak = null where reason = 'log_late'", "970"),
+    ("delete from false_alarm where reason = 'log_late'", "970"),
     ("insert into pace_backtest from pace_backtest", "960"),
     ("insert into rotation_yield from rotation_yield", "960"),
     ("update pace set like_people = 0 where trainee_ref = 'P00'", "969"),

@@ -23,6 +23,7 @@ RULES = (
     "procedure_group",
     "requirement",
     "requirement_attribute",
+    "reason_rule",
     "requirement_role",
     "role",
     "step",
@@ -41,8 +42,10 @@ ROWS = {
     "case_volume": OWN,
     "cohort_comparison": OWN,
     "complication_rate": OWN,
+    "discussion_reason": OWN,
     "event_to_code": OWN,
     "expected_rate": OWN,
+    "false_alarm": OF_PROGRAMME,
     # What names nobody of the roster belongs to the programme whose people alone its file is about.
     "finding": f"""
         {OWN_PEOPLE}
@@ -56,12 +59,15 @@ ROWS = {
     "other_programme": "true",
     "pace": OWN,
     "pace_backtest": OF_PROGRAMME,
+    "pace_sentence": OWN,
     "reviews": f"""
         reviewer_ref = getvariable('ref') and not coalesce(self_review, false)
         and trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OF_PROGRAMME})
     """,
     "rotation_yield": OWN,
+    "step_progress": OWN,
     "supervision_band": OWN,
+    "supervision_loosening": OWN,
     "supervision_mix": OWN,
     "technique_step": OWN,
     "trainee": OWN,
@@ -104,17 +110,23 @@ CASE_OF_A_COUNT = (
 )
 STANDING = (
     *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
-    *("supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
+    *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.
 OF_OTHERS = (
-    *("cohort_comparison", "expected_rate", "other_programme", "pace", "pace_backtest", "rotation_yield"),
+    *("cohort_comparison", "discussion_reason", "expected_rate", "false_alarm", "other_programme", "pace"),
+    *("pace_backtest", "pace_sentence", "rotation_yield", "supervision_loosening"),
 )
 # Of their own pace a trainee reads the count, what is needed, and the bands; not what became of whom.
 OWN_PACE = (
     'programme_ref, cohort, trainee_ref, requirement_ref, "count", expected_low, expected_median, expected_high,'
     " needed_a_month, minimum, active_month, months_left, recent_a_month, data_through"
 )
+# The same reasons, in words without what is made of others.
+OWN_PACE_SENTENCE = (
+    "programme_ref, cohort, trainee_ref, requirement_ref, stands, needs, rotations, data_through"
+)
+OWN_REASON = "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position, data_through"
 DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")
 
 
@@ -128,5 +140,6 @@ COLUMNS: dict[str, dict[str, str]] = {
     "committee_member": _whole(*STANDING, *OF_OTHERS),
     "coordinator": _whole(*COUNTS, *DESK) | {"case_opened": CASE_OF_A_COUNT},
     "reviewer": _whole("reviews"),
-    "trainee": _whole(*STANDING) | {"pace": OWN_PACE},
+    "trainee": _whole(*STANDING)
+    | {"discussion_reason": OWN_REASON, "pace": OWN_PACE, "pace_sentence": OWN_PACE_SENTENCE},
 }

@@ -11,6 +11,7 @@ import duckdb
 import pyarrow as pa
 
 from pipelines.build.fitted import FITTED
+from pipelines.build.reasons import reason_tables
 from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
@@ -53,6 +54,12 @@ KEYS: dict[str, tuple[str, ...]] = {
     "pace": (*_PERSON, "requirement_ref"),
     "rotation_yield": (*_PERSON, "requirement_ref", "rotation"),
     "event_to_code": (*_PERSON, "case_ref", "procedure", "side"),
+    "pace_sentence": (*_PERSON, "requirement_ref"),
+    "supervision_loosening": (*_PERSON, "procedure_group"),
+    "step_progress": (*_PERSON, "step"),
+    "reason_rule": ("reason",),
+    "false_alarm": ("programme_ref", "reason"),
+    "discussion_reason": (*_PERSON, "reason", "subject"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
 # Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.
@@ -154,6 +161,9 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
     _create(connection, "intake_trainee", _intake_trainees(manifest))
     _create(connection, "finding", _findings(store, manifest))
     _create(connection, "rule", _rules())
+    for name, table in reason_tables(store.programme.reasons).items():
+        _create(connection, name, table)
+    _create(connection, "calibration", INPUT_TABLES["calibration"].empty_table())
 
 
 def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:

@@ -33,6 +33,21 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "intake_id text, kind text, source text, file_name text, taken_on text, rows_in_file int, "
         "accepted_rows int, left_out_rows int"
     ),
+    # Kinds of reasons to discuss somebody; and the numbers of their rules, one row.
+    "reason_kind": _schema("reason text, position int, title text, rule text, is_chance bool"),
+    "reason_setting": _schema(
+        "pace_behind_chance_below double, pace_behind_people int, unconfirmed_minimum_months_left int, "
+        "close_and_short_months_left int, supervision_not_loosening_quarters int, supervision_not_loosening_cases int, "
+        "supervision_not_loosening_people int, supervision_not_loosening_loosened_by double, "
+        "step_without_progress_operations int, step_without_progress_score_below double, "
+        "level_and_evidence_levels_apart int, level_fell_levels int, log_late_months int, outcomes_unknown_due int, "
+        "outcomes_unknown_share double, nothing_known_months int, past_completion_months int, weak_above double"
+    ),
+    # What `calibrate` found, of the inputs that it was made from.
+    "calibration": _schema(
+        "programme_ref text, reason text, chance_meeting double, chance_training double, power double, programmes int, "
+        "is_of_these_inputs bool"
+    ),
     "intake_trainee": _schema("intake_id text, kind text, trainee_ref text"),
 }
 # One row a trainee, source and key; `source_taken` and `taken` are places in time: of the last intake of that trainee

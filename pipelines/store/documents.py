@@ -31,6 +31,101 @@ NOT_YET = {
 }
 
 
+class _Rule(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PaceBehind(_Rule):
+    """By what became of earlier trainees, reaching a minimum is less likely than this."""
+
+    chance_below: float = Field(default=0.5, gt=0, lt=1)
+    # Where only the share of earlier trainees with at most as many is shown: so many of them are needed.
+    people: int = Field(default=5, ge=1)
+
+
+class UnconfirmedMinimum(_Rule):
+    """A minimum is reached only with unconfirmed cases, in the last months of training."""
+
+    months_left: int = Field(default=12, ge=0, le=600)
+
+
+class CloseAndShort(_Rule):
+    """Close to completion, and short of a minimum."""
+
+    months_left: int = Field(default=6, ge=0, le=600)
+
+
+class SupervisionNotLoosening(_Rule):
+    """Supervision stays close in a group of procedures in which that of earlier trainees had loosened."""
+
+    quarters: int = Field(default=2, ge=1, le=20)
+    cases: int = Field(default=10, ge=1)
+    people: int = Field(default=10, ge=4)
+    loosened_by: float = Field(default=0.1, gt=0, le=1)
+
+
+class StepWithoutProgress(_Rule):
+    """The latest reviews of a step are no better than those before, and below a score."""
+
+    operations: int = Field(default=5, ge=2)
+    score_below: float = Field(default=3.5, ge=1, le=5)
+
+
+class LevelAndEvidence(_Rule):
+    """The committee's level of a milestone and the evidence lie so many levels apart."""
+
+    levels_apart: int = Field(default=2, ge=1, le=10)
+
+
+class LevelFell(_Rule):
+    """The committee's level of a milestone is so many levels lower than the one before."""
+
+    levels: int = Field(default=1, ge=1, le=10)
+
+
+class LogLate(_Rule):
+    """The data are not current, and so many whole months are not entered."""
+
+    months: int = Field(default=1, ge=1, le=60)
+
+
+class OutcomesUnknown(_Rule):
+    """Of so many due cases more than this share has no known outcome."""
+
+    due: int = Field(default=10, ge=1)
+    share: float = Field(default=0.5, ge=0, le=1)
+
+
+class NothingKnown(_Rule):
+    """Nothing has come in about somebody who started so many months ago."""
+
+    months: int = Field(default=1, ge=1, le=60)
+
+
+class PastCompletion(_Rule):
+    """Past the expected completion by so many months, and neither completed nor left."""
+
+    months: int = Field(default=1, ge=1, le=60)
+
+
+class Reasons(_Rule):
+    """What is a reason to discuss somebody: one key a kind."""
+
+    pace_behind: PaceBehind = PaceBehind()
+    unconfirmed_minimum: UnconfirmedMinimum = UnconfirmedMinimum()
+    close_and_short: CloseAndShort = CloseAndShort()
+    supervision_not_loosening: SupervisionNotLoosening = SupervisionNotLoosening()
+    step_without_progress: StepWithoutProgress = StepWithoutProgress()
+    level_and_evidence: LevelAndEvidence = LevelAndEvidence()
+    level_fell: LevelFell = LevelFell()
+    log_late: LogLate = LogLate()
+    outcomes_unknown: OutcomesUnknown = OutcomesUnknown()
+    nothing_known: NothingKnown = NothingKnown()
+    past_completion: PastCompletion = PastCompletion()
+    # A kind that names somebody of a programme in which everybody is fine at more than this share of meetings is weak.
+    weak_above: float = Field(default=0.2, ge=0, le=1)
+
+
 class Programme(BaseModel):
     """programme.yaml: whose store this is and how its exports are read."""
 
@@ -53,6 +148,7 @@ class Programme(BaseModel):
     cusum_odds_ratio: float = Field(default=2, gt=1, le=100)
     cusum_chance: float = Field(default=0.05, gt=0, lt=1)
     cusum_limit: float | None = Field(default=None, gt=0)
+    reasons: Reasons = Reasons()
     as_of: datetime.date | None = None
     basis: str = ""
     demo: bool = False
@@ -174,10 +270,9 @@ def yaml_text(model: BaseModel) -> str:
     text = io.StringIO()
     values = model.model_dump(mode="json")
     # Named where somebody needs it, not in every store.
-    for name in ("closed_sources", "cusum_chance", "cusum_limit"):
-        if name in values and values[name] == model.__class__.model_fields[name].get_default(
-            call_default_factory=True
-        ):
+    for name in ("closed_sources", "cusum_chance", "cusum_limit", "reasons"):
+        default = model.__class__.model_fields.get(name)
+        if default and getattr(model, name) == default.get_default(call_default_factory=True):
             values.pop(name)
     YAML().dump(values, text)
     return text.getvalue()
