@@ -123,6 +123,16 @@ def can_export_summary(viewer: Viewer) -> bool:
     return _sees_somebody(viewer, "director", "coordinator")
 
 
+def can_see_access_log(viewer: Viewer) -> bool:
+    """Who signed in, opened and fetched what in the programme."""
+    return _sees_somebody(viewer, "director")
+
+
+def can_see_own_log(viewer: Viewer) -> bool:
+    """Who opened the viewer's own page."""
+    return _sees_somebody(viewer, "trainee")
+
+
 def check_can_see_methods(viewer: Viewer) -> None:
     _check(can_see_methods(viewer), "the methods")
 
@@ -153,6 +163,14 @@ def check_can_take_exports(viewer: Viewer) -> None:
 
 def check_can_export_summary(viewer: Viewer) -> None:
     _check(can_export_summary(viewer), "the volume summary")
+
+
+def check_can_see_access_log(viewer: Viewer) -> None:
+    _check(can_see_access_log(viewer), "the access log")
+
+
+def check_can_see_own_log(viewer: Viewer) -> None:
+    _check(can_see_own_log(viewer), "who opened a trainee's page")
 
 
 def _sees_somebody(viewer: Viewer, *roles: Role) -> bool:

@@ -8,6 +8,29 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Scope, Viewer, can_see_counts
 from dashboard.queries import Snapshot
+from pipelines.store.access_log import Record, is_kept, write
+from pipelines.store.store import Store
+
+# Screens that show one trainee: who that is, is known only when one is chosen.
+OF_ONE = ("trainee", "cases")
+
+
+def note(viewer: Viewer, store: Store, screen: str, trainee_ref: str = "") -> None:
+    """Write down, where the store has an access log, that a screen was opened: once for as long as it stays on somebody.
+
+    Before anything of it is shown. What a trainee opens of their own is theirs to see, and stands in no log.
+    """
+    opened = (screen, trainee_ref)
+    own = viewer.role == "trainee"
+    if own or (screen in OF_ONE and not trainee_ref) or st.session_state.get("noted") == opened:
+        return
+    if is_kept(store.root):
+        write(
+            store.root,
+            Record(viewer.person, viewer.role, viewer.programme_ref, "opened", screen, trainee_ref),
+            durable=False,
+        )
+    st.session_state["noted"] = opened
 
 
 def go(screen: str, trainee_ref: str, figure: str | None = None) -> None:

@@ -16,8 +16,8 @@ def plain_page(title: str, body: str, goes_to: str = "") -> str:
     onward = f'<meta http-equiv="refresh" content="0; url={html.escape(goes_to)}">' if goes_to else ""
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(title)}</title>{onward}'
-        f'<link rel="icon" href="data:,"><meta name="viewport" content="width=device-width"><style>{_STYLE}</style></head><body><main>'
-        f"<h1>{html.escape(title)}</h1>{body}</main></body></html>"
+        f'<link rel="icon" href="data:,"><meta name="viewport" content="width=device-width">'
+        f"<style>{_STYLE}</style></head><body><main><h1>{html.escape(title)}</h1>{body}</main></body></html>"
     )
 
 

@@ -184,6 +184,14 @@ class Tab:
         """The names of the parts that can be run again alone."""
         return list(dict.fromkeys(each.delta.fragment_id for each in self.messages if each.delta.fragment_id))
 
+    def left_over(self) -> list[ForwardMsg]:
+        """What still comes, until a second passes in which nothing does."""
+        came: list[ForwardMsg] = []
+        with contextlib.suppress(TimeoutError):
+            while True:
+                came.append(ForwardMsg.FromString(bytes(self.socket.recv(timeout=1))))  # type: ignore[arg-type] - frames are bytes
+        return came
+
     def last_words(self) -> list[bytes]:
         """Every frame until the server closes the websocket, which it must do within seconds."""
         frames = []

@@ -52,6 +52,8 @@ TRUTH = """
     take_exports        | yes      |           | yes         |          |     |
     export_summary      | yes      |           | yes         |          |     |
     see_methods         | yes      | yes       | yes         | yes      | yes | yes
+    see_access_log      | yes      |           |             |          |     |
+    see_own_log         |          |           |             |          | yes | yes
 """
 # Its answer is part of see_trainee, which has the check.
 ASKED_WITHOUT_A_CHECK = {"see_own_standing"}

@@ -60,6 +60,7 @@ def show(viewer: Viewer, store: Store) -> None:
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)
     ref = opening.choose_trainee(roster, "trainee") if len(roster) > 1 else str(roster["trainee_ref"].iloc[0])
+    opening.note(viewer, store, "trainee", ref)
     person = Person(store, snapshot, viewer, ref, queries.records(roster[roster["trainee_ref"] == ref])[0])
     _head(person)
     figure.caution()
