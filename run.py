@@ -28,7 +28,8 @@ CHECKOUT = Path(os.path.realpath(__file__)).parent
 VENV = CHECKOUT / ".venv"
 VENV_PYTHON = VENV / "bin" / "python"
 LOCK = CHECKOUT / ".venv.lock"
-BROWSERS = ("chromium", "chromium-browser")
+# What the tests need besides packages of Python: Debian's package, and the commands by which it is known.
+PROGRAMS = {"chromium": ("chromium", "chromium-browser"), "nginx-light": ("nginx",)}
 QUICK = "--quick"
 # A process a core; the tests of one file share what they made; files are taken in the order of tests/conftest.py.
 IN_PARALLEL = ("-n", "logical", "--dist", "loadfile", "--no-loadscope-reorder")
@@ -329,19 +330,26 @@ def write_marker(packages: Packages) -> None:
     unfinished.replace(packages.marker)
 
 
-def provide_browser() -> None:
-    """Install Chromium for the browser tests where this is root on Debian; elsewhere say what to install."""
-    if any(shutil.which(name) for name in BROWSERS):
+def provide_programs() -> None:
+    """Install Chromium and nginx for the tests where this is root on Debian; elsewhere say what to install."""
+    path = os.environ.get("PATH", os.defpath) + os.pathsep + "/usr/sbin"
+    missing = [
+        package
+        for package, names in PROGRAMS.items()
+        if not any(shutil.which(name, path=path) for name in names)
+    ]
+    if not missing:
         return
+    needed = f"The tests need {' and '.join(missing)}"
     if os.geteuid() != 0 or not shutil.which("apt-get"):
-        say("The browser tests need Chromium: install it, with `chromium` or `chromium-browser` on the PATH.")
+        say(f"{needed}: install what is missing, with its command on the PATH.")
         return
-    say("Installing Chromium for the browser tests.")
+    say(f"Installing {' and '.join(missing)} for the tests.")
     environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
-    for step in (["update"], ["install", "-y", "chromium"]):
+    for step in (["update"], ["install", "-y", *missing]):
         command = ["apt-get", "-qq", "-o", "DPkg::Lock::Timeout=300", *step]
         if subprocess.call(command, env=environment, stdin=subprocess.DEVNULL, stdout=sys.stderr) != 0:
-            say(f"`apt-get {' '.join(step)}` failed; the browser tests need Chromium.")
+            say(f"`apt-get {' '.join(step)}` failed. {needed}.")
 
 
 def hand_over(arguments: "list[str]") -> None:
@@ -368,7 +376,7 @@ def main(arguments: "list[str]") -> None:
     set_up(FOR_USE, FOR_TESTS)
     os.chdir(str(CHECKOUT))
     if QUICK not in arguments:
-        provide_browser()
+        provide_programs()
     hand_over(["-m", "pytest", *IN_PARALLEL, *arguments[1:]])
 
 

@@ -23,6 +23,7 @@ SLOW = (
         "test_browser",
         "test_gate",
         "test_department",
+        "test_proxy",
         "test_ended_halfway",
         "test_full_disk",
         "test_run",

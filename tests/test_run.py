@@ -486,7 +486,7 @@ ROOT, SOMEBODY = "os.geteuid = lambda: 0", "os.geteuid = lambda: 1000"
 def test_test_passes_its_arguments_to_pytest_in_the_checkout(
     browser: str, with_tests: Path, tmp_path: Path
 ) -> None:
-    path = tools(tmp_path / "bin", **{browser: ""})
+    path = tools(tmp_path / "bin", **{browser: "", "nginx": ""})
     done = start_where(ROOT, with_tests, "test", "-k", "volume", path=path)
     assert (done.returncode, done.stdout) == (5, f"{with_tests} {[*run.IN_PARALLEL, '-k', 'volume']}\n")
     assert done.stderr == ""
@@ -500,10 +500,12 @@ def test_the_quick_tests_need_no_browser(with_tests: Path, tmp_path: Path) -> No
 
 def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(with_tests: Path, tmp_path: Path) -> None:
     script = 'echo "$DEBIAN_FRONTEND $@"'
-    done = start_where(ROOT, with_tests, "test", path=tools(tmp_path / "bin", **{"apt-get": script}))
+    done = start_where(
+        ROOT, with_tests, "test", path=tools(tmp_path / "bin", nginx="", **{"apt-get": script})
+    )
     assert (done.returncode, done.stdout) == (5, f"{with_tests} {list(run.IN_PARALLEL)}\n")
     assert done.stderr.splitlines() == [
-        "Installing Chromium for the browser tests.",
+        "Installing chromium for the tests.",
         "noninteractive -qq -o DPkg::Lock::Timeout=300 update",
         "noninteractive -qq -o DPkg::Lock::Timeout=300 install -y chromium",
     ]
@@ -512,14 +514,14 @@ def test_root_on_debian_gets_a_browser_without_a_word_on_stdout(with_tests: Path
 @pytest.mark.parametrize(
     ("who", "scripts", "words"),
     [
-        (SOMEBODY, {"apt-get": "exit 0"}, "The browser tests need Chromium: install it"),
-        (ROOT, {}, "The browser tests need Chromium: install it"),
+        (SOMEBODY, {"apt-get": "exit 0"}, "The tests need chromium: install what is missing"),
+        (ROOT, {}, "The tests need chromium: install what is missing"),
         (ROOT, {"apt-get": "exit 100"}, "`apt-get install -y chromium` failed"),
     ],
 )
 def test_without_a_browser_the_tests_still_start_and_are_told(
     who: str, scripts: dict[str, str], words: str, with_tests: Path, tmp_path: Path
 ) -> None:
-    done = start_where(who, with_tests, "test", path=tools(tmp_path / "bin", **scripts))
+    done = start_where(who, with_tests, "test", path=tools(tmp_path / "bin", nginx="", **scripts))
     assert (done.returncode, done.stdout) == (5, f"{with_tests} {list(run.IN_PARALLEL)}\n")
     assert words in done.stderr
