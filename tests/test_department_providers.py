@@ -6,10 +6,12 @@ Sources: OpenID Connect Core 1.0, 3.1.2 and 3.1.3.7 (what is checked of an ID to
 
 from __future__ import annotations
 
+import asyncio
 import re
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
 
@@ -18,6 +20,9 @@ import oidc_provider_mock
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from dashboard.environment import Provider
+from dashboard.gate import Site
+from dashboard.provider import Providers
 from tests.browser import browser
 from tests.department import admit, change, department, department_store, logged
 from tests.own_provider import CLIENT, SECRET, OwnProvider, own_provider
@@ -204,6 +209,15 @@ def test_an_id_token_that_is_not_what_was_asked_for_opens_nothing(
     own.claims = LIES[lie]
     answer = Visit(address).signed_in("head")
     assert (answer.status, _session(answer)) == (502, None)
+
+
+def test_a_provider_that_calls_itself_another_is_not_asked(own: OwnProvider) -> None:
+    # The same provider under another name: what it says of itself names the first.
+    there = own.issuer.replace("localhost", "127.0.0.1")
+    provider = Provider("own", "Own", there, CLIENT, SECRET)
+    routes = Providers(SimpleNamespace(providers=(provider,), site=Site()))  # type: ignore[arg-type] - all that it reads
+    with pytest.raises(ValueError, match="calls itself"):
+        asyncio.run(routes._client(provider))
 
 
 def test_a_token_signed_by_the_shared_secret_opens_nothing(address: str, own: OwnProvider) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from pipelines.files.identifiers import (
@@ -12,6 +14,7 @@ from pipelines.files.identifiers import (
 )
 from pipelines.files.refusals import file_name_finding
 from tests.identifier_shapes import CERTAIN
+from tests.stores import read_csv, run, write_csv
 
 WORDS = vocabulary(["phaco_iol", "supervisor_in_room"])
 
@@ -109,3 +112,17 @@ def test_the_finding_on_a_file_name_never_prints_it() -> None:
 def test_a_sheet_named_like_a_person_is_shown_by_its_position() -> None:
     assert shown_title("Anna Muster", 2, WORDS) == "sheet 2"
     assert shown_title("T07 [x]", 2, WORDS) == "T07 [x]"
+
+
+def test_no_cell_of_a_list_of_rows_to_mend_begins_a_formula(tmp_path: Path) -> None:
+    # Source of the beginnings: OWASP's page on CSV injection, from memory.
+    header = "case_ref,trainee_ref,operated_on,procedure,role,=SUM(A1),+1,@x\n"
+    export = write_csv(
+        tmp_path / "=x.csv",
+        f"{header}C001,T01,2026-03-04,phaco_iol,surgeon,,,\nC002,T01,,phaco_iol,surgeon,,,\n",
+    )
+    run("check", export, "--specialty", "ophthalmology", "--fixes", tmp_path / "fixes")
+    rows = [row for path in (tmp_path / "fixes").iterdir() for row in read_csv(path)]
+    assert {"'=SUM(A1)", "'+1", "'@x"} <= {row["column_name"] for row in rows}
+    assert "'=x.csv" in {row["file_name"] for row in rows}
+    assert [cell for row in rows for cell in row.values() if cell.startswith(("=", "+", "-", "@"))] == []

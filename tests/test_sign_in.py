@@ -12,8 +12,10 @@ from typing import Any
 
 import pytest
 import yaml
+from streamlit.testing.v1 import AppTest
 
 from dashboard.attempts import FREE, MOST_FAILURES, Attempts
+from dashboard.screens import intake
 from dashboard.sessions import Limits, Sessions, Who
 from dashboard.who import Directory, OfAccount, OfProvider
 from pipelines.contract.errors import WrongUsage
@@ -312,3 +314,25 @@ def test_a_sweep_ends_what_is_open_for_somebody_whom_the_session_stands_for_no_m
         assert (ended, len(sessions)) == (["first", "first", "second"], 1)
     with sessions.watched("no such", HEAD, lambda: ended.append("none")):
         assert ended[-1] == "none"
+
+
+def test_who_has_signed_in_accepts_in_their_own_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    taken: list[tuple[str, str]] = []
+
+    def take(_viewer: object, _store: object, _files: object, by: str, reason: str) -> None:
+        taken.append((by, reason))
+
+    monkeypatch.setattr(intake, "_take", take)
+
+    def accept(person: str) -> None:
+        from dashboard.access import Viewer
+        from dashboard.screens import intake
+
+        intake._accept(Viewer("coordinator", "harbour-eye", None, person), None, ["a file"])  # type: ignore[arg-type] - not read
+
+    for person, asked in (("office", ["Why"]), ("", ["Who", "Why"])):
+        app = AppTest.from_function(accept, args=(person,)).run()
+        assert [each.label for each in app.text_input] == asked
+        app.text_input[-1].set_value("The export was cut off.")
+        app.button[0].click().run()
+    assert taken == [("office", "The export was cut off."), ("coordinator", "The export was cut off.")]

@@ -13,6 +13,7 @@ from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from pipelines.contract.errors import UserError
 from pipelines.store.store import Store
+from pipelines.summary.files import plain_cell
 
 if TYPE_CHECKING:
     from pipelines.intake.take import IntakeOutcome
@@ -98,7 +99,8 @@ def _accept(viewer: Viewer, store: Store, files: list[Any]) -> None:
     """A person's word that what would vanish may vanish."""
     with st.form("accept"):
         st.markdown("If this is right, say who accepts it and why. Both stand in the receipt for good.")
-        by = st.text_input("Who", value=viewer.role.replace("_", " "))
+        # Who has signed in accepts in their own name.
+        by = viewer.person or st.text_input("Who", value=viewer.role.replace("_", " "))
         reason = st.text_input("Why")
         if st.form_submit_button("Accept and take"):
             if by.strip() and reason.strip():
@@ -146,7 +148,7 @@ def _fix_list(ref: str, findings: pd.DataFrame) -> None:
     columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
     st.download_button(
         "Download the list of rows to mend",
-        lambda: findings[columns].to_csv(index=False).encode(),
+        lambda: findings[columns].map(plain_cell).to_csv(index=False).encode(),
         f"{ref}-fixes.csv",
         "text/csv",
     )

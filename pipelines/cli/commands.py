@@ -341,13 +341,14 @@ def _say_receipts(outcome: IntakeOutcome, stream: Any) -> None:
 def _write_fixes(outcome: IntakeOutcome, folder: Path) -> None:
     """One list a trainee, for the person who keeps the log to correct it by."""
     from pipelines.intake.judging import FINDING_COLUMNS
+    from pipelines.summary.files import plain_cell
 
     folder.mkdir(parents=True, exist_ok=True)
     by_trainee: dict[str, list[tuple[Any, ...]]] = {}
     for row in outcome.finding_rows():
         finding = dict(zip(FINDING_COLUMNS, row, strict=True))
         of_trainee = by_trainee.setdefault(finding["trainee_ref"] or "no-trainee", [])
-        of_trainee.append(tuple(finding[name] for name in FIX_COLUMNS))
+        of_trainee.append(tuple(plain_cell(finding[name]) for name in FIX_COLUMNS))
     for trainee_ref, rows in by_trainee.items():
         with (folder / f"{trainee_ref}-fixes.csv").open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
