@@ -123,6 +123,5 @@ def test_no_cell_of_a_list_of_rows_to_mend_begins_a_formula(tmp_path: Path) -> N
     )
     run("check", export, "--specialty", "ophthalmology", "--fixes", tmp_path / "fixes")
     rows = [row for path in (tmp_path / "fixes").iterdir() for row in read_csv(path)]
-    assert {"'=SUM(A1)", "'+1", "'@x"} <= {row["column_name"] for row in rows}
-    assert "'=x.csv" in {row["file_name"] for row in rows}
+    assert {row["file_name"] for row in rows} == {"'=x.csv"}
     assert [cell for row in rows for cell in row.values() if cell.startswith(("=", "+", "-", "@"))] == []
