@@ -41,5 +41,7 @@ DEPARTURES = (
     "The 80 % range of a forecast lies between quantiles of type 6 (Hyndman and Fan 1996), rounded outward: between the "
     "lowest and the highest of nine lie 80 % of new ones, so fewer than nine give none.",
     "Brier scores are of those who had not reached the minimum by then: who had is certain to, and would flatter every score.",
+    "An expected rate stands in place of the second rate of Newcombe's method 10, with the interval of a weighted sum of "
+    "independent rates (Zou and Donner 2008). Welch's degrees of freedom are rounded down.",
     "Bands for trainees come from completed classes alone, pooled and rounded; in a class of four a median is a colleague.",
 )

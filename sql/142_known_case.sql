@@ -12,6 +12,7 @@ known as (
         trainee_ref,
         complication_ref,
         case_sequence,
+        training_quarter,
         in_operating_role,
         status = 'event' as is_event,
         event_hands
@@ -24,6 +25,7 @@ select
     known.trainee_ref,
     known.complication_ref,
     known.case_sequence,
+    known.training_quarter,
     known.in_operating_role,
     known.is_event,
     known.event_hands,

@@ -2,35 +2,10 @@
 --
 -- Rows:   one per trainee, procedure group, training quarter and supervision level with a case; a blank level
 --         holds the cases in which it was not recorded
--- Reads:  case_record, operated_case, trainee, supervision_level, supervision_role
--- Source: the ladder of the specialty file; it is ordinal, so shares are given and never a mean. A level that
---         contradicts the role tells of one of the two that it is wrong, so it counts as unrecorded
+-- Reads:  supervised_case, trainee, supervision_level
+-- Source: the ladder of the specialty file; it is ordinal, so shares are given and never a mean
 create view definition.supervision_mix as
 with
-
-levelled as (
-
-    -- A level that names no role agrees with any.
-    select
-        case_record.trainee_ref,
-        case_record.procedure_group,
-        case_record.training_quarter,
-        case
-            when
-                case_record.supervision not in (select level_ref from supervision_role)
-                or agreed.role is not null
-                then case_record.supervision
-        end as level_ref
-    from operated_case
-    inner join case_record
-        on
-            operated_case.trainee_ref = case_record.trainee_ref
-            and operated_case.case_sequence = case_record.case_sequence
-    left join supervision_role as agreed
-        on case_record.supervision = agreed.level_ref and case_record.role = agreed.role
-    where operated_case.in_operating_role
-
-),
 
 counted as (
 
@@ -40,7 +15,7 @@ counted as (
         training_quarter,
         level_ref,
         count(*) as cases
-    from levelled
+    from supervised_case
     group by trainee_ref, procedure_group, training_quarter, level_ref
 
 ),

@@ -1,79 +1,192 @@
 -- Which rules of each milestone and level does the evidence meet, what is missing, what cannot be said?
 --
 -- Rows:   one per trainee of the roster, milestone and level of the framework, also where a level has no rule
--- Reads:  trainee, milestone, milestone_level, milestone_rule, case_volume, complication_rate,
---         supervision_mix, supervision_level, review_step, requirement, complication, procedure_group, step,
---         input.milestones, input.review_period
--- Source: the framework of the specialty file; the level beside it is the committee's, never worked out
+-- Reads:  trainee, trainee_clock, milestone, milestone_level, milestone_rule, case_volume, complication_rate,
+--         known_case, supervised_case, supervision_level, operation_score, requirement, complication,
+--         procedure_group, step, input.milestones, input.review_period
+-- Source: the framework of the specialty file; the level beside it is the committee's, never worked out. Ten cases of a
+--         share and five operations of a mean are the fewest that a rule may rest on: our own choice
 create view definition.milestone_standing as
 with
 
-level_share as (
+of_share as (
 
-    -- Of the cases in an operating role with a recorded level, in all quarters, how many at the named level or above?
+    -- The cases with a recorded level of each rule about them, the newest first.
     select
         milestone_rule.milestone_ref,
         milestone_rule.level,
         milestone_rule.rule_number,
-        supervision_mix.trainee_ref,
-        sum(case
-            when supervision_mix.level_rank >= named.level_rank then supervision_mix.cases
-            else 0
-        end) as cases_at_level,
-        sum(supervision_mix.cases) as known_cases
+        milestone_rule.last_cases,
+        supervised_case.trainee_ref,
+        case when supervised_case.level_rank >= named.level_rank then 1 else 0 end as amount,
+        0 as unclear,
+        row_number() over (
+            partition by
+                milestone_rule.milestone_ref, milestone_rule.level, milestone_rule.rule_number, supervised_case.trainee_ref
+            order by supervised_case.case_sequence desc
+        ) as place
     from milestone_rule
     inner join supervision_level as named on milestone_rule.level_ref = named.level_ref
-    inner join main.supervision_mix
+    inner join supervised_case
         on
-            milestone_rule.procedure_group = supervision_mix.procedure_group
-            and supervision_mix.level_ref is not null
-    where milestone_rule.measure = 'supervision_share'
-    group by
-        milestone_rule.milestone_ref,
-        milestone_rule.level,
-        milestone_rule.rule_number,
-        supervision_mix.trainee_ref
+            milestone_rule.procedure_group = supervised_case.procedure_group
+            and supervised_case.level_ref is not null
+    inner join trainee_clock on supervised_case.trainee_ref = trainee_clock.trainee_ref
+    where
+        milestone_rule.measure = 'supervision_share'
+        and (
+            milestone_rule.last_quarters is null
+            or supervised_case.training_quarter > trainee_clock.last_training_quarter - milestone_rule.last_quarters
+        )
 
 ),
 
-scored as (
+of_mean as (
 
-    select trainee_ref, step, count(score) as scores, sum(score) as score_sum
-    from review_step
-    where not done_by_supervisor
-    group by trainee_ref, step
+    select
+        milestone_rule.milestone_ref,
+        milestone_rule.level,
+        milestone_rule.rule_number,
+        milestone_rule.last_cases,
+        operation_score.trainee_ref,
+        operation_score.score as amount,
+        0 as unclear,
+        row_number() over (
+            partition by
+                milestone_rule.milestone_ref, milestone_rule.level, milestone_rule.rule_number, operation_score.trainee_ref
+            order by operation_score.case_sequence desc
+        ) as place
+    from milestone_rule
+    inner join operation_score on milestone_rule.step = operation_score.step
+    inner join trainee_clock on operation_score.trainee_ref = trainee_clock.trainee_ref
+    where
+        milestone_rule.measure = 'score_mean'
+        and (
+            milestone_rule.last_quarters is null
+            or operation_score.training_quarter > trainee_clock.last_training_quarter - milestone_rule.last_quarters
+        )
+
+),
+
+of_rate as (
+
+    -- Only of rules about the last cases or quarters; about all of them complication_rate knows.
+    select
+        milestone_rule.milestone_ref,
+        milestone_rule.level,
+        milestone_rule.rule_number,
+        milestone_rule.last_cases,
+        known_case.trainee_ref,
+        case
+            when
+                known_case.is_event
+                and (milestone_rule.attribution <> 'in_trainee_hands' or known_case.event_hands = 'trainee')
+                then 1
+            else 0
+        end as amount,
+        case
+            when
+                known_case.is_event
+                and milestone_rule.attribution = 'in_trainee_hands'
+                and coalesce(known_case.event_hands, 'unclear') = 'unclear'
+                then 1
+            else 0
+        end as unclear,
+        row_number() over (
+            partition by
+                milestone_rule.milestone_ref, milestone_rule.level, milestone_rule.rule_number, known_case.trainee_ref
+            order by known_case.case_sequence desc
+        ) as place
+    from milestone_rule
+    inner join known_case
+        on
+            milestone_rule.complication_ref = known_case.complication_ref
+            and (known_case.in_operating_role or milestone_rule.attribution <> 'as_logged')
+    inner join trainee_clock on known_case.trainee_ref = trainee_clock.trainee_ref
+    where
+        milestone_rule.measure = 'rate'
+        and (milestone_rule.last_quarters is not null or milestone_rule.last_cases is not null)
+        and (
+            milestone_rule.last_quarters is null
+            or known_case.training_quarter > trainee_clock.last_training_quarter - milestone_rule.last_quarters
+        )
+
+),
+
+of_rule as (
+
+    select * from of_share
+    union all
+    select * from of_mean
+    union all
+    select * from of_rate
+
+),
+
+counted as (
+
+    select
+        milestone_ref,
+        level,
+        rule_number,
+        trainee_ref,
+        count(*) as base,
+        cast(sum(amount) as double) as amount,
+        cast(sum(unclear) as bigint) as unclear
+    from of_rule
+    where last_cases is null or place <= last_cases
+    group by milestone_ref, level, rule_number, trainee_ref
 
 ),
 
 measured as (
 
-    -- One row per trainee and rule: the value, null where it cannot be said, and the evidence behind it.
+    -- One row per trainee and rule: the amount, what it is divided by, and for a rate both ends of its interval.
     select
         trainee.trainee_ref,
         milestone_rule.milestone_ref,
         milestone_rule.level,
         milestone_rule.rule_number,
         milestone_rule.measure,
+        milestone_rule.attribution,
         milestone_rule.at_least,
         milestone_rule.at_most,
         case milestone_rule.measure
-            when 'counted_cases' then cast(case_volume.counted_cases as double)
-            when 'rate' then complication_rate.rate_high
-            when 'supervision_share' then cast(level_share.cases_at_level as double) / level_share.known_cases
-            when 'score_mean'
-                then case when scored.scores >= 3 then cast(scored.score_sum as double) / scored.scores end
-        end as measured_value,
-        -- In the trainee's hands the two ends are of different counts, and neither alone decides.
-        case
-            when milestone_rule.attribution = 'in_trainee_hands' then complication_rate.rate_low
-            else complication_rate.rate_high
-        end as other_end,
+            when 'counted_cases' then case_volume.counted_cases
+            when 'rate'
+                then case
+                    when complication_rate.rate is null then null
+                    when milestone_rule.last_cases is null and milestone_rule.last_quarters is null
+                        then complication_rate.events
+                    else counted.amount
+                end
+            else counted.amount
+        end as amount,
         case milestone_rule.measure
-            when 'supervision_share' then coalesce(level_share.known_cases, 0)
-            when 'score_mean' then coalesce(scored.scores, 0)
-        end as evidence,
+            when 'counted_cases' then null
+            when 'rate'
+                then case
+                    when complication_rate.rate is null then 0
+                    when milestone_rule.last_cases is null and milestone_rule.last_quarters is null
+                        then complication_rate.known_outcomes
+                    else coalesce(counted.base, 0)
+                end
+            else coalesce(counted.base, 0)
+        end as base,
+        case
+            when milestone_rule.last_cases is null and milestone_rule.last_quarters is null
+                then coalesce(complication_rate.events_unclear, 0)
+            else coalesce(counted.unclear, 0)
+        end as unclear,
         coalesce(requirement.title, complication.title, procedure_group.title, step.title) as about,
-        named.title as level_title
+        named.title as level_title,
+        case when milestone_rule.last_cases is not null then 'the last ' else '' end as which,
+        case
+            when milestone_rule.last_quarters = 1 then ' of the last quarter'
+            when milestone_rule.last_quarters is not null
+                then concat(' of the last ', milestone_rule.last_quarters, ' quarters')
+            else ''
+        end as of_which
     from trainee
     cross join milestone_rule
     left join main.case_volume
@@ -85,14 +198,12 @@ measured as (
             trainee.trainee_ref = complication_rate.trainee_ref
             and milestone_rule.complication_ref = complication_rate.complication_ref
             and milestone_rule.attribution = complication_rate.attribution
-    left join level_share
+    left join counted
         on
-            trainee.trainee_ref = level_share.trainee_ref
-            and milestone_rule.milestone_ref = level_share.milestone_ref
-            and milestone_rule.level = level_share.level
-            and milestone_rule.rule_number = level_share.rule_number
-    left join scored
-        on trainee.trainee_ref = scored.trainee_ref and milestone_rule.step = scored.step
+            trainee.trainee_ref = counted.trainee_ref
+            and milestone_rule.milestone_ref = counted.milestone_ref
+            and milestone_rule.level = counted.level
+            and milestone_rule.rule_number = counted.rule_number
     left join requirement on milestone_rule.requirement_ref = requirement.requirement_ref
     left join complication on milestone_rule.complication_ref = complication.complication_ref
     left join procedure_group on milestone_rule.procedure_group = procedure_group.procedure_group
@@ -101,62 +212,103 @@ measured as (
 
 ),
 
-answered as (
-
-    -- The upper end of a rate's interval must stay below: few cases prove nothing. In the trainee's hands both
-    -- ends must lie on the same side.
-    select
-        *,
-        case measure
-            when 'rate'
-                then case when (other_end <= at_most) = (measured_value <= at_most) then other_end <= at_most end
-            else measured_value >= at_least
-        end as is_met
-    from measured
-
-),
-
-lacking as (
+ended as (
 
     select
         *,
         case
-            when is_met then null
-            when measure = 'counted_cases' and is_met is null
-                then concat('cannot be said: ', about, ' is not counted for this class')
-            when measure = 'counted_cases'
-                then concat(
-                    about, ': ', cast(-floor(measured_value - at_least) as bigint), ' more ',
-                    case when measured_value - at_least >= -1 then 'case' else 'cases' end
-                )
-            when measure = 'rate' and measured_value is null
-                then concat('cannot be said: ', about, ' has no rate yet')
-            when measure = 'rate' and is_met is null
-                then concat(
-                    'cannot be said: ', about, ' that happened in their hands may be as rare as ',
-                    percent_text(tenth_below(other_end)), ' and as frequent as ',
-                    percent_text(tenth_above(measured_value)), '; needs at most ', percent_text(at_most)
-                )
+            when measure = 'counted_cases' then amount
+            when measure <> 'rate' then amount / nullif(base, 0)
+        end as measured_value,
+        case when measure = 'rate' then wilson_low(cast(amount as bigint), base, z_two_sided(0.95e0)) end as low_end,
+        case
+            when measure = 'rate' then wilson_high(cast(amount as bigint) + unclear, base, z_two_sided(0.95e0))
+        end as high_end,
+        -- So few cases that the rule could not be met even without an event.
+        coalesce(measure = 'rate' and base > 0 and wilson_high(0, base, z_two_sided(0.95e0)) > at_most, false)
+            as is_out_of_reach
+    from measured
+
+),
+
+answered as (
+
+    -- The upper end of a rate's interval must stay below: few cases prove nothing. In the trainee's hands both
+    -- ends must lie on the same side, for they are of different counts.
+    select
+        *,
+        case
             when measure = 'rate'
-                then concat(
-                    about, ' may be as frequent as ', percent_text(tenth_above(measured_value)),
-                    '; needs at most ', percent_text(at_most)
+                then case
+                    when is_out_of_reach or high_end is null then null
+                    when attribution <> 'in_trainee_hands' or (low_end <= at_most) = (high_end <= at_most)
+                        then high_end <= at_most
+                end
+            when measure = 'supervision_share' and base < 10 then null
+            when measure = 'score_mean' and base < 5 then null
+            else measured_value >= at_least
+        end as is_met
+    from ended
+
+),
+
+worded as (
+
+    select
+        *,
+        case measure
+            when 'counted_cases'
+                then case
+                    when amount is null then concat(about, ' is not counted for this class')
+                    when is_met then concat(about, ': ', cast(amount as bigint), '; needs ', cast(at_least as bigint))
+                    else concat(
+                        about, ': ', cast(-floor(amount - at_least) as bigint), ' more ',
+                        case when amount - at_least >= -1 then 'case' else 'cases' end
+                    )
+                end
+            when 'rate'
+                then case
+                    when base = 0 then concat(about, ' has no rate yet')
+                    when is_out_of_reach
+                        then concat(
+                            about, ': ', cast(amount as bigint), ' in ', which, base, of_which,
+                            '; so few could not show ', percent_text(at_most), ' or less even without an event'
+                        )
+                    when is_met is null
+                        then concat(
+                            about, ' that happened in their hands may be as rare as ',
+                            percent_text(tenth_below(low_end)), ' and as frequent as ',
+                            percent_text(tenth_above(high_end)), '; needs at most ', percent_text(at_most)
+                        )
+                    else concat(
+                        about, ': ', cast(amount as bigint), ' in ', which, base, of_which, ', may be as frequent as ',
+                        percent_text(tenth_above(high_end)), '; needs at most ', percent_text(at_most)
+                    )
+                end
+            when 'supervision_share'
+                then case
+                    when base < 10
+                        then concat(
+                            about, ' has ', base, case when base = 1 then ' case' else ' cases' end,
+                            ' with a recorded level', of_which, '; needs 10'
+                        )
+                    else concat(
+                        about, ' at "', level_title, '" or above: ', percent_text(tenth_below(measured_value)),
+                        ' of ', which, base, ' cases with a recorded level', of_which, '; needs ', percent_text(at_least)
+                    )
+                end
+            else case
+                when base < 5
+                    then concat(
+                        about, ' was scored in ', base, case when base = 1 then ' operation' else ' operations' end,
+                        of_which, '; needs 5'
+                    )
+                else concat(
+                    about, ': mean ', score_text(measured_value), ' in ', which, base, ' operations', of_which, '; needs ',
+                    score_text(at_least)
                 )
-            when measure = 'supervision_share' and is_met is null
-                then concat('cannot be said: no case of ', about, ' with a recorded level')
-            when measure = 'supervision_share'
-                then concat(
-                    about, ' at "', level_title, '" or above: ', percent_text(tenth_below(measured_value)),
-                    ' of ', evidence, case when evidence = 1 then ' case' else ' cases' end,
-                    ' with a recorded level; needs ', percent_text(at_least)
-                )
-            when is_met is null
-                then concat('cannot be said: ', about, ' has ', evidence, ' of at least 3 scores')
-            else concat(
-                about, ': mean ', score_text(measured_value), ' in ', evidence,
-                ' scores of all quarters; needs ', score_text(at_least)
-            )
-        end as lack
+            end
+        end as said
     from answered
 
 ),
@@ -170,8 +322,12 @@ summed as (
         count(*) as rules_total,
         count(*) filter (where is_met) as rules_met,
         count(*) filter (where is_met is null) as rules_unknown,
-        joined_in_order(lack, rule_number) as missing
-    from lacking
+        joined_in_order(
+            case when is_met then null when is_met is null then concat('cannot be said: ', said) else said end,
+            rule_number
+        ) as missing,
+        joined_in_order(case when is_met then said end, rule_number) as met_by
+    from worded
     group by trainee_ref, milestone_ref, level
 
 ),
@@ -206,6 +362,7 @@ select
     summed.missing,
     dated.level as committee_level,
     dated.period as committee_period,
+    summed.met_by,
     trainee.data_through
 from trainee
 cross join milestone
@@ -234,11 +391,13 @@ comment on column definition.milestone_standing.rules_met is 'Rules of this leve
 comment on column definition.milestone_standing.rules_total is
 'Rules of this level; 0 where the committee alone judges it.';
 comment on column definition.milestone_standing.rules_unknown is
-'Rules of which nothing can be said yet: no rate, a rate in the trainee''s hands whose interval does not lie on one side of what is asked, no case with a recorded level, fewer than three scores, or a requirement that is not counted for this class.';
+'Rules of which nothing can be said yet: no rate, so few cases that even none with an event would not meet it, a rate in the trainee''s hands whose interval does not lie on one side of what is asked, fewer than ten cases with a recorded level, fewer than five operations scored, or a requirement that is not counted for this class.';
 comment on column definition.milestone_standing.missing is
 'What is not met and what cannot be said, one after the other; blank when nothing is missing.';
 comment on column definition.milestone_standing.committee_level is
 'The level that the committee recorded last for this milestone, as recorded (it may be not assessable); blank with none.';
 comment on column definition.milestone_standing.committee_period is 'The period of that record.';
+comment on column definition.milestone_standing.met_by is
+'What is met, each with what it rests on; blank when nothing is.';
 comment on column definition.milestone_standing.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -3,7 +3,7 @@
 -- Rows:   one per trainee, measure and training quarter, from the first to the last of their data or
 --         training; for rates, shares and means only from the first quarter with a case on
 -- Reads:  trainee_clock, volume_course, outcome_quarter, complication, supervision_mix, upper_level,
---         review_step
+--         operation_score
 -- Source: the counts of case_volume, complication_rate, supervision_mix and technique_step, quarter by
 --         quarter
 create view definition.measure_course as
@@ -89,11 +89,10 @@ part as (
         concat('score_mean:', step) as measure,
         score as amount,
         1 as base,
-        score * score as squares,
+        in_fixed_places(cast(score as double) * cast(score as double)) as squares,
         0 as unclear,
         0 as due
-    from review_step
-    where not done_by_supervisor and score is not null
+    from operation_score
 
 ),
 
@@ -119,9 +118,9 @@ select
     quarter.trainee_ref,
     by_quarter.measure,
     cast(quarter.training_quarter as integer) as training_quarter,
-    cast(sum(by_quarter.amount) as bigint) as amount,
+    cast(sum(by_quarter.amount) as double) as amount,
     cast(sum(by_quarter.base) as bigint) as base,
-    cast(sum(by_quarter.squares) as bigint) as squares,
+    cast(sum(by_quarter.squares) as double) as squares,
     cast(sum(by_quarter.due) as bigint) as due,
     cast(sum(by_quarter.unclear) as bigint) as unclear,
     quarter.data_through
@@ -144,9 +143,9 @@ select
     quarter.trainee_ref,
     concat('counted_cases:', volume_course.requirement_ref) as measure,
     cast(quarter.training_quarter as integer) as training_quarter,
-    volume_course.counted_cases as amount,
+    cast(volume_course.counted_cases as double) as amount,
     cast(null as bigint) as base,
-    cast(0 as bigint) as squares,
+    cast(0 as double) as squares,
     cast(0 as bigint) as due,
     cast(0 as bigint) as unclear,
     quarter.data_through
@@ -157,7 +156,7 @@ inner join main.volume_course
         and volume_course.training_month = least(3 * quarter.training_quarter, quarter.last_training_month);
 
 comment on view definition.measure_course is
-'Where did each trainee stand in every measure at the end of each quarter of their training? Counts from the beginning through the end of the quarter: what the references of cohort_comparison are made of. A quarter that is still running holds what is there so far.';
+'Where did each trainee stand in every measure at the end of each quarter of their training? Counts from the beginning through the end of the quarter: A quarter that is still running holds what is there so far.';
 comment on column definition.measure_course.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.measure_course.cohort is
 'The class: the academic year in which its trainees are to complete.';
@@ -167,9 +166,9 @@ comment on column definition.measure_course.measure is
 comment on column definition.measure_course.training_quarter is
 'Three months of training on the clock of active_month, counted from 1: leave stops it, part-time slows it.';
 comment on column definition.measure_course.amount is
-'Cases counted; or events; or cases at the level; or the sum of the scores: from the beginning through the end of the quarter.';
+'Cases counted; or events; or cases at the level; or the sum of the scores of operations (their reviews together): from the beginning through the end of the quarter.';
 comment on column definition.measure_course.base is
-'What the amount is divided by: known outcomes, cases with a recorded level, or scores; blank for counted cases.';
+'What the amount is divided by: known outcomes, cases with a recorded level, or operations scored; blank for counted cases.';
 comment on column definition.measure_course.squares is
 'The sum of the squared scores, from which their spread follows; 0 for other measures.';
 comment on column definition.measure_course.due is

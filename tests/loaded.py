@@ -31,6 +31,7 @@ CASE_TEXTS = [
 # Of a sentence, whether there is one.
 WHETHER_SAID = {
     "is_something_missing": "missing is not null as is_something_missing",
+    "is_something_met": "met_by is not null as is_something_met",
     "is_reason_given": "why_none is not null as is_reason_given",
 }
 

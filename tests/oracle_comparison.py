@@ -10,7 +10,7 @@ from scipy import stats
 
 from tests.oracle import ATTRIBUTIONS, Oracle, wilson
 from tests.oracle_rows import Row, month_of
-from tests.oracle_technique import Reviewed, mean_interval
+from tests.oracle_technique import Reviewed, in_log_order, mean_interval, operations
 from tests.oracle_volume import last_training_month, last_training_quarter, programme_of
 
 Answer = dict[str, Any]
@@ -19,43 +19,45 @@ NAMES = ("amount", "base", "squares", "due", "unclear")
 
 
 class Measures:
-    """What each trainee contributes to each measure in each quarter: (amount, base, squares, due, unclear)."""
+    """What each trainee contributes to each measure in each month: (amount, base, squares, due, unclear)."""
 
-    def __init__(self, it: Oracle, mix: list[Answer], steps: list[Reviewed]) -> None:
+    def __init__(self, it: Oracle, steps: list[Reviewed]) -> None:
         self.it = it
-        self.parts: dict[str, list[tuple[str, int, tuple[int, ...]]]] = {trainee: [] for trainee in it.roster}
+        self.parts: dict[str, list[tuple[str, int, tuple[float, ...]]]] = {
+            trainee: [] for trainee in it.roster
+        }
         for trainee in it.roster:
             self._outcomes(trainee)
-        self._shares(mix)
-        for each in steps:
-            if each.score is not None and not each.is_supervisors:
-                amounts = (each.score, 1, each.score**2, 0, 0)
-                self.parts[each.trainee].append((f"score_mean:{each.step}", each.quarter, amounts))
+            self._shares(trainee)
+        for each in operations(it, steps):
+            amounts = (each.score, 1, each.score**2, 0, 0)
+            self.parts[each.trainee].append((f"score_mean:{each.step}", each.month, amounts))
 
     def _outcomes(self, trainee: str) -> None:
         for case in self.it.cases(trainee):
-            quarter = self.it.training_quarter(trainee, month_of(case, "operated_on"))
+            month = self.it.training_month(trainee, month_of(case, "operated_on"))
             for ref, attribution, columns in outcomes_of(self.it, trainee, case):
                 known = int("known" in columns)
                 window = self.it.specialty["complications"][ref]["window_days"]
                 due = int(window > 0 and "not_yet_due" not in columns)
                 amounts = (int("events" in columns), known, 0, due, int("unclear" in columns))
-                self.parts[trainee].append((f"rate:{ref}:{attribution}", quarter, amounts))
+                self.parts[trainee].append((f"rate:{ref}:{attribution}", month, amounts))
 
-    def _shares(self, mix: list[Answer]) -> None:
+    def _shares(self, trainee: str) -> None:
         upper = upper_rank(self.it)
-        for row in mix:
-            if row["level_ref"] is not None and upper is not None:
-                at_level = row["cases"] if row["level_rank"] >= upper else 0
-                measure = f"supervision_share:{row['procedure_group']}"
-                amounts = (at_level, row["cases"], 0, 0, 0)
-                self.parts[row["trainee_ref"]].append((measure, row["training_quarter"], amounts))
+        for case, level in supervised(self.it, trainee):
+            if level is not None and upper is not None:
+                measure = f"supervision_share:{self.it._group(case)}"
+                month = self.it.training_month(trainee, month_of(case, "operated_on"))
+                self.parts[trainee].append(
+                    (measure, month, (int(rank_of(self.it, level) >= upper), 1, 0, 0, 0))
+                )
 
-    def through(self, trainee: str, last_quarter: float) -> dict[str, Answer]:
-        """Measure → its sums through the end of a quarter."""
+    def through(self, trainee: str, last_month: float) -> dict[str, Answer]:
+        """Measure → its sums through the end of a month of training."""
         sums: dict[str, Answer] = {}
-        for measure, quarter, amounts in self.parts[trainee]:
-            if quarter <= last_quarter:
+        for measure, month, amounts in self.parts[trainee]:
+            if month <= last_month:
                 found = sums.setdefault(measure, dict.fromkeys(NAMES, 0))
                 for name, amount in zip(NAMES, amounts, strict=True):
                     found[name] += amount
@@ -73,6 +75,19 @@ def outcomes_of(it: Oracle, trainee: str, case: Row) -> list[tuple[str, str, lis
             if it._enters_rate(trainee, case, complication["group"], attribution):
                 found.append((ref, attribution, it._outcome(trainee, case, ref, window, attribution)))
     return found
+
+
+def supervised(it: Oracle, trainee: str) -> list[tuple[Row, str | None]]:
+    """The cases in which the trainee operated, here and on a patient, in the order of the log, each with its level."""
+    return [
+        (case, it._level(case))
+        for case in in_log_order(it, trainee)
+        if it._group(case) and it._operates(case) and it._is_eligible(trainee, case)
+    ]
+
+
+def rank_of(it: Oracle, level: str) -> int:
+    return list(it.specialty["supervision"]).index(level) + 1
 
 
 def upper_rank(it: Oracle) -> int | None:
@@ -96,7 +111,7 @@ def measure_course(it: Oracle, measures: Measures, courses: list[Answer]) -> lis
     for trainee in it.roster:
         for quarter in range(1, last_training_quarter(it, trainee) + 1):
             head = it._head(trainee) | {"training_quarter": quarter}
-            for measure, sums in measures.through(trainee, quarter).items():
+            for measure, sums in measures.through(trainee, 3 * quarter).items():
                 rows.append(head | {"measure": measure} | sums)
             for row in by_month[trainee, min(3 * quarter, last_training_month(it, trainee))]:
                 amounts = dict.fromkeys(NAMES, 0) | {"amount": row["counted_cases"], "base": None}
@@ -107,37 +122,163 @@ def measure_course(it: Oracle, measures: Measures, courses: list[Answer]) -> lis
 # Where each stands beside the others.
 
 
-def cohort_comparison(it: Oracle, measures: Measures, own: Answer, courses: list[Answer]) -> list[Answer]:
-    """`own`: the rows of case_volume, complication_rate; `courses`: those of measure_course."""
-    by_quarter: dict[tuple[str, int, str], list[Answer]] = {}
+def cohort_comparison(
+    it: Oracle, measures: Measures, own: Answer, courses: list[Answer], expected: list[Answer]
+) -> list[Answer]:
+    """`own`: the rows of case_volume, complication_rate; `courses`: those of volume_course; `expected`: of expected_rate."""
+    by_month: dict[tuple[str, int, str], list[Answer]] = {}
     for row in courses:
-        place = (row["programme_ref"], row["training_quarter"], row["measure"])
-        by_quarter.setdefault(place, []).append(row)
+        place = (row["programme_ref"], row["training_month"], f"counted_cases:{row['requirement_ref']}")
+        by_month.setdefault(place, []).append(row)
     rows = []
     for trainee in it.roster:
-        programme, quarter = programme_of(it, trainee), last_training_quarter(it, trainee)
-        for measure, value in _own_values(it, trainee, measures, own).items():
-            there = by_quarter.get((programme, quarter, measure), [])
-            others = [row for row in there if row["trainee_ref"] != trainee]
-            rows.append(it._head(trainee) | {"measure": measure} | value | _reference(measure, others))
+        programme, month = programme_of(it, trainee), last_training_month(it, trainee)
+        counts = {
+            f"counted_cases:{row['requirement_ref']}": row["counted_cases"]
+            for row in own["case_volume"]
+            if row["trainee_ref"] == trainee
+        }
+        found: dict[str, Answer] = {}
+        for measure, count in counts.items():
+            there = by_month.get((programme, month, measure), [])
+            mine = [row["counted_cases"] for row in there if row["trainee_ref"] == trainee]
+            others = [row["counted_cases"] for row in there if row["trainee_ref"] != trainee]
+            found[measure] = _value(float(mine[0] if mine else count)) | _quartiles(others)
+        found |= _rates(trainee, own, expected)
+        found |= _shares_and_means(it, measures, trainee)
+        rows += [it._head(trainee) | {"measure": measure} | BLANK | row for measure, row in found.items()]
     return rows
 
 
-def _own_values(it: Oracle, trainee: str, measures: Measures, own: Answer) -> dict[str, Answer]:
-    values: dict[str, Answer] = {}
-    for row in own["case_volume"]:
-        if row["trainee_ref"] == trainee:
-            values[f"counted_cases:{row['requirement_ref']}"] = _value(float(row["counted_cases"]))
+BLANK = dict.fromkeys(
+    ["value_base", "reference_base", "difference", "difference_low", "difference_high", "differs"]
+)
+
+
+def _rates(trainee: str, own: Answer, expected: list[Answer]) -> dict[str, Answer]:
+    found = {}
+    by_place = {(row["trainee_ref"], row["complication_ref"], row["attribution"]): row for row in expected}
     for row in own["complication_rate"]:
         if row["trainee_ref"] == trainee:
-            measure = f"rate:{row['complication_ref']}:{row['attribution']}"
-            values[measure] = _value(row["rate"], row["rate_low"], row["rate_high"])
-    everything = measures.through(trainee, math.inf)
+            other = by_place[trainee, row["complication_ref"], row["attribution"]]
+            known = other["expected_known"] if other["expected"] is not None else None
+            value = _value(row["rate"], row["rate_low"], row["rate_high"]) | {
+                "value_base": row["known_outcomes"]
+            }
+            reference = _referred(
+                other["expected_from_trainees"],
+                other["expected"],
+                other["expected_low"],
+                other["expected_high"],
+            )
+            found[f"rate:{row['complication_ref']}:{row['attribution']}"] = (
+                value | reference | {"reference_base": known}
+            )
+            if row["attribution"] != "as_logged":
+                enough = row["events"] >= 3 and row["known_outcomes"] >= 10 and (known or 0) >= 10
+                found[f"rate:{row['complication_ref']}:{row['attribution']}"] |= _newcombe(
+                    value, reference, enough
+                )
+    return found
+
+
+def _newcombe(value: Answer, reference: Answer, enough: bool) -> Answer:
+    """Newcombe 1998, method 10: the distances to the ends of both intervals, squared and added."""
+    if value["value"] is None or reference["reference"] is None:
+        return {}
+    difference = value["value"] - reference["reference"]
+    low = difference - math.hypot(
+        value["value"] - value["value_low"], reference["reference_high"] - reference["reference"]
+    )
+    high = difference + math.hypot(
+        value["value_high"] - value["value"], reference["reference"] - reference["reference_low"]
+    )
+    return _difference(difference, low, high, enough)
+
+
+def _difference(difference: float, low: float | None, high: float | None, enough: bool) -> Answer:
+    said = enough and low is not None and high is not None
+    return {
+        "difference": difference,
+        "difference_low": low,
+        "difference_high": high,
+        "differs": low > 0 or high < 0 if said else None,  # type: ignore[operator]
+    }
+
+
+def _shares_and_means(it: Oracle, measures: Measures, trainee: str) -> dict[str, Answer]:
+    month = last_training_month(it, trainee) if it.data_through(trainee) is not None else -1
+    others = [
+        measures.through(other, month)
+        for other in it.roster
+        if other != trainee
+        and programme_of(it, other) == programme_of(it, trainee)
+        and it.data_through(other) is not None
+        and last_training_month(it, other) >= month >= 0
+    ]
+    own = measures.through(trainee, month)
+    found = {}
     for group in it.specialty["procedure_groups"]:
-        values[f"supervision_share:{group}"] = _share(everything.get(f"supervision_share:{group}"))
+        measure = f"supervision_share:{group}"
+        mine, theirs = own.get(measure), [sums[measure] for sums in others if measure in sums]
+        value = _share(mine)
+        reference = _referred(len(theirs))
+        if len(theirs) >= FEWEST_OTHERS:
+            pooled = {name: sum(sums[name] for sums in theirs) for name in NAMES}
+            reference = _referred(
+                len(theirs), pooled["amount"] / pooled["base"], *wilson(pooled["amount"], pooled["base"])
+            )
+            reference |= {"reference_base": pooled["base"]}
+            enough = value["value_base"] is not None and value["value_base"] >= 10 and pooled["base"] >= 10
+            value |= _newcombe(value, reference, enough)
+        found[measure] = value | reference
     for step in [step for steps in it.specialty.get("steps", {}).values() for step in steps]:
-        values[f"score_mean:{step}"] = _mean(measures, trainee, f"score_mean:{step}")
-    return values
+        measure = f"score_mean:{step}"
+        scores = _scores(measures, trainee, measure, month)
+        theirs = [
+            _scores(measures, other, measure, month)
+            for other in it.roster
+            if other != trainee
+            and programme_of(it, other) == programme_of(it, trainee)
+            and it.data_through(other) is not None
+            and last_training_month(it, other) >= month >= 0
+        ]
+        found[measure] = _means(scores, [each for each in theirs if each])
+    return found
+
+
+def _scores(measures: Measures, trainee: str, measure: str, last: int) -> list[float]:
+    return [
+        amounts[0] for name, month, amounts in measures.parts[trainee] if name == measure and month <= last
+    ]
+
+
+def _means(scores: list[float], theirs: list[list[float]]) -> Answer:
+    value = _value(statistics.fmean(scores), *mean_interval(scores)) if scores else _value(None)
+    value["value_base"] = len(scores) or None
+    if len(theirs) < FEWEST_OTHERS:
+        return value | _referred(len(theirs))
+    pooled = [score for each in theirs for score in each]
+    found = value | _referred(len(theirs), statistics.fmean(pooled), *mean_interval(pooled))
+    found["reference_base"] = len(pooled)
+    if not scores:
+        return found
+    return found | _welch(scores, pooled)
+
+
+def _welch(scores: list[float], pooled: list[float]) -> Answer:
+    """Welch 1947, the degrees of freedom rounded down; nothing where both are all alike."""
+    difference = statistics.fmean(scores) - statistics.fmean(pooled)
+    if min(len(scores), len(pooled)) < 3:
+        return _difference(difference, None, None, enough=False)
+    own, other = (statistics.variance(each) / len(each) for each in (scores, pooled))
+    own, other = (0 if part < 1e-12 else part for part in (own, other))
+    if own + other == 0:
+        return _difference(difference, None, None, enough=False)
+    degrees = (own + other) ** 2 / (own**2 / (len(scores) - 1) + other**2 / (len(pooled) - 1))
+    half = stats.t.ppf(0.975, min(math.floor(degrees + 1e-9), 1000)) * math.sqrt(own + other)
+    enough = min(len(scores), len(pooled)) >= 5 and own > 0 and other > 0
+    return _difference(difference, difference - half, difference + half, enough)
 
 
 def _value(value: float | None, low: float | None = None, high: float | None = None) -> Answer:
@@ -146,33 +287,21 @@ def _value(value: float | None, low: float | None = None, high: float | None = N
 
 def _share(sums: Answer | None) -> Answer:
     if sums is None or sums["base"] == 0:
-        return _value(None)
-    return _value(sums["amount"] / sums["base"], *wilson(sums["amount"], sums["base"]))
-
-
-def _mean(measures: Measures, trainee: str, measure: str) -> Answer:
-    scores = [amounts[0] for name, _, amounts in measures.parts[trainee] if name == measure]
-    return _value(statistics.fmean(scores), *mean_interval(scores)) if scores else _value(None)
-
-
-def _reference(measure: str, others: list[Answer]) -> Answer:
-    if measure.startswith("counted_cases:"):
-        return _quartiles([row["amount"] for row in others])
-    known = len([row for row in others if row["base"] > 0])
-    sums = {name: sum(row[name] for row in others) for name in NAMES}
-    if known < FEWEST_OTHERS or sums["base"] == 0 or 2 * sums["base"] < sums["due"]:
-        return _referred(known)
-    middle = sums["amount"] / sums["base"]
-    if measure.startswith("score_mean:"):
-        return _referred(known, middle, *_mean_interval(sums))
-    low = wilson(sums["amount"], sums["base"])[0]
-    return _referred(known, middle, low, wilson(sums["amount"] + sums["unclear"], sums["base"])[1])
+        return _value(None) | {"value_base": None}
+    value = _value(sums["amount"] / sums["base"], *wilson(sums["amount"], sums["base"]))
+    return value | {"value_base": sums["base"]}
 
 
 def _referred(
     people: int, middle: float | None = None, low: float | None = None, high: float | None = None
 ) -> Answer:
-    return {"reference": middle, "reference_low": low, "reference_high": high, "reference_n": people}
+    shown = people >= FEWEST_OTHERS
+    return {
+        "reference": middle if shown else None,
+        "reference_low": low if shown else None,
+        "reference_high": high if shown else None,
+        "reference_n": people,
+    }
 
 
 def _quartiles(counts: list[int]) -> Answer:
@@ -180,13 +309,3 @@ def _quartiles(counts: list[int]) -> Answer:
         return _referred(len(counts))
     low, middle, high = statistics.quantiles(counts, n=4, method="inclusive")
     return _referred(len(counts), middle, low, high)
-
-
-def _mean_interval(sums: Answer) -> tuple[float | None, float | None]:
-    """Student 1908, from the number of scores, their sum and the sum of their squares."""
-    number, total = sums["base"], sums["amount"]
-    if number < 3:
-        return None, None
-    variance = (sums["squares"] - total * total / number) / (number - 1)
-    half = stats.t.ppf(0.975, number - 1) * math.sqrt(max(variance, 0.0) / number)
-    return max(total / number - half, 1.0), min(total / number + half, 5.0)

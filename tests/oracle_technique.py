@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from scipy import stats
@@ -69,7 +70,36 @@ def _main_procedure(it: Oracle, trainee: str, case_ref: str) -> Row | None:
     return cases[0] if cases else None
 
 
-def mean_interval(scores: list[int]) -> tuple[float | None, float | None]:
+class Operation(NamedTuple):
+    """One step of one operation, scored by all its reviewers together."""
+
+    trainee: str
+    step: str
+    place: int  # in the order of the log
+    month: int
+    quarter: int
+    score: float
+
+
+def operations(it: Oracle, steps: list[Reviewed]) -> list[Operation]:
+    """In the order of the log; steps that a supervisor did, and those without a score, stay out."""
+    scores: dict[tuple[str, str, str], list[int]] = {}
+    for each in steps:
+        if each.score is not None and not each.is_supervisors:
+            key = (each.trainee, each.step, each.row["case_ref"].strip())
+            scores.setdefault(key, []).append(each.score)
+    found = []
+    for (trainee, step, case_ref), here in scores.items():
+        case = _main_procedure(it, trainee, case_ref)
+        assert case is not None
+        month = month_of(case, "operated_on")
+        clock = it.training_month(trainee, month), it.training_quarter(trainee, month)
+        place = in_log_order(it, trainee).index(case)
+        found.append(Operation(trainee, step, place, *clock, statistics.fmean(here)))
+    return sorted(found, key=lambda each: each.place)
+
+
+def mean_interval(scores: Sequence[float]) -> tuple[float | None, float | None]:
     """Student 1908; from three scores on, and within what a score can be."""
     if len(scores) < FEWEST_SCORES:
         return None, None

@@ -63,7 +63,8 @@ MORE_COLUMNS = {
     "technique_step": "scored score_mean score_low score_high done_by_supervisor attempts successes success_low"
     " success_high seconds_median data_through",
     "measure_course": "amount base squares due unclear data_through",
-    "cohort_comparison": "value value_low value_high reference reference_low reference_high reference_n data_through",
+    "cohort_comparison": "value value_low value_high reference reference_low reference_high reference_n"
+    " value_base reference_base difference difference_low difference_high differs data_through",
     "expected_rate": "expected expected_from_trainees expected_known is_reason_given expected_low expected_high"
     " expected_events is_adjusted data_through",
     # Limits are judged in tests/test_run_lengths.py: by another recursion, which takes a while.
@@ -74,7 +75,7 @@ MORE_COLUMNS = {
     "case_sequence_signal": "known_outcomes events expected_events cusum cusum_highest data_through",
     # The sentences `missing` and `why_none` have their own drawn tests; here, whether there is one.
     "milestone_standing": "rules_met rules_total rules_unknown is_something_missing committee_level committee_period"
-    " data_through",
+    " is_something_met data_through",
     "trainee_log": "live_intakes accepted_rows left_out_rows warnings unconfirmed_cases is_current data_through",
     "left_out_rule": "findings data_through",
     "class_finding": "findings rows_concerned",
@@ -112,11 +113,12 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     steps = oracle_technique.reviewed_steps(it, evidence.reviews)
     volumes, mix = own["case_volume"], own["supervision_mix"]
     courses = oracle_volume.volume_course(it, volumes, credited)
-    measures = oracle_comparison.Measures(it, mix, steps)
+    measures = oracle_comparison.Measures(it, steps)
     measured = oracle_comparison.measure_course(it, measures, courses)
     pace = oracle_pace.Pace(it, volumes, credited, evidence.as_of)
     trials = oracle_pace.pace_backtest(pace)
     outcomes = oracle_expected.Outcomes(it)
+    expected = oracle_expected.expected_rate(outcomes)
     charted = oracle_expected.case_sequence_chart(outcomes)
     found = own | {
         "pace_backtest": trials,
@@ -131,8 +133,8 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "supervision_band": oracle_technique.supervision_band(it, mix),
         "technique_step": oracle_technique.technique_step(it, steps),
         "measure_course": measured,
-        "cohort_comparison": oracle_comparison.cohort_comparison(it, measures, own, measured),
-        "expected_rate": oracle_expected.expected_rate(outcomes),
+        "cohort_comparison": oracle_comparison.cohort_comparison(it, measures, own, courses, expected),
+        "expected_rate": expected,
         "case_sequence_chart": charted,
         "complication_rate_recent": oracle_expected.complication_rate_recent(
             outcomes, own["complication_rate"]

@@ -45,7 +45,16 @@ def specialty_of(number: int) -> dict[str, Any]:
         "attribution": "in_trainee_hands",
         "at_most": 0.3,
     }
-    rules["B"] = [hands]
+    rules["B"] = [hands, hands | {"attribution": "as_started", "last_cases": 12}]
+    of_cataract = demanding["milestones"]["items"]["cataract_operating"]["rules"]
+    share = {"measure": "supervision_share", "group": "cataract", "level": "spoken_guidance", "at_least": 0.6}
+    mean = {"measure": "score_mean", "step": "capsulorhexis", "at_least": 3}
+    of_cataract["B"] = [
+        share | {"last_quarters": 3},
+        share,
+        mean | {"last_cases": 6},
+        mean | {"last_quarters": 2},
+    ]
     return demanding
 
 
@@ -96,6 +105,7 @@ def test_every_number_of_made_up_cohorts_equals_the_plain_loops(batch: int) -> N
 FILLED = {
     ("volume_band", "p50"), ("volume_band", "p10"), ("expected_rate", "expected"),
     ("case_sequence_chart", "cusum"), ("complication_rate_recent", "rate_before"), ("cohort_comparison", "reference"),
+    ("cohort_comparison", "differs"),
     ("cohort_comparison", "reference_low"), ("technique_step", "score_low"), ("technique_step", "success_low"),
     ("pace", "expected_median"), ("pace", "final_low"), ("pace", "probability_met"), ("pace", "needed_a_month"),
     ("pace", "like_low"), ("pace_backtest", "coverage"), ("pace_backtest", "brier"), ("pace", "earlier_a_month"),

@@ -202,7 +202,22 @@ def test_the_tables_hold_what_the_file_says_in_its_order(spec: Specialty) -> Non
     assert rows(spec, "step")[2] == ("nucleus_disassembly", "Nucleus disassembly", "lens", 3)
     assert rows(spec, "milestone_level")[2] == ("C", 3)
     assert rows(spec, "milestone") == [("lens_skill", "Lens surgery", 1)]
-    rule = ("lens_skill", "C", 1, "counted_cases", "lens", None, None, None, None, None, 30.0, None)
+    rule = (
+        "lens_skill",
+        "C",
+        1,
+        "counted_cases",
+        "lens",
+        None,
+        None,
+        None,
+        None,
+        None,
+        30.0,
+        None,
+        None,
+        None,
+    )
     assert rows(spec, "milestone_rule") == [rule]
 
 
@@ -254,15 +269,30 @@ def test_ophthalmology_marks_who_teaches_and_what_is_no_patient() -> None:
 def test_every_measure_of_a_milestone_keeps_its_own_columns() -> None:
     measures = (
         "{B: [{measure: rate, complication: endophthalmitis, attribution: as_started, at_most: 0.1}], "
-        "C: [{measure: supervision_share, group: lens, level: guided, at_least: 0.5}, "
-        "{measure: score_mean, step: incision, at_least: 3}]}"
+        "C: [{measure: supervision_share, group: lens, level: guided, at_least: 0.5, last_cases: 20}, "
+        "{measure: score_mean, step: incision, at_least: 3, last_quarters: 2}]}"
     )
     spec = parse_specialty(CONTRACT.replace(RULES, measures).encode(), "example.yaml")
     named = ("lens_skill", "C")
     assert rows(spec, "milestone_rule") == [
-        ("lens_skill", "B", 1, "rate", None, "endophthalmitis", "as_started", None, None, None, None, 0.1),
-        (*named, 1, "supervision_share", None, None, None, "lens", "guided", None, 0.5, None),
-        (*named, 2, "score_mean", None, None, None, None, None, "incision", 3.0, None),
+        (
+            "lens_skill",
+            "B",
+            1,
+            "rate",
+            None,
+            "endophthalmitis",
+            "as_started",
+            None,
+            None,
+            None,
+            None,
+            0.1,
+            None,
+            None,
+        ),
+        (*named, 1, "supervision_share", None, None, None, "lens", "guided", None, 0.5, None, 20, None),
+        (*named, 2, "score_mean", None, None, None, None, None, "incision", 3.0, None, None, 2),
     ]
 
 
@@ -301,8 +331,9 @@ def test_what_a_milestone_asks_is_told_for_each_measure() -> None:
     for words in (
         "Cataract operating (cataract_operating), level B (framework: example, not the accreditor's): at least 10 "
         "counted cases of Cataract.",
-        "at least 50 % of the cases of Cataract at 'Performed, supervisor in the room' or above",
-        "a mean score of at least 3.5 in nucleus disassembly, from three scores on",
+        "at least 50 % of the cases of Cataract (the last 20 cases) at 'Performed, supervisor in the room' or above, "
+        "from ten cases on",
+        "a mean score of at least 3.5 in nucleus disassembly, from five operations on",
         "Capsule rupture, all operations they began: the upper end of the interval at most 10 %",
     ):
         assert any(words in each for each in told), words

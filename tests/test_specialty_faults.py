@@ -40,6 +40,18 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
         ("title: Example surgery", "title: 2026", "title", "must be text"),
         ("title: Example surgery", 'title: " "', "title", "must not be empty"),
         (
+            RULES,
+            "{C: [{measure: counted_cases, requirement: lens, at_least: 30, last_cases: 20}]}",
+            LEVEL_RULE,
+            "counted cases are counted from the beginning",
+        ),
+        (
+            RULES,
+            "{C: [{measure: score_mean, step: incision, at_least: 3, last_cases: 20, last_quarters: 2}]}",
+            LEVEL_RULE,
+            "a rule looks at last_cases or last_quarters, not both",
+        ),
+        (
             "steps: {opening",
             "risk_weights: {leak: {log_odds: {small_pupil: 0.7}, source: Made up, verified: false}}\nsteps: {opening",
             "risk_weights",

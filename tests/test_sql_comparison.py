@@ -1,4 +1,4 @@
-"""cohort_comparison: beside all others, at the same training quarter."""
+"""cohort_comparison: beside all others, at the same active month; rates at the same case numbers."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from statsmodels.stats.proportion import proportion_confint
+from scipy.stats import t, ttest_ind
+from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
 from tests.drawn import Db, database, drawn, put, run, table
@@ -20,6 +21,7 @@ from tests.example_standing import (
     put_trainees,
     specialty,
 )
+from tests.stores import PUBLISHED, read_csv
 
 REFERENCE = "value, reference, reference_low, reference_high, reference_n"
 
@@ -73,14 +75,14 @@ def test_fewer_than_five_others_are_no_reference(others: int, expected: str) -> 
     assert compared(db, "counted_cases:lens") == drawn(expected)
 
 
-def test_a_trainee_in_quarter_2_is_compared_with_the_others_first_two_quarters_only() -> None:
+def test_a_trainee_in_month_4_is_compared_with_the_others_first_four_months_only() -> None:
     db, log = programme()
     db.execute("update input.trainees set credit_from = '2023-06' where started = '2023-07'")
     for ref in OTHERS:
         log.add(ref, "2023-06", 1)  # performed elsewhere, where the rule lets it count
         log.add(ref, "2023-07", 1)
-        log.add(ref, "2023-12", 2)  # the last month of quarter 2
-        log.add(ref, "2024-01", 8)
+        log.add(ref, "2023-09", 2)  # month 4: their cases count from June on
+        log.add(ref, "2023-10", 8)
     db.execute("alter table requirement alter elsewhere set data type boolean using true")
     assert compared(db, "counted_cases:lens") == "0 | 4 | 4 | 4 | 5"
 
@@ -177,83 +179,79 @@ def test_a_class_for_which_a_requirement_is_not_in_force_is_no_reference_for_it(
 
 # ---- rates
 
+DIFFERENCE = "difference, difference_low, difference_high"
 
-def test_a_rate_is_compared_with_the_pooled_rate_of_the_others_not_with_the_own() -> None:
-    # Wilson intervals of statsmodels: the others 3 of 60, the trainee 5 of 10.
+
+def ruptures(log: Log, ref: str, events: int, cases: int) -> None:
+    month = "2026-08" if ref == "T01" else "2023-08"
+    log.add(ref, month, events, complications="capsule_rupture", event_hands="trainee")
+    log.add(ref, month, cases - events, complications="none")
+
+
+@pytest.mark.parametrize(
+    ("events", "cases", "differs"), [(3, 10, True), (2, 10, None), (3, 9, None), (3, 40, False)]
+)
+def test_a_rate_is_compared_with_what_is_expected_by_the_interval_of_the_difference(
+    events: int, cases: int, differs: bool | None
+) -> None:
+    # All in one band of case numbers: Newcombe's method 10 by statsmodels, the others 2 of 100. Nothing is said below
+    # three events or ten cases.
     db, log = programme()
-    log.add("T01", "2026-08", 5, complications="capsule_rupture")
-    log.add("T01", "2026-08", 5, complications="none")
+    ruptures(log, "T01", events, cases)
     for ref in OTHERS:
-        log.add(ref, "2023-08", 11, complications="none")
-        log.add(ref, "2023-08", 4)
-        log.add(ref, "2024-01", 30, complications="capsule_rupture")
-    for ref in OTHERS[:3]:
-        log.add(ref, "2023-12", 1, complications="capsule_rupture")
-    log.add(OTHERS[4], "2023-09", 2, complications="none")
-    columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
-    found = numbers(db, "rate:capsule_rupture:as_logged", columns)
-    own, others = proportion_confint(5, 10, method="wilson"), proportion_confint(3, 60, method="wilson")
-    assert found == pytest.approx((0.5, *own, 0.05, *others, 5), abs=1e-12)
+        ruptures(log, ref, int(ref in OTHERS[:2]), 20)
+    measure = "rate:capsule_rupture:as_started"
+    found = numbers(db, measure, f"value_base, reference, reference_base, {DIFFERENCE}, differs")
+    low, high = confint_proportions_2indep(events, cases, 2, 100, method="newcomb")
+    assert found[:-1] == pytest.approx((cases, 0.02, 100, events / cases - 0.02, low, high), abs=1e-9)
+    assert found[-1] is differs
 
 
-def test_the_three_attributions_are_compared_each_with_its_own() -> None:
+def test_the_reference_of_a_rate_is_the_expected_rate() -> None:
     db, log = programme()
+    ruptures(log, "T01", 3, 60)
     for ref in OTHERS:
-        log.add(ref, "2023-08", 6, complications="none")
-        log.add(ref, "2023-08", 1, role="assistant", takeover=True, complications="none")
-    log.add(OTHERS[0], "2023-08", 1, complications="capsule_rupture", event_hands="supervisor")
-    taken_over = {"role": "assistant", "takeover": True, "event_hands": "trainee"}
-    log.add(OTHERS[1], "2023-08", 1, complications="capsule_rupture", **taken_over)
+        ruptures(log, ref, 2, 60)
     run(db)
-    where = "measure like 'rate:%' and trainee_ref = 'T01'"
-    assert table(db, "cohort_comparison", "measure, reference", where) == drawn(f"""
-        rate:capsule_rupture:as_logged        | {1 / 31:.9g}
-        rate:capsule_rupture:as_started       | {2 / 37:.9g}
-        rate:capsule_rupture:in_trainee_hands | {1 / 37:.9g}
-    """)
+    where = "trainee_ref = 'T01' and"
+    expected = table(
+        db, "expected_rate", "expected, expected_low, expected_high", f"{where} attribution = 'as_started'"
+    )
+    columns = "reference, reference_low, reference_high"
+    assert table(db, "cohort_comparison", columns, f"{where} measure like '%:as_started'") == expected != ""
 
 
-def test_unclear_hands_of_the_others_widen_their_interval_too() -> None:
-    # Wilson intervals of statsmodels: 1 event of 35 below, 1 + 2 above.
+def test_nobody_is_compared_by_cases_as_logged() -> None:
     db, log = programme()
-    for ref in OTHERS:
-        log.add(ref, "2023-08", 6, complications="none")
-    for ref, hands in zip(OTHERS, ("trainee", "unclear", None, "supervisor"), strict=False):
-        log.add(ref, "2023-08", 1, complications="capsule_rupture", event_hands=hands)
-    log.add(OTHERS[4], "2023-08", 1, complications="none")
-    low, high = proportion_confint(1, 35, method="wilson")[0], proportion_confint(3, 35, method="wilson")[1]
-    found = numbers(db, "rate:capsule_rupture:in_trainee_hands")
-    assert found == pytest.approx((1 / 35, low, high), abs=1e-12)
-
-
-def test_after_the_operation_no_rate_in_the_hands_of_others_is_compared() -> None:
-    db, log = programme(infection={"window_days": 7})
     for ref in ("T01", *OTHERS):
-        log.add(ref, "2023-08" if ref != "T01" else "2026-08", 6, complications="none", follow_up_days=7)
-    assert compared(db, "rate:infection:in_trainee_hands") == drawn("| | | | 0")
-    assert compared_measure(db, "rate:infection:as_started").startswith("0 | 0 | 0 | ")
+        ruptures(log, ref, 3, 20)
+    assert numbers(db, "rate:capsule_rupture:as_logged", f"{DIFFERENCE}, differs") == (None, None, None, None)
 
 
-def compared_measure(db: Db, measure: str) -> str:
-    return table(db, "cohort_comparison", REFERENCE, f"measure = '{measure}' and trainee_ref = 'T01'")
+# ---- differences of shares, by published values
 
 
-def test_somebody_of_whom_nothing_is_known_stands_behind_no_rate() -> None:
+def shares(log: Log, ref: str, at_level: int, cases: int) -> None:
+    month = "2026-08" if ref == "T01" else "2023-08"
+    log.add(ref, month, at_level, supervision="guided")
+    log.add(ref, month, cases - at_level, supervision="observed")
+
+
+@pytest.mark.parametrize("row", read_csv(PUBLISHED / "newcombe.csv"), ids=lambda row: row["case"])
+def test_the_interval_of_a_difference_is_the_published_one(row: dict[str, str]) -> None:
+    given, told = (
+        {name: float(value) for name, value in (pair.split("=") for pair in row[cell].split(";"))}
+        for cell in ("inputs", "expected")
+    )
     db, log = programme()
-    for ref in OTHERS[:4]:
-        log.add(ref, "2023-08", 10, complications="none")
-    log.add(OTHERS[4], "2023-08", 10)
-    assert compared(db, "rate:capsule_rupture:as_logged") == drawn("| | | | 4")
-
-
-@pytest.mark.parametrize(("unknown", "expected"), [(2, "0 | 5"), (3, "| 5")])
-def test_a_windowed_rate_of_the_others_needs_half_of_their_due_outcomes(unknown: int, expected: str) -> None:
-    # Known 2 each, 10 together; unknown 2 each or 3 each: 10 of 20 due or 10 of 25.
-    db, log = programme(infection={"window_days": 30})
-    for ref in OTHERS:
-        log.add(ref, "2023-08", 2, complications="none", follow_up_days=30)
-        log.add(ref, "2023-08", unknown, complications="none", follow_up_days=29)
-    assert compared(db, "rate:infection:as_logged", "reference, reference_n") == drawn(expected)
+    shares(log, "T01", int(given["x1"]), int(given["n1"]))
+    events, cases = int(given["x2"]), int(given["n2"])
+    for place, ref in enumerate(OTHERS):
+        mine = events // 5 + (place < events % 5)
+        shares(log, ref, mine, max(mine, cases // 5 + (place >= 5 - cases % 5)))
+    found = numbers(db, "supervision_share:lens", "reference_base, difference_low, difference_high")
+    assert found[0] == cases
+    assert found[1:] == pytest.approx((told["lower"], told["upper"]), abs=float(row["tolerance"]))
 
 
 # ---- shares and means
@@ -267,8 +265,8 @@ def test_a_share_is_of_cases_at_the_second_highest_level_of_a_surgeon_or_above()
     log.add("T01", "2026-08", 4)
     for ref in OTHERS:
         log.add(ref, "2023-08", 3, supervision="observed")
-        log.add(ref, "2023-12", 1, supervision="guided")
-        log.add(ref, "2024-01", 9, supervision="guided")
+        log.add(ref, "2023-10", 1, supervision="guided")
+        log.add(ref, "2023-11", 9, supervision="guided")
     columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
     found = numbers(db, "supervision_share:lens", columns)
     own, others = proportion_confint(1, 4, method="wilson"), proportion_confint(5, 20, method="wilson")
@@ -299,23 +297,43 @@ def test_the_level_from_which_on_a_share_counts_has_no_name_in_the_sql(
     assert db.execute("select level_rank from upper_level").fetchall() == ([(rank,)] if rank else [])
 
 
-def test_a_mean_score_is_compared_with_the_pooled_scores_of_the_others() -> None:
-    # Intervals of the mean by statsmodels.
+def scored(log: Log, ref: str, month: str, scores: list[list[int]]) -> list[float]:
+    """One operation a list, its reviews in it; returns the mean of each operation."""
+    for reviews in scores:
+        (case,) = log.add(ref, month)
+        log.review(ref, case, reviews)
+    return [float(np.mean(reviews)) for reviews in scores]
+
+
+def test_a_mean_is_of_operations_and_compared_by_welch() -> None:
+    # Intervals of the means by statsmodels; Welch's by scipy's formula with the degrees of freedom rounded down.
     db, log = programme()
-    own, pooled = [2, 3, 3, 4], []
-    (case,) = log.add("T01", "2026-08")
-    log.review("T01", case, own)
+    own = scored(log, "T01", "2026-08", [[2, 3], [3], [3, 3, 3], [4], [2]])
+    pooled = []
     for place, ref in enumerate(OTHERS):
-        (case,) = log.add(ref, "2023-12")
-        log.review(ref, case, [3, 4, 1 + place])
-        pooled += [3, 4, 1 + place]
-        (late,) = log.add(ref, "2024-01")
-        log.review(ref, late, [5, 5, 5])
+        pooled += scored(log, ref, "2023-10", [[3], [4, 5], [1 + place]])
+        scored(log, ref, "2023-11", [[5, 5, 5]])
     columns = "value, value_low, value_high, reference, reference_low, reference_high, reference_n"
     found = numbers(db, "score_mean:capsulorhexis", columns)
     mine, theirs = (DescrStatsW(np.array(each, float)) for each in (own, pooled))
     expected = (np.mean(own), *mine.tconfint_mean(), np.mean(pooled), *theirs.tconfint_mean(), 5)
-    assert found == pytest.approx(expected, abs=1e-12)
+    assert found == pytest.approx(expected, abs=1e-9)
+    error = np.sqrt(np.var(own, ddof=1) / 5 + np.var(pooled, ddof=1) / 15)
+    half = t.ppf(0.975, np.floor(ttest_ind(own, pooled, equal_var=False).df)) * error
+    where = "measure = 'score_mean:capsulorhexis' and trainee_ref = 'T01'"
+    (row,) = db.execute(f"select {DIFFERENCE}, differs from cohort_comparison where {where}").fetchall()
+    difference = np.mean(own) - np.mean(pooled)
+    assert row[:3] == pytest.approx((difference, difference - half, difference + half), abs=1e-9)
+    assert row[3] is bool(abs(difference) > half)
+
+
+@pytest.mark.parametrize("own", [[[3]] * 5, [[2], [3], [4], [2]]])
+def test_scores_all_alike_or_of_fewer_than_five_operations_say_nothing(own: list[list[int]]) -> None:
+    db, log = programme()
+    scored(log, "T01", "2026-08", own)
+    for ref in OTHERS:
+        scored(log, ref, "2023-08", [[5], [4]])
+    assert numbers(db, "score_mean:capsulorhexis", "differs") == (None,)
 
 
 def test_self_reviews_and_steps_of_a_supervisor_are_in_no_comparison() -> None:

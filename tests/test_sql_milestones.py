@@ -13,6 +13,7 @@ COUNT = {"measure": "counted_cases", "requirement": "lens", "at_least": 3.0}
 RATE = {"measure": "rate", "complication": "capsule_rupture", "attribution": "as_started", "at_most": 0.2}
 SHARE = {"measure": "supervision_share", "group": "lens", "level": "guided", "at_least": 0.5}
 SCORE = {"measure": "score_mean", "step": "capsulorhexis", "at_least": 3.5}
+SO_FEW = "so few could not show 20 % or less even without an event"
 TALLY = "level, rules_met, rules_total, rules_unknown, missing"
 
 
@@ -73,7 +74,10 @@ def test_a_requirement_that_is_not_for_this_class_cannot_be_said() -> None:
         ),
         ({"supervisor": 12}, "1 | 1 | 0 |"),
         ({"supervisor": 10, "": 2}, "1 | 1 | 0 |"),
-        ({"trainee": 22}, "0 | 1 | 0 | An outcome may be as frequent as 49.4 %; needs at most 20 %"),
+        (
+            {"trainee": 22},
+            "0 | 1 | 0 | An outcome: 22 in 60, may be as frequent as 49.4 %; needs at most 20 %",
+        ),
     ],
 )
 def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interval_say_so(
@@ -94,9 +98,12 @@ def test_a_rule_in_the_trainees_hands_is_said_only_where_both_ends_of_the_interv
     [
         (0, 0, "0 | 1 | 1 | cannot be said: An outcome has no rate yet"),
         # 0 of 15: Wilson's upper end z*z / (15 + z*z) = 3.8415 / 18.8415 = 20.389 %, of 16: 19.362 %.
-        (0, 15, "0 | 1 | 0 | An outcome may be as frequent as 20.4 %; needs at most 20 %"),
+        # So few that even none with an event would not do say nothing, whatever happened.
+        (0, 2, f"0 | 1 | 1 | cannot be said: An outcome: 0 in 2; {SO_FEW}"),
+        (2, 2, f"0 | 1 | 1 | cannot be said: An outcome: 2 in 2; {SO_FEW}"),
+        (0, 15, f"0 | 1 | 1 | cannot be said: An outcome: 0 in 15; {SO_FEW}"),
         (0, 16, "1 | 1 | 0 |"),
-        (1, 16, "0 | 1 | 0 | An outcome may be as frequent as 28.4 %; needs at most 20 %"),
+        (1, 16, "0 | 1 | 0 | An outcome: 1 in 16, may be as frequent as 28.4 %; needs at most 20 %"),
     ],
 )
 def test_a_rate_is_met_by_the_upper_end_of_its_interval(events: int, known: int, expected: str) -> None:
@@ -112,20 +119,16 @@ def test_a_rate_is_met_by_the_upper_end_of_its_interval(events: int, known: int,
 @pytest.mark.parametrize(
     ("observed", "guided", "available", "expected"),
     [
-        (0, 0, 0, "0 | 1 | 1 | cannot be said: no case of Lens surgery with a recorded level"),
+        (0, 0, 0, "0 | 1 | 1 | cannot be said: Lens surgery has 0 cases with a recorded level; needs 10"),
+        (1, 0, 0, "0 | 1 | 1 | cannot be said: Lens surgery has 1 case with a recorded level; needs 10"),
+        (0, 4, 5, "0 | 1 | 1 | cannot be said: Lens surgery has 9 cases with a recorded level; needs 10"),
+        (5, 0, 5, "1 | 1 | 0 |"),
+        (5, 5, 0, "1 | 1 | 0 |"),
         (
-            1,
-            0,
-            0,
-            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 0 % of 1 case with a recorded level; needs 50 %',
-        ),
-        (1, 0, 1, "1 | 1 | 0 |"),
-        (1, 1, 0, "1 | 1 | 0 |"),
-        (
-            3,
-            1,
-            1,
-            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 40 % of 5 cases with a recorded level; needs 50 %',
+            6,
+            2,
+            2,
+            '0 | 1 | 0 | Lens surgery at "With spoken guidance" or above: 40 % of 10 cases with a recorded level; needs 50 %',
         ),
         (
             1001,
@@ -152,10 +155,10 @@ def test_a_share_is_of_the_cases_with_a_level_in_all_quarters(
 @pytest.mark.parametrize(
     ("scores", "expected"),
     [
-        ([], "0 | 1 | 1 | cannot be said: Capsulorhexis has 0 of at least 3 scores"),
-        ([5, 5], "0 | 1 | 1 | cannot be said: Capsulorhexis has 2 of at least 3 scores"),
-        ([3, 4, 3, 4], "1 | 1 | 0 |"),
-        ([3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean 3.33 in 3 scores of all quarters; needs 3.5"),
+        ([], "0 | 1 | 1 | cannot be said: Capsulorhexis was scored in 0 operations; needs 5"),
+        ([5, 5, 5, 5], "0 | 1 | 1 | cannot be said: Capsulorhexis was scored in 4 operations; needs 5"),
+        ([3, 4, 3, 4, 4], "1 | 1 | 0 |"),
+        ([3, 4, 3, 3, 4, 3], "0 | 1 | 0 | Capsulorhexis: mean 3.33 in 6 operations; needs 3.5"),
     ],
 )
 def test_a_mean_score_is_of_the_faculty_over_all_quarters(scores: list[int], expected: str) -> None:
@@ -184,7 +187,7 @@ def test_what_is_missing_stands_in_the_order_of_the_rules() -> None:
     run(db)
     missing = "; ".join(
         (
-            "cannot be said: Capsulorhexis has 0 of at least 3 scores",
+            "cannot be said: Capsulorhexis was scored in 0 operations; needs 5",
             "A rule: 1 more case",
             "cannot be said: An outcome has no rate yet",
         )
@@ -194,6 +197,65 @@ def test_what_is_missing_stands_in_the_order_of_the_rules() -> None:
         B | 1 | 4 | 2 | {missing}
         C | 0 | 1 | 0 | A rule: 2 more cases
     """)
+
+
+def test_two_reviews_of_one_operation_are_one_operation() -> None:
+    db = ready({"B": [SCORE]})
+    log = Log(db)
+    for _ in range(4):
+        (case,) = log.add("T01", "2026-01")
+        log.review("T01", case, [4, 4, 4])
+    assert "scored in 4 operations" in standing(db)
+
+
+@pytest.mark.parametrize(
+    ("latest", "expected"),
+    [
+        # 20 observed long ago, then 15 guided in the last quarter but one, 6 observed in the last.
+        ({}, "0 | 36.5 % of 41 cases with a recorded level"),
+        ({"last_cases": 20}, "1 | 70 % of the last 20 cases with a recorded level"),
+        ({"last_quarters": 2}, "1 | 71.4 % of 21 cases with a recorded level of the last 2 quarters"),
+        ({"last_quarters": 1}, "0 | Lens surgery has 6 cases with a recorded level of the last quarter"),
+    ],
+)
+def test_a_rule_may_look_at_the_latest_alone(latest: dict[str, int], expected: str) -> None:
+    db = ready({"B": [{**SHARE, **latest}]})
+    log = Log(db)
+    log.add("T01", "2024-01", 20, supervision="observed")
+    log.add("T01", "2026-07", 15, supervision="guided")  # quarter 13
+    log.add("T01", "2026-10", 6, supervision="observed")  # quarter 14, the last
+    run(db)
+    (row,) = db.execute(
+        "select rules_met, coalesce(missing, met_by) from milestone_standing where level = 'B'"
+    ).fetchall()
+    met, said = expected.split(" | ")
+    assert row[0] == int(met) and said in row[1]
+
+
+def test_a_rate_may_look_at_the_last_cases() -> None:
+    db = ready({"B": [{**RATE, "last_cases": 30}], "C": [RATE]})
+    log = Log(db)
+    log.add("T01", "2025-01", 20, complications="capsule_rupture")
+    log.add("T01", "2026-01", 30, complications="none")
+    assert standing(db) == "1 | 1 | 0 |"
+    assert standing_again(db, "C").startswith("0 | 1 | 0 | An outcome: 20 in 50, may be as frequent as")
+
+
+def standing_again(db: Db, level: str) -> str:
+    return table(db, "milestone_standing", TALLY.replace("level, ", "", 1), f"level = '{level}'")
+
+
+def test_what_is_met_stands_with_what_it_rests_on() -> None:
+    db = ready({"B": [COUNT, RATE, SHARE]})
+    Log(db).add("T01", "2026-01", 40, complications="none", supervision="guided")
+    run(db)
+    assert (
+        table(db, "milestone_standing", "missing, met_by", "level = 'B'")
+        == (
+            " | A rule: 40; needs 3; An outcome: 0 in 40, may be as frequent as 8.8 %; needs at most 20 %; Lens surgery at "
+            '"With spoken guidance" or above: 100 % of 40 cases with a recorded level; needs 50 %'
+        ).strip()
+    )
 
 
 COMMITTEE = "trainee_ref, level, committee_level, committee_period"

@@ -17,11 +17,12 @@ COLUMNS = {
     """,
     "milestone_standing": """
         programme_ref cohort trainee_ref milestone_ref level rules_met:BIGINT rules_total:BIGINT
-        rules_unknown:BIGINT missing committee_level committee_period data_through
+        rules_unknown:BIGINT missing committee_level committee_period met_by data_through
     """,
     "cohort_comparison": """
         programme_ref cohort trainee_ref measure value:DOUBLE value_low:DOUBLE value_high:DOUBLE
-        reference:DOUBLE reference_low:DOUBLE reference_high:DOUBLE reference_n:BIGINT data_through
+        reference:DOUBLE reference_low:DOUBLE reference_high:DOUBLE reference_n:BIGINT value_base:BIGINT
+        reference_base:BIGINT difference:DOUBLE difference_low:DOUBLE difference_high:DOUBLE differs:BOOLEAN data_through
     """,
     "volume_summary": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
@@ -75,8 +76,8 @@ COLUMNS = {
         rate_before_low:DOUBLE rate_before_high:DOUBLE data_through
     """,
     "measure_course": """
-        programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:BIGINT base:BIGINT
-        squares:BIGINT due:BIGINT unclear:BIGINT data_through
+        programme_ref cohort trainee_ref measure training_quarter:INTEGER amount:DOUBLE base:BIGINT
+        squares:DOUBLE due:BIGINT unclear:BIGINT data_through
     """,
     "pace_backtest": """
         programme_ref requirement_ref active_month:INTEGER people:BIGINT coverage:DOUBLE brier:DOUBLE

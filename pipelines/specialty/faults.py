@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from pipelines.specialty.model import (
+    LATEST_KEYS,
     MEASURE_KEYS,
     NOT_ASSESSABLE,
     OTHER,
@@ -192,8 +193,15 @@ def _milestone_faults(spec: Specialty) -> Iterator[Fault]:
 
 def _rule_faults(path: str, rule: MilestoneRule, spec: Specialty) -> Iterator[Fault]:
     needed = MEASURE_KEYS[rule.measure]
-    given = [key for key in rule.model_fields_set if key != "measure" and getattr(rule, key) is not None]
-    if set(given) != set(needed):
+    given = {key for key in rule.model_fields_set if key != "measure" and getattr(rule, key) is not None}
+    latest = given & set(LATEST_KEYS)
+    if latest and rule.measure == "counted_cases":
+        yield path, f"counted cases are counted from the beginning; leave {' and '.join(sorted(latest))} out"
+        return
+    if len(latest) > 1:
+        yield path, f"a rule looks at {' or '.join(LATEST_KEYS)}, not both"
+        return
+    if given - latest != set(needed):
         yield path, f"the measure {rule.measure} takes exactly the keys {', '.join(needed)}"
         return
     yield from _measure_faults(path, rule, spec)

@@ -225,7 +225,7 @@ COLUMNS: dict[str, str] = {
     "milestone": "milestone_ref text, title text, position int",
     "milestone_rule": "milestone_ref text, level text, rule_number int, measure text, requirement_ref text, "
     "complication_ref text, attribution text, procedure_group text, level_ref text, step text, "
-    "at_least double, at_most double",
+    "at_least double, at_most double, last_cases int, last_quarters int",
 }
 _TYPES = {"text": pa.string(), "int": pa.int32(), "bool": pa.bool_(), "double": pa.float64()}
 
@@ -338,4 +338,14 @@ def _milestones(spec: Specialty) -> dict[str, list[Row]]:
 
 def _milestone_rule(ref: str, level: str, number: int, rule: MilestoneRule) -> Row:
     about = (rule.requirement, rule.complication, rule.attribution, rule.group, rule.level, rule.step)
-    return (ref, level, number, rule.measure, *about, rule.at_least, rule.at_most)
+    return (
+        ref,
+        level,
+        number,
+        rule.measure,
+        *about,
+        rule.at_least,
+        rule.at_most,
+        rule.last_cases,
+        rule.last_quarters,
+    )

@@ -18,13 +18,15 @@ NOT_ASSESSABLE = "not assessable"
 # A complication of every specialty: something happened that has no code yet.
 OTHER = "other"
 
-# What each measure of a milestone rule needs, and nothing else.
+# What each measure of a milestone rule needs, and nothing else but which of its cases.
 MEASURE_KEYS: dict[str, tuple[str, ...]] = {
     "counted_cases": ("requirement", "at_least"),
     "rate": ("complication", "attribution", "at_most"),
     "supervision_share": ("group", "level", "at_least"),
     "score_mean": ("step", "at_least"),
 }
+# Which of its cases a rule may look at, but of counted cases.
+LATEST_KEYS = ("last_cases", "last_quarters")
 
 
 class Strict(BaseModel):
@@ -140,7 +142,8 @@ class MilestoneRule(Strict):
     """One measure that must reach a value; MEASURE_KEYS says which keys belong to which measure.
 
     `at_most` of a rate binds the upper end of its interval, not the rate itself: few cases prove nothing.
-    `at_least` of a supervision_share is the share at that level or above.
+    `at_least` of a supervision_share is the share at that level or above. `last_cases` or `last_quarters`: only the latest
+    count; of a score_mean the latest operations.
     """
 
     measure: Measure
@@ -152,6 +155,8 @@ class MilestoneRule(Strict):
     step: Code | None = None
     at_least: Annotated[float, Field(gt=0)] | None = None
     at_most: Annotated[float, Field(gt=0, lt=1)] | None = None
+    last_cases: Annotated[int, Field(ge=1)] | None = None
+    last_quarters: Annotated[int, Field(ge=1)] | None = None
 
 
 class MilestoneItem(Strict):

@@ -86,11 +86,24 @@ def _asked(rule: MilestoneRule, spec: Specialty) -> str:
         return f"at least {rule.at_least:g} counted cases of {spec.requirements[rule.requirement].title}"
     if rule.complication:
         outcome, whose = spec.complications[rule.complication].title, ATTRIBUTIONS[str(rule.attribution)]
-        return f"{outcome}, {whose}: the upper end of the interval at most {100 * (rule.at_most or 0):g} %"
+        bound = f"the upper end of the interval at most {100 * (rule.at_most or 0):g} %"
+        return f"{outcome}, {whose}{_latest(rule, 'cases')}: {bound}"
     if rule.group and rule.level:
         share, group = f"{100 * (rule.at_least or 0):g} %", spec.procedure_groups[rule.group]
-        return f"at least {share} of the cases of {group} at '{spec.supervision[rule.level].title}' or above"
-    return f"a mean score of at least {rule.at_least:g} in {str(rule.step).replace('_', ' ')}, from three scores on"
+        cases = f"the cases of {group}{_latest(rule, 'cases')}"
+        return f"at least {share} of {cases} at '{spec.supervision[rule.level].title}' or above, from ten cases on"
+    step = str(rule.step).replace("_", " ")
+    return f"a mean score of at least {rule.at_least:g} in {step}{_latest(rule, 'operations')}, from five operations on"
+
+
+def _latest(rule: MilestoneRule, what: str) -> str:
+    if rule.last_cases:
+        return f" (the last {rule.last_cases} {what})"
+    if rule.last_quarters:
+        return (
+            " (the last quarter)" if rule.last_quarters == 1 else f" (the last {rule.last_quarters} quarters)"
+        )
+    return ""
 
 
 def _demand(rule: Requirement, spec: Specialty) -> str:
