@@ -6,10 +6,19 @@
 create table main.case_record as
 with
 
+-- Only what orders the cases is ordered: the rows are wide, and there may be millions.
 ranked as (
 
     select
-        *,
+        source,
+        trainee_ref,
+        case_ref,
+        "procedure",
+        coalesce(side, '') as side,
+        operated_month,
+        source_taken,
+        taken,
+        case_sequence,
         row_number() over (
             partition by trainee_ref, case_ref, "procedure", coalesce(side, '')
             order by source_taken desc, source asc
@@ -21,11 +30,14 @@ ranked as (
 numbered as (
 
     select
-        *,
+        source,
+        trainee_ref,
+        case_ref,
+        "procedure",
+        side,
         row_number() over (
             partition by trainee_ref
-            order by
-                operated_month, source_taken, taken, case_sequence, case_ref, "procedure", coalesce(side, '')
+            order by operated_month, source_taken, taken, case_sequence, case_ref, "procedure", side
         ) as place_in_log
     from ranked
     where source_place = 1
@@ -35,45 +47,52 @@ numbered as (
 select
     trainee.programme_ref,
     trainee.cohort,
-    numbered.trainee_ref,
-    numbered.case_ref,
-    numbered."procedure",
-    numbered.side,
+    live.trainee_ref,
+    live.case_ref,
+    live."procedure",
+    live.side,
     "procedure".procedure_group,
-    numbered.role,
-    numbered.operated_month,
+    live.role,
+    live.operated_month,
     trainee_month.training_month,
     trainee_month.training_quarter,
     cast(numbered.place_in_log as integer) as case_sequence,
     trainee_month.stage,
     trainee_month.performed_elsewhere,
     -- How long after the operation, at least, the data of its own source would have shown an event.
-    days_between_month_ends(numbered.operated_month, source_data.data_through) as observed_days,
-    numbered.principal,
-    numbered.converted_from,
-    numbered.supervision,
-    numbered.supervisor_ref,
-    numbered.site_ref,
-    numbered.supervisor_agreed,
-    numbered.takeover,
-    numbered.takeover_reason,
-    numbered.duration_min,
-    numbered.technique,
-    numbered.attributes,
-    numbered.risk_factors,
-    numbered.complications,
-    numbered.event_hands,
-    numbered.follow_up_days,
-    numbered.lag_days,
-    numbered.same_day_logged,
-    numbered.source,
-    numbered.intake_id
-from numbered
-inner join trainee on numbered.trainee_ref = trainee.trainee_ref
+    days_between_month_ends(live.operated_month, source_data.data_through) as observed_days,
+    live.principal,
+    live.converted_from,
+    live.supervision,
+    live.supervisor_ref,
+    live.site_ref,
+    live.supervisor_agreed,
+    live.takeover,
+    live.takeover_reason,
+    live.duration_min,
+    live.technique,
+    live.attributes,
+    live.risk_factors,
+    live.complications,
+    live.event_hands,
+    live.follow_up_days,
+    live.lag_days,
+    live.same_day_logged,
+    live.source,
+    live.intake_id
+from input.cases as live
+inner join numbered
+    on
+        live.trainee_ref = numbered.trainee_ref
+        and live.case_ref = numbered.case_ref
+        and live."procedure" = numbered."procedure"
+        and coalesce(live.side, '') = numbered.side
+        and live.source = numbered.source
+inner join trainee on live.trainee_ref = trainee.trainee_ref
 inner join trainee_month
     on
-        numbered.trainee_ref = trainee_month.trainee_ref
-        and numbered.operated_month = trainee_month.operated_month
+        live.trainee_ref = trainee_month.trainee_ref
+        and live.operated_month = trainee_month.operated_month
 left join input.data_through as source_data
-    on numbered.trainee_ref = source_data.trainee_ref and numbered.source = source_data.source
-left join "procedure" on numbered."procedure" = "procedure"."procedure";
+    on live.trainee_ref = source_data.trainee_ref and live.source = source_data.source
+left join "procedure" on live."procedure" = "procedure"."procedure";

@@ -11,13 +11,16 @@ import os
 import re
 import subprocess
 import sys
+import uuid
 from pathlib import Path
 
+import duckdb
 import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
+from pipelines.intake import staging, suite
 from tests.reading_back import columns, places, texts
 from tests.standing import ROSTER, content, copy_of, standing_store
 from tests.stores import new_store, rows_of, run, run_well, write_csv
@@ -389,3 +392,22 @@ def test_an_intake_leaves_nothing_outside_the_store(standing: Path, tmp_path: Pa
         "temporary",
     ]
     assert list((store / ".work").iterdir()) == []
+
+
+@pytest.mark.suite
+def test_no_row_of_a_file_is_in_memory_once_it_is_stored(
+    lived_in: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names: list[str] = []
+
+    def named() -> str:
+        names.append(f":memory:{uuid.uuid4().hex}")
+        return names[-1]
+
+    monkeypatch.setattr(staging, "database_name", named)
+    store = copy_of(lived_in, tmp_path)
+    run_well("intake", write_csv(tmp_path / "cases.csv", [case(26)]), "--append", "--store", store)
+    assert names
+    for name in names:
+        with duckdb.connect(name, config={"custom_user_agent": suite.USER_AGENT}) as connection:
+            assert connection.execute("select table_name from duckdb_tables()").fetchall() == []

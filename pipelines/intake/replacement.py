@@ -81,7 +81,6 @@ def find_kept(connection: duckdb.DuckDBPyConnection) -> None:
 
 def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) -> None:
     """Make `comparison`; `withdraws` where a live row that the file does not name goes."""
-    same = " and ".join(f'new."{name}" is not distinct from live."{name}"' for name in kind.content) or "true"
     seat = ("trainee_ref", *(name for name in kind.key if name != "trainee_ref"))
     key = ", ".join(f'coalesce(new."{name}", live."{name}") as "{name}"' for name in seat)
     kept = (
@@ -94,14 +93,21 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
         record = ", ".join(f'live."{name}"' for name in kind.whole)
         names = ", ".join(f'"{name}"' for name in kind.whole)
         absent = f"case when ({record}) in (select ({names}) from {kind.name}.new) then 'withdrawn' else 'untouched' end"
-    connection.execute(
-        f"create table {kind.name}.comparison as select {key}, new.row_id, case"
-        " when live.trainee_ref is null then 'added'"
-        f" when new.row_id is not null then case when {same} then 'unchanged' else 'changed' end"
-        f" when {kept} then 'kept' else {absent} end as outcome"
-        f" from {kind.name}.new as new full join {kind.name}.live as live on {same_key(kind, 'new', 'live')}"
+    both = same_key(kind, "new", "live")
+    if kind.whole:
         # A record that moves to another trainee goes from the one and comes to the other.
-        + (" and new.trainee_ref = live.trainee_ref" if kind.whole else "")
+        both += " and new.trainee_ref = live.trainee_ref"
+    differs = " or ".join(f'new."{name}" is distinct from live."{name}"' for name in kind.content) or "false"
+    keys_of_new = ", ".join(f'"{name}"' for name in seat)
+    connection.execute(
+        f"create table {kind.name}.comparison as with unlike as ("
+        # What rows say is compared only where the key is live already: an export is often new as a whole.
+        f"select new.row_id from {kind.name}.new as new join {kind.name}.live as live on {both} where {differs}"
+        f") select {key}, new.row_id, case when live.trainee_ref is null then 'added'"
+        " when new.row_id in (select row_id from unlike) then 'changed' when new.row_id is not null then 'unchanged'"
+        f" when {kept} then 'kept' else {absent} end as outcome"
+        f" from (select row_id, {keys_of_new} from {kind.name}.new) as new"
+        f" full join {kind.name}.live as live on {both}"
     )
 
 

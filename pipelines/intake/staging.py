@@ -35,11 +35,12 @@ JUDGED_LAST = ("key_repeated",)
 
 @dataclass(frozen=True)
 class Reading:
-    """How cells are read: the style of dates, the names of review periods, the sets of codes."""
+    """How cells are read: the style of dates, the names of review periods, the sets of codes, the words of the source."""
 
     dates: str
     review_periods: tuple[str, ...]
     codes: dict[str, list[str]] = field(repr=False)
+    words: Words
 
 
 def database_name() -> str:
@@ -89,6 +90,8 @@ def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Par
         f" too_many_cells, {columns} from staged_text"
     )
     connection.unregister("staged_text")
+    del text
+    pa.default_memory_pool().release_unused()
     connection.execute(
         f"create table {kind.name}.fault (row_id bigint, column_name varchar, rule varchar, cell varchar, stored boolean)"
     )
@@ -157,20 +160,30 @@ def _record(connection: duckdb.DuckDBPyConnection, kind: Kind, checks: Sequence[
 
 
 def reduce(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
-    """Make `new` of the accepted rows, and `seat` of all; the cells with the day of an operation are dropped."""
-    stored = ", ".join(f'({kept.sql})::{SQL_TYPES[kept.type]} as "{kept.name}"' for kept in kind.stored)
+    """Make `new` of the accepted rows, and `seat` of all: what steps that store or compare may read of them.
+
+    The cells with the day of an operation are in neither, and in memory alone. A copy of a large export would be a
+    second one in memory, so both are views; what a window over all rows says is worked out once, in `placed`.
+    """
+    windows = [kept for kept in kind.stored if " over (" in kept.sql]
+    placed = "".join(f', ({kept.sql})::{SQL_TYPES[kept.type]} as "{kept.name}"' for kept in windows)
     connection.execute(
-        f"create table {kind.name}.new as select row_id, sheet_number, {stored}"
-        f" from {kind.name}.accepted as accepted join sheet using (sheet_number)"
+        f"create table {kind.name}.placed as select row_id{placed} from {kind.name}.accepted as accepted"
+    )
+    stored = ", ".join(
+        f'"{kept.name}"' if kept in windows else f'({kept.sql})::{SQL_TYPES[kept.type]} as "{kept.name}"'
+        for kept in kind.stored
+    )
+    connection.execute(
+        f"create view {kind.name}.new as select row_id, sheet_number, {stored}"
+        f" from {kind.name}.read as accepted join {kind.name}.placed using (row_id) join sheet using (sheet_number)"
     )
     key = ", ".join(f'"{name}"' for name in kind.key if name != "trainee_ref")
     connection.execute(
-        f"create table {kind.name}.seat as select row_id, sheet_number, source_row,"
+        f"create view {kind.name}.seat as select row_id, sheet_number, source_row,"
         " case when trainee_ref_fault is null then trainee_ref end as trainee_ref"
         f"{', ' + key if key else ''} from {kind.name}.read"
     )
-    connection.execute(f"drop view {kind.name}.accepted")
-    connection.execute(f"drop table {kind.name}.read")
 
 
 def _column_expressions(column: Column, reading: Reading) -> list[str]:
@@ -220,7 +233,7 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
         "list_of({cell})",
         {
             "fault": "case when {cell} is not null then codes_fault(list_of({cell}), {known}) end",
-            "none_beside": "{cell} is not null and none_beside(list_of({cell}))",
+            "none_beside": "case when contains({cell}, ';') then none_beside(list_of({cell})) else false end",
         },
     ),
     "events": (
@@ -228,7 +241,7 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
         {
             "fault": "case when {cell} is not null and lower({cell}) <> 'none' "
             "then codes_fault(event_codes(list_of({cell})), {known}) end",
-            "none_beside": "{cell} is not null and lower({cell}) <> 'none' and none_beside(event_codes(list_of({cell})))",
+            "none_beside": "case when contains({cell}, ';') then none_beside(event_codes(list_of({cell}))) else false end",
             "day_faults": "case when contains({cell}, '@') then event_day_faults(list_of({cell}), {low}, {high}) end",
         },
     ),

@@ -32,6 +32,7 @@ __all__ = [
     "shipped_specialties",
     "specialty_tables",
     "specialty_text",
+    "spoken_words",
 ]
 
 TEXT = "tag:yaml.org,2002:str"
@@ -192,6 +193,23 @@ def code_sets(spec: Specialty) -> dict[str, list[str]]:
         "steps": [step for steps in spec.steps.values() for step in steps],
         "milestones": list(milestones.items) if milestones else [],
         "milestone_levels": [*(milestones.levels if milestones else []), NOT_ASSESSABLE],
+    }
+
+
+def spoken_words(spec: Specialty) -> dict[str, dict[str, list[str]]]:
+    """What logs write for the codes, by the name of their set: titles, and the words under `also`."""
+    milestones = spec.milestones.items if spec.milestones else {}
+    return {
+        **{
+            name: {code: [each.title, *each.also] for code, each in getattr(spec, name).items()}
+            for name in ("roles", "supervision", "attributes", "procedures", "complications")
+        },
+        **{
+            name: {code: [title] for code, title in getattr(spec, name).items()}
+            for name in ("stages", "techniques", "risk_factors")
+        },
+        "requirements": {ref: [rule.title] for ref, rule in spec.requirements.items()},
+        "milestones": {ref: [item.title] for ref, item in milestones.items()},
     }
 
 

@@ -35,10 +35,15 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
-class Titled(Strict):
-    """Something with a title: the title alone, or a mapping of the title and what else is said of it."""
+class Spoken(Strict):
+    """Something with a title; `also`: other words that logs write for it, exact but for case, accents and punctuation."""
 
     title: Text
+    also: list[Text] = []
+
+
+class Titled(Spoken):
+    """The title alone, or a mapping of the title and what else is said of it."""
 
     @model_validator(mode="before")
     @classmethod
@@ -59,15 +64,13 @@ class Attribute(Titled):
     patient: bool = True
 
 
-class Procedure(Strict):
-    title: Text
+class Procedure(Spoken):
     group: Code
 
 
-class SupervisionLevel(Strict):
+class SupervisionLevel(Spoken):
     """`roles` are those with which the level agrees; none named = any. `band` is the short form on charts."""
 
-    title: Text
     roles: list[Code] = []
     band: Text
 
@@ -119,10 +122,9 @@ class Requirement(Strict):
         return self.minimum is not None
 
 
-class Complication(Strict):
+class Complication(Spoken):
     """An outcome; `window_days` 0 = it arises in the operation."""
 
-    title: Text
     group: Code
     window_days: Annotated[int, Field(ge=0, le=36500)]
     definition: Text

@@ -257,12 +257,12 @@ def programme_ref(name: str) -> str:
 
 def load_programme(path: Path) -> Programme:
     """Read programme.yaml; raises WrongUsage naming each key that breaks the schema."""
-    return _load(path, Programme)
+    return load_settings(path, Programme)
 
 
 def load_access(path: Path) -> Access:
     """Read access.yaml; raises WrongUsage naming each key that breaks the schema."""
-    return _load(path, Access)
+    return load_settings(path, Access)
 
 
 def yaml_text(model: BaseModel) -> str:
@@ -278,7 +278,8 @@ def yaml_text(model: BaseModel) -> str:
     return text.getvalue()
 
 
-def _load(path: Path, model: type[Model]) -> Model:
+def load_settings(path: Path, model: type[Model]) -> Model:
+    """Read a YAML file that people edit; raises WrongUsage naming each key that breaks the schema."""
     try:
         values = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8")) or {}
         if not isinstance(values, dict):

@@ -1,0 +1,170 @@
+"""sources/<source>.yaml of a store: how the exports of one source write what the format calls otherwise.
+
+A value that begins with `?` is a proposal that nobody has confirmed: it does nothing.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from pipelines.contract.errors import WrongUsage
+from pipelines.contract.formats import FORMAT_CODES, KINDS, Column
+from pipelines.files.headers import TableMapping, folded
+from pipelines.specialty.load import Specialty, code_sets
+from pipelines.store.documents import load_settings
+
+PROPOSAL = "?"
+# What a word may mean beside a code: that nothing was recorded, or that nothing happened.
+BLANK, NONE = "blank", "none"
+IGNORE, DROP = "ignore", "drop"
+WORD_TYPES = ("code", "procedure", "codes", "events", "yes_no")
+YES_NO = ("yes", "no")
+COLUMNS: dict[str, Column] = {column.name: column for kind in KINDS for column in kind.columns}
+
+
+class Saved(BaseModel):
+    """Who confirmed what stands in the file, on a screen, and when."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    by: str
+    on: datetime.date
+
+
+class Sided(BaseModel):
+    """A word for a procedure that says the side too."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    procedure: str
+    side: Literal["left", "right", "both"]
+
+
+class SourceMapping(BaseModel):
+    """One source. `words` go by column, those of `yes_no` for every column of yes and no.
+
+    Headers and words are compared without case, accents and punctuation, the words of `blank` and `none` without case
+    alone. The words of `side` are also what a word for a procedure may end with.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    headers: dict[str, str] = {}
+    ignore: list[str] = []
+    drop: list[str] = []
+    trainee_ref: Literal["sheet", "file"] | None = None
+    kind: str | None = None
+    constants: dict[str, str] = {}
+    dates: Literal["iso", "day_first", "month_first"] | None = None
+    decimal: Literal["point", "comma"] = "point"
+    list_separator: str = Field(default=";", min_length=1, max_length=3)
+    blank: list[str] = []
+    none: list[str] = []
+    words: dict[str, dict[str, str | Sided]] = {}
+    pseudonyms: list[str] = []
+    released: list[str] = []
+    saved: list[Saved] = []
+
+    def of_tables(self) -> TableMapping:
+        """What reading needs of it, proposals left away."""
+        confirmed = {folded(header): name for header, name in self.headers.items() if is_confirmed(name)}
+        return TableMapping(
+            headers={header: name for header, name in confirmed.items() if name not in (IGNORE, DROP)},
+            ignore=_all_of(self.ignore, confirmed, IGNORE),
+            drop=_all_of(self.drop, confirmed, DROP),
+            trainee_ref_from=self.trainee_ref,
+            kind=self.kind,
+            constants=self.constants,
+            pseudonyms=frozenset(self.pseudonyms),
+            released=frozenset(self.released),
+        )
+
+
+def is_confirmed(meaning: str | Sided) -> bool:
+    """Has a person confirmed this line?"""
+    return not (isinstance(meaning, str) and meaning.startswith(PROPOSAL))
+
+
+def _all_of(listed: Iterable[str], headers: Mapping[str, str], word: str) -> frozenset[str]:
+    return frozenset(map(folded, listed)) | {header for header, name in headers.items() if name == word}
+
+
+def mapping_path(store: Path, source: str) -> Path:
+    """Where the mapping of a source lies in the folder of a store."""
+    return store / "sources" / f"{source}.yaml"
+
+
+def load_mapping(path: Path, specialty: Specialty) -> SourceMapping | None:
+    """The mapping of a source, None where the store has none; raises WrongUsage with one line a fault."""
+    if not path.is_file():
+        return None
+    mapping = load_settings(path, SourceMapping)
+    faults = [f"{path.name}: {fault}" for fault in mapping_faults(mapping, specialty)]
+    if faults:
+        raise WrongUsage("\n".join(faults))
+    return mapping
+
+
+def mapping_faults(mapping: SourceMapping, specialty: Specialty) -> Iterator[str]:
+    """Every line that can mean nothing: a column, a code, a kind that does not exist, a word without a letter."""
+    if mapping.kind and mapping.kind not in [kind.name for kind in KINDS]:
+        yield f'kind: "{mapping.kind}" is no kind of file. Use one of: {", ".join(kind.name for kind in KINDS)}.'
+    yield from _folding_faults("headers", mapping.headers)
+    for header, name in mapping.headers.items():
+        if is_confirmed(name) and name not in COLUMNS and name not in (IGNORE, DROP):
+            yield f'headers.{header}: "{name}" is no column of the format. Use one of them, ignore or drop.'
+    for name in mapping.constants:
+        if name not in COLUMNS:
+            yield f"constants.{name}: this is no column of the format."
+    codes = all_codes(specialty)
+    for name, words in mapping.words.items():
+        yield from _folding_faults(f"words.{name}", words)
+        yield from _word_faults(name, words, codes)
+
+
+def all_codes(specialty: Specialty) -> dict[str, list[str]]:
+    """Every set of codes that a column may draw from."""
+    return {**{name: list(codes) for name, codes in FORMAT_CODES.items()}, **code_sets(specialty)}
+
+
+def codes_of(name: str, codes: Mapping[str, list[str]]) -> list[str]:
+    """What a word of a column may mean."""
+    column = COLUMNS.get(name)
+    if name == "yes_no" or (column and column.type == "yes_no"):
+        return [*YES_NO, BLANK]
+    if column is None or column.type not in WORD_TYPES:
+        return []
+    nothing = [NONE] if column.type in ("codes", "events") else []
+    return [*codes.get(column.codes or "", []), *nothing, BLANK]
+
+
+def _word_faults(
+    name: str, words: Mapping[str, str | Sided], codes: Mapping[str, list[str]]
+) -> Iterator[str]:
+    allowed = codes_of(name, codes)
+    if not allowed:
+        yield f"words.{name}: this is no column of codes."
+        return
+    for word, meaning in words.items():
+        if isinstance(meaning, Sided) and name != "procedure":
+            yield f"words.{name}.{word}: only a word for a procedure says a side."
+        code = meaning.procedure if isinstance(meaning, Sided) else meaning
+        if is_confirmed(meaning) and code.lower() not in [each.lower() for each in allowed]:
+            yield f'words.{name}.{word}: "{code}" is no code here. Use one of: {", ".join(allowed)}.'
+
+
+def _folding_faults(path: str, words: Mapping[str, str | Sided]) -> Iterator[str]:
+    """Words that no cell can match, or that are one word with two meanings."""
+    seen: dict[str, str | Sided] = {}
+    for word, meaning in words.items():
+        key = folded(word)
+        if not key:
+            yield f"{path}.{word}: a word without a letter or digit matches nothing; put it under blank or none."
+        elif seen.get(key, meaning) != meaning:
+            yield f"{path}.{word}: the same word stands above with another meaning."
+        seen[key] = meaning
