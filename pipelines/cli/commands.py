@@ -276,6 +276,20 @@ def intake(files: tuple[Path, ...], root: Path, **options: Any) -> int:
     return _end(outcome, options["fixes"])
 
 
+@cli.command(
+    "map", help="list the unknown headers and words of a source's files, for a person to say what they mean"
+)
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE…")
+@STORE
+@click.option(
+    "--source", default="main", metavar="NAME", help="which log they are from, if there are several"
+)
+def map_words(files: tuple[Path, ...], root: Path, source: str) -> int:
+    from pipelines.cli.mapping import run
+
+    return run(files, Store(root), source)
+
+
 def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
     from pipelines.files.reading import read_export
     from pipelines.intake.take import IntakeRequest

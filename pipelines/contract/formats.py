@@ -239,7 +239,7 @@ CASES = Kind(
             "row_number() over (partition by trainee_ref order by operated_on, row_id)",
             content=False,
         ),
-        Kept("file_name", "text", "file_name", content=False),
+        Kept("file_name", "text", "stored_as", content=False),
         Kept("source_row", "int", "source_row", content=False),
     ),
 )

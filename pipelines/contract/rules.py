@@ -145,7 +145,9 @@ def _about(column: str, source: str) -> str:
 
 
 def _quotable(column: Column) -> str:
-    if column.type in ("code", "procedure", "period"):
+    if column.type == "procedure":
+        return f'"{column.name}_unmapped"'
+    if column.type in ("code", "period"):
         return f'"{column.name}"'
     if column.type in ("codes", "events"):
         return f"array_to_string(\"{column.name}\", ';')"
@@ -186,7 +188,7 @@ def _checks_of_column(column: Column) -> list[Check]:
             for rule in ("number_unreadable", "number_out_of_range")
         ]
     if column.type == "procedure":
-        wheres.append(("procedure_unmapped", f'"{column.name}_unmapped"'))
+        wheres.append(("procedure_unmapped", f'"{column.name}_unmapped" is not null'))
     return [Check(rule, _select(column.name, where, _quotable(column))) for rule, where in wheres]
 
 

@@ -5,21 +5,24 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import duckdb
 import numpy as np
 import pyarrow as pa
 
-from pipelines.contract.formats import CASES, FORMAT_CODES, KINDS, REVIEWS, TRAINEES, Column, Kind
+from pipelines.contract.formats import CASES, KINDS, REVIEWS, TRAINEES, Column, Kind
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
 from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
 from pipelines.intake import replacement, staging
 from pipelines.intake.replacement import Balance
-from pipelines.specialty.load import Specialty, code_sets, specialty_tables
+from pipelines.specialty.load import Specialty, all_codes, specialty_tables
 from pipelines.store.documents import Line, Manifest, Programme
 from pipelines.store.store import Receipt, Store, load_live, trainees_with_rows
+
+if TYPE_CHECKING:
+    from pipelines.mapping.model import SourceMapping
 
 Progress = Callable[[str], None]
 MOST_CODES_NAMED = 12
@@ -44,6 +47,14 @@ class Setting:
     accepted_by: str | None = None
     # The programme whose people alone the files may name; None: every one of the store.
     programme_ref: str | None = None
+    # How the source writes what the format calls otherwise.
+    mapping: SourceMapping | None = None
+
+    @property
+    def dates(self) -> str:
+        """How the days of this source are written."""
+        own = self.mapping.dates if self.mapping else None
+        return own if own and not own.startswith("?") else self.programme.dates
 
     def source_of(self, kind: Kind) -> str:
         """Only cases come from several sources."""
@@ -117,6 +128,7 @@ class Judged:
             "accepted": accepted,
             "left_out": left_out,
             "warnings": dict(warnings),
+            "skipped": list(part.skipped),
             "trainees": [balance.as_receipt() for balance in balances if balance.trainee_ref in named],
         }
 
@@ -177,7 +189,10 @@ def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, 
 
         user_agent = suite.USER_AGENT
         suite.load_meanwhile()
-    parts = in_their_order(read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms))
+    tables = setting.mapping.of_tables() if setting.mapping else None
+    parts = in_their_order(
+        read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms, tables)
+    )
     database = staging.database_name()
     connection = staging.open_staging(database, user_agent, setting.programme.memory_limit)
     judged = Judged(setting, parts, connection)
@@ -221,7 +236,10 @@ def _make_context(judged: Judged) -> None:
         " from complication_table"
     )
     connection.execute("create table intake_day as select ?::date as today", [setting.today])
-    sheets = [{"sheet_number": part.number, "file_name": part.shown} for part in judged.parts]
+    sheets = [
+        {"sheet_number": part.number, "file_name": part.shown, "stored_as": part.stored_as}
+        for part in judged.parts
+    ]
     staging.create(connection, "sheet", pa.Table.from_pylist(sheets))
     load_live(connection, setting.store, setting.manifest.live, TRAINEES, "live_trainees")
     # Who has a live case: an export of which every row was left out is no case.
@@ -263,7 +281,9 @@ def _judge_kind(
     progress(f"Checking {rows:,} {kind.name} row{'s' * (rows != 1)} …")
     with_roster = setting.store is not None or TRAINEES in judged.kinds
     periods = tuple(setting.programme.review_periods)
-    reading = staging.Reading(setting.programme.dates, periods, all_codes(setting.specialty))
+    reading = staging.Reading(
+        setting.dates, periods, all_codes(setting.specialty), setting.specialty, setting.mapping
+    )
     staging.stage(connection, kind, parts, reading)
     staging.find_left_out(connection, kind, with_roster)
     _load_live(judged, kind)
@@ -291,11 +311,6 @@ def _judge_kind(
         )
 
 
-def all_codes(specialty: Specialty) -> dict[str, list[str]]:
-    """Every set of codes that a column may draw from."""
-    return {**{name: list(codes) for name, codes in FORMAT_CODES.items()}, **code_sets(specialty)}
-
-
 def _load_live(judged: Judged, kind: Kind) -> None:
     """Make `live`, what of this source is live of the trainees whom the files name, or stands in the files."""
     setting = judged.setting
@@ -321,6 +336,7 @@ def _load_live(judged: Judged, kind: Kind) -> None:
             [sorted(named)],
         )
     if kind is CASES:
+        replacement.name_what_was_unmapped(judged.connection)
         replacement.find_kept(judged.connection)
         _load_elsewhere(judged, named)
 
@@ -405,31 +421,39 @@ def _make_findings(judged: Judged) -> None:
         for kind in judged.kinds
     )
     staging.create(connection, "finding_text", _texts(judged))
-    staging.create(connection, "unknown_column", _unknown_columns(judged))
-    # Codes are quoted up to 40 printable characters.
+    staging.create(connection, "about_columns", _about_columns(judged))
+    # Codes are quoted up to 40 printable characters, to whoever handed the file over; the store keeps no word of it.
     cell = "coalesce(left(regexp_replace(cell, '[^[:print:]]', '', 'g'), 40), '')"
-    connection.execute(
-        "create view finding as select sheet_number, kind, row_id, file_name, source_row, column_name, rule,"
-        " trainee_ref, severity, stored,"
-        f" replace(message, '{{cell}}', {cell}) as words, file_name || ', row ' || source_row || ': ' || words as message,"
-        f" replace(remedy, '{{cell}}', {cell}) as remedy"
-        f" from ({faults}) join sheet using (sheet_number) join finding_text using (kind, rule)"
-        " where finding_text.about is not distinct from column_name"
-        " union all select sheet_number, kind, null, file_name, 1, column_name, 'column_unknown', null, 'warning', true,"
-        " message, file_name || ', row 1: ' || message, remedy from unknown_column join sheet using (sheet_number)"
-    )
+    for view, name, quoted in (("finding", "file_name", cell), ("stored_finding", "stored_as", "'…'")):
+        connection.execute(
+            f"create view {view} as select sheet_number, kind, row_id, {name} as file_name, source_row, column_name, rule,"
+            f" trainee_ref, severity, stored, replace(message, '{{cell}}', {quoted}) as words,"
+            f" {name} || ', row ' || source_row || ': ' || words as message,"
+            f" replace(remedy, '{{cell}}', {quoted}) as remedy"
+            f" from ({faults}) join sheet using (sheet_number) join finding_text using (kind, rule)"
+            " where finding_text.about is not distinct from column_name"
+            f" union all select sheet_number, kind, null, {name}, source_row, column_name, rule, null, 'warning', true,"
+            f" message, {name} || ', row ' || source_row || ': ' || message, remedy"
+            " from about_columns join sheet using (sheet_number)"
+        )
 
 
-def _unknown_columns(judged: Judged) -> pa.Table:
+def _about_columns(judged: Judged) -> pa.Table:
+    """What is said of whole columns: those that nobody knows, and what the reading noticed."""
     rows = []
     for part in judged.parts:
+        seat = {"sheet_number": part.number, "kind": part.kind.name}
         for name in part.unknown_columns:
             shown = column_shown(part.header, part.header.index(name) + 1)
             message, remedy = (text.format(column=shown) for text in WARNINGS["column_unknown"])
-            seat = {"sheet_number": part.number, "kind": part.kind.name, "column_name": shown}
-            rows.append({**seat, "message": message, "remedy": remedy})
-    text = [(name, pa.string()) for name in ("kind", "column_name", "message", "remedy")]
-    return pa.Table.from_pylist(rows, schema=pa.schema([("sheet_number", pa.int32()), *text]))
+            words = {"message": message, "remedy": remedy}
+            rows.append({**seat, "source_row": 1, "column_name": shown, "rule": "column_unknown", **words})
+        for finding in part.warnings:
+            names = ("source_row", "column_name", "rule", "message", "remedy")
+            rows.append({**seat, **{name: getattr(finding, name) for name in names}})
+    text = [(name, pa.string()) for name in ("kind", "column_name", "rule", "message", "remedy")]
+    numbers = [("sheet_number", pa.int32()), ("source_row", pa.int32())]
+    return pa.Table.from_pylist(rows, schema=pa.schema([*numbers, *text]))
 
 
 def _texts(judged: Judged) -> pa.Table:
@@ -439,7 +463,7 @@ def _texts(judged: Judged) -> pa.Table:
     for kind in judged.kinds:
         for rule, name in judged.rows(f"select distinct rule, column_name from {kind.name}.fault"):
             column = next((column for column in kind.columns if column.name == name), None)
-            message, remedy = _words(rule, name, column, codes, judged.setting.programme.dates)
+            message, remedy = _words(rule, name, column, codes, judged.setting.dates)
             words = {"message": message, "remedy": remedy, "severity": SEVERITY[rule]}
             rows.append({"kind": kind.name, "rule": rule, "about": name, **words})
     schema = pa.schema(

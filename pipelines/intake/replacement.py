@@ -67,6 +67,29 @@ class Reason:
     text: str
 
 
+def name_what_was_unmapped(connection: duckdb.DuckDBPyConnection) -> None:
+    """Give a live case that was unmapped the procedure and side that its word has come to mean: a change, no withdrawal.
+
+    In each operation the unmapped rows that the files do not hold any more stand for its rows that are new, in order.
+    """
+    connection.execute("alter table cases.live add column procedure_before varchar")
+    operation = "partition by {0}.trainee_ref, {0}.case_ref order by {1}"
+    connection.execute(
+        "update cases.live as live set procedure_before = live.procedure, procedure = named.procedure, side = named.side"
+        " from (select gone.*, came.procedure, came.side from (select trainee_ref, case_ref, procedure as was,"
+        f" side as was_side, row_number() over ({operation.format('live', 'live.procedure, live.side')}) as place"
+        " from cases.live as live where starts_with(procedure, 'unmapped-') and not exists ("
+        f"select 1 from cases.read as read where {same_key(CASES, 'live', 'read')})) as gone"
+        " join (select trainee_ref, case_ref, procedure, side,"
+        f" row_number() over ({operation.format('new', 'new.row_id')}) as place"
+        " from cases.accepted as new where not exists ("
+        f"select 1 from cases.live as live where {same_key(CASES, 'live', 'new')})) as came"
+        " using (trainee_ref, case_ref, place)) as named where live.trainee_ref = named.trainee_ref"
+        " and live.case_ref = named.case_ref and live.procedure = named.was"
+        " and live.side is not distinct from named.was_side"
+    )
+
+
 def find_kept(connection: duckdb.DuckDBPyConnection) -> None:
     """Make `cases.kept_key`: live keys that stand in the file only as rows left out."""
     connection.execute(
@@ -98,6 +121,8 @@ def compare(connection: duckdb.DuckDBPyConnection, kind: Kind, withdraws: bool) 
         # A record that moves to another trainee goes from the one and comes to the other.
         both += " and new.trainee_ref = live.trainee_ref"
     differs = " or ".join(f'new."{name}" is distinct from live."{name}"' for name in kind.content) or "false"
+    if kind is CASES:
+        differs += " or live.procedure_before is not null"
     keys_of_new = ", ".join(f'"{name}"' for name in seat)
     connection.execute(
         f"create table {kind.name}.comparison as with unlike as ("
@@ -167,6 +192,8 @@ def changes_query(kind: Kind) -> str:
         f"{{'field': '{name}', 'before': live.\"{name}\"::varchar, 'after': new.\"{name}\"::varchar}}"
         for name in kind.content
     )
+    if kind is CASES:
+        fields += ", {'field': 'procedure', 'before': coalesce(live.procedure_before, live.procedure), 'after': new.procedure}"
     return (
         f"select row_id, trainee_ref, '{kind.name}' as kind, key, 'changed' as change, differing.field as field,"
         " differing.before as before, differing.after as after from ("
@@ -384,7 +411,7 @@ def _says_now(judged: Judged, kind: Kind, trainees: list[str] | list[None]) -> P
     """What these files' findings say about some trainees; about nobody for None."""
     rows = staging.batches(
         judged.connection,
-        "select trainee_ref, source_row, column_name, rule, file_name, message, remedy from finding"
+        "select trainee_ref, source_row, column_name, rule, file_name, message, remedy from stored_finding"
         " where kind = ? and stored and coalesce(trainee_ref, '') in (select coalesce(unnest(?::varchar[]), ''))",
         [kind.name, trainees],
     )

@@ -14,19 +14,24 @@ kind has a schema of its own name, so that no kind can read what another left th
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import duckdb
 import numpy as np
 import psutil
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from pipelines.contract.formats import SQL_TYPES, Column, Kind
+from pipelines.contract.formats import CASES, SQL_TYPES, Column, Kind
 from pipelines.contract.rules import CHECKS, OF_ROWS_LEFT_OUT, SEVERITY, Check
 from pipelines.files.reading import Part
+from pipelines.specialty.load import Specialty
+
+if TYPE_CHECKING:
+    from pipelines.mapping.model import SourceMapping
 
 CELLS = Path(__file__).with_name("cells.sql")
 # These are judged among the rows that no other rule leaves out.
@@ -40,7 +45,8 @@ class Reading:
     dates: str
     review_periods: tuple[str, ...]
     codes: dict[str, list[str]] = field(repr=False)
-    words: Words
+    specialty: Specialty = field(repr=False)
+    mapping: SourceMapping | None = None
 
 
 def database_name() -> str:
@@ -81,6 +87,8 @@ def batches(
 def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Part], reading: Reading) -> None:
     """Make the schema of a kind with `read`, `fault` and `left_out`; the text of the parts is handed over."""
     connection.execute(f"create schema {kind.name}")
+    for part in parts:
+        _in_the_formats_words(part, kind, reading)
     text = pa.concat_tables([_with_all_columns(part, kind) for part in parts], promote_options="default")
     text = text.append_column("row_id", pa.array(np.arange(1, text.num_rows + 1)))
     connection.register("staged_text", text)
@@ -90,6 +98,8 @@ def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Par
         f" too_many_cells, {columns} from staged_text"
     )
     connection.unregister("staged_text")
+    if kind is CASES:
+        connection.execute(_NUMBER_THE_UNMAPPED)
     del text
     pa.default_memory_pool().release_unused()
     connection.execute(
@@ -102,17 +112,57 @@ def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Par
     )
 
 
+# Of a case the procedure is part of the key: in each operation its unmapped words are told apart by a number.
+_NUMBER_THE_UNMAPPED = """
+update cases.read set procedure = numbered.name
+from (
+    select
+        row_id,
+        'unmapped-' || dense_rank() over (partition by trainee_ref, case_ref order by first_row) as name
+    from (
+        select
+            row_id, trainee_ref, case_ref,
+            min(row_id) over (partition by trainee_ref, case_ref, procedure_unmapped) as first_row
+        from cases.read
+        where procedure_unmapped is not null
+    )
+) as numbered
+where read.row_id = numbered.row_id
+"""
+
+
 def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
     rows = part.take_rows()
     blank = pa.nulls(rows.num_rows, pa.string())
     columns = {
-        column.name: rows[column.name].cast(pa.string()) if column.name in part.header else blank
+        column.name: rows[column.name].cast(pa.string()) if column.name in rows.column_names else blank
         for column in kind.columns
     }
     columns["sheet_number"] = pa.repeat(pa.scalar(part.number, pa.int32()), rows.num_rows)
     columns["source_row"] = rows["__source_row"]
     columns["too_many_cells"] = rows["__too_many_cells"]
     return pa.table(columns)
+
+
+def _in_the_formats_words(part: Part, kind: Kind, reading: Reading) -> None:
+    """Give the part rows whose cells hold codes wherever a word of them means one."""
+    if part.rows is None or not (reading.mapping or _speaks_otherwise(part.rows, kind, reading.codes)):
+        return
+    # Imported here: an export in the format's own words needs none of it.
+    from pipelines.mapping.words import translated, words_of
+
+    part.rows = translated(part.rows, kind, words_of(reading.specialty, reading.mapping))
+
+
+def _speaks_otherwise(rows: pa.Table, kind: Kind, codes: Mapping[str, list[str]]) -> bool:
+    """Does any cell of a column of codes hold another text than a code?"""
+    for column in kind.columns:
+        if column.name in rows.column_names and column.codes:
+            known = pa.array([*(code.lower() for code in codes.get(column.codes, ())), "none"], pa.string())
+            texts = pc.unique(rows[column.name]).drop_null()
+            if not pc.all(pc.is_in(pc.utf8_lower(texts), known)).as_py() and len(texts):
+                return True
+    return False
 
 
 def find_left_out(connection: duckdb.DuckDBPyConnection, kind: Kind, with_roster: bool) -> None:
@@ -225,9 +275,10 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
             "fault": "case when {cell} is not null and lower({cell}) not in ({in_known}) then 'code_unknown'::fault end"
         },
     ),
+    # A word that is no code stands beside it, for what is said of it; it is never stored.
     "procedure": (
-        "lower({cell})",
-        {"unmapped": "coalesce({cell} is not null and lower({cell}) not in ({in_known}), false)"},
+        "case when lower({cell}) in ({in_known}) then lower({cell}) when {cell} is not null then 'unmapped' end",
+        {"unmapped": "case when lower({cell}) not in ({in_known}) then lower({cell}) end"},
     ),
     "codes": (
         "list_of({cell})",

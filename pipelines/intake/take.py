@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -35,6 +35,9 @@ from pipelines.store.store import (
     write_by_trainee,
     writing,
 )
+
+if TYPE_CHECKING:
+    from pipelines.mapping.model import SourceMapping
 
 Status = Literal["refused", "held", "nothing_accepted", "left_out", "unchanged", "stored", "sound"]
 
@@ -210,7 +213,17 @@ def _setting(store: Store, request: IntakeRequest) -> Setting:
         request.through,
         request.accepted_by,
         request.programme_ref,
+        _mapping(store, request.source),
     )
+
+
+def _mapping(store: Store, source: str) -> SourceMapping | None:
+    """How the source writes, if a person has said so."""
+    if not store.mapping_file(source).is_file():
+        return None
+    from pipelines.mapping.model import load_mapping
+
+    return load_mapping(store.mapping_file(source), store.specialty)
 
 
 def _judged(request: IntakeRequest, setting: Setting, progress: Progress, *, storing: bool) -> IntakeOutcome:
@@ -293,6 +306,7 @@ def _store_and_publish(
         "withdrawals_accepted_by": request.accepted_by,
         "reason": request.reason,
         "suite": judged.suite,
+        "mapping": store.mapping_hash(request.source),
     }
     by_number = dict(zip((part.number for part in judged.parts), receipts, strict=True))
     for sha256 in dict.fromkeys(part.sha256 for part in parts):
@@ -357,8 +371,8 @@ def _write_intake(judged: Judged, parts: list[Part], folder: Path, receipt: Rece
     with pq.ParquetWriter(folder / "findings.parquet", FINDING_SCHEMA) as writer:
         for batch in staging.batches(
             judged.connection,
-            f"select {', '.join(FINDING_SCHEMA.names)} from finding where stored and list_contains(?::integer[], sheet_number)"
-            " order by sheet_number, source_row, column_name, rule",
+            f"select {', '.join(FINDING_SCHEMA.names)} from stored_finding where stored"
+            " and list_contains(?::integer[], sheet_number) order by sheet_number, source_row, column_name, rule",
             [numbers],
         ):
             writer.write_table(pa.Table.from_batches([batch]).cast(FINDING_SCHEMA))

@@ -8,14 +8,14 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from pipelines.contract.errors import WrongUsage
-from pipelines.contract.formats import FORMAT_CODES, KINDS, Column
+from pipelines.contract.formats import KINDS, Column
 from pipelines.files.headers import TableMapping, folded
-from pipelines.specialty.load import Specialty, code_sets
+from pipelines.specialty.load import Specialty, all_codes
 from pipelines.store.documents import load_settings
 
 PROPOSAL = "?"
@@ -23,6 +23,7 @@ PROPOSAL = "?"
 BLANK, NONE = "blank", "none"
 IGNORE, DROP = "ignore", "drop"
 WORD_TYPES = ("code", "procedure", "codes", "events", "yes_no")
+LISTS, NUMBERS = ("codes", "events"), ("whole", "number")
 YES_NO = ("yes", "no")
 COLUMNS: dict[str, Column] = {column.name: column for kind in KINDS for column in kind.columns}
 
@@ -48,8 +49,8 @@ class Sided(BaseModel):
 class SourceMapping(BaseModel):
     """One source. `words` go by column, those of `yes_no` for every column of yes and no.
 
-    Headers and words are compared without case, accents and punctuation, the words of `blank` and `none` without case
-    alone. The words of `side` are also what a word for a procedure may end with.
+    Headers and words are compared without case, accents and punctuation; a word without a letter or digit (`-`), and the
+    words of `blank` and `none`, without case alone. The words of `side` are also what a word for a procedure may end with.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -57,10 +58,10 @@ class SourceMapping(BaseModel):
     headers: dict[str, str] = {}
     ignore: list[str] = []
     drop: list[str] = []
-    trainee_ref: Literal["sheet", "file"] | None = None
+    trainee_ref: str | None = Field(default=None, pattern=r"^(sheet|file|\?.*)$")
     kind: str | None = None
     constants: dict[str, str] = {}
-    dates: Literal["iso", "day_first", "month_first"] | None = None
+    dates: str | None = Field(default=None, pattern=r"^(iso|day_first|month_first|\?.*)$")
     decimal: Literal["point", "comma"] = "point"
     list_separator: str = Field(default=";", min_length=1, max_length=3)
     blank: list[str] = []
@@ -77,12 +78,16 @@ class SourceMapping(BaseModel):
             headers={header: name for header, name in confirmed.items() if name not in (IGNORE, DROP)},
             ignore=_all_of(self.ignore, confirmed, IGNORE),
             drop=_all_of(self.drop, confirmed, DROP),
-            trainee_ref_from=self.trainee_ref,
+            trainee_ref_from=_either(self.trainee_ref, "sheet", "file"),
             kind=self.kind,
             constants=self.constants,
             pseudonyms=frozenset(self.pseudonyms),
             released=frozenset(self.released),
         )
+
+
+def _either(given: str | None, *allowed: Any) -> Any:
+    return given if given in allowed else None
 
 
 def is_confirmed(meaning: str | Sided) -> bool:
@@ -92,11 +97,6 @@ def is_confirmed(meaning: str | Sided) -> bool:
 
 def _all_of(listed: Iterable[str], headers: Mapping[str, str], word: str) -> frozenset[str]:
     return frozenset(map(folded, listed)) | {header for header, name in headers.items() if name == word}
-
-
-def mapping_path(store: Path, source: str) -> Path:
-    """Where the mapping of a source lies in the folder of a store."""
-    return store / "sources" / f"{source}.yaml"
 
 
 def load_mapping(path: Path, specialty: Specialty) -> SourceMapping | None:
@@ -127,19 +127,16 @@ def mapping_faults(mapping: SourceMapping, specialty: Specialty) -> Iterator[str
         yield from _word_faults(name, words, codes)
 
 
-def all_codes(specialty: Specialty) -> dict[str, list[str]]:
-    """Every set of codes that a column may draw from."""
-    return {**{name: list(codes) for name, codes in FORMAT_CODES.items()}, **code_sets(specialty)}
-
-
 def codes_of(name: str, codes: Mapping[str, list[str]]) -> list[str]:
     """What a word of a column may mean."""
     column = COLUMNS.get(name)
     if name == "yes_no" or (column and column.type == "yes_no"):
         return [*YES_NO, BLANK]
-    if column is None or column.type not in WORD_TYPES:
+    if column is None:
         return []
-    nothing = [NONE] if column.type in ("codes", "events") else []
+    if column.type not in WORD_TYPES:
+        return [BLANK] if column.type in NUMBERS else []
+    nothing = [NONE] if column.type in LISTS else []
     return [*codes.get(column.codes or "", []), *nothing, BLANK]
 
 
@@ -162,9 +159,14 @@ def _folding_faults(path: str, words: Mapping[str, str | Sided]) -> Iterator[str
     """Words that no cell can match, or that are one word with two meanings."""
     seen: dict[str, str | Sided] = {}
     for word, meaning in words.items():
-        key = folded(word)
+        key = word_key(word)
         if not key:
-            yield f"{path}.{word}: a word without a letter or digit matches nothing; put it under blank or none."
+            yield f"{path}: a blank word matches nothing."
         elif seen.get(key, meaning) != meaning:
             yield f"{path}.{word}: the same word stands above with another meaning."
         seen[key] = meaning
+
+
+def word_key(word: str) -> str:
+    """A word as it is compared."""
+    return folded(word) or word.strip().lower()

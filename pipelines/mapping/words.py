@@ -6,8 +6,10 @@ is a finding.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -16,18 +18,19 @@ from pipelines.contract.formats import Column, Kind
 from pipelines.files.headers import folded
 from pipelines.mapping.model import (
     BLANK,
+    LISTS,
     NONE,
+    NUMBERS,
     WORD_TYPES,
-    YES_NO,
     Sided,
     SourceMapping,
-    all_codes,
     is_confirmed,
+    word_key,
 )
-from pipelines.specialty.load import Specialty, spoken_words
+from pipelines.specialty.load import Specialty, all_codes, spoken_words
 
 SIDE = "side"
-LISTS = ("codes", "events")
+NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 YES_NO_READ = frozenset(["yes", "no", "y", "n", "true", "false", "1", "0"])
 
 
@@ -61,9 +64,7 @@ class Words:
         """What a word of a column means, None where it is no word that is known."""
         if text.lower() in self.known(column):
             return Meaning(text.lower())
-        word = folded(text)
-        if not word:
-            return None
+        word = word_key(text)
         for words in self._dictionaries(column):
             if word in words:
                 return words[word]
@@ -80,7 +81,7 @@ class Words:
     def _with_an_ending(self, column: Column, word: str) -> Meaning | None:
         """A word for a procedure that ends with a word of the mapping for a side."""
         base, _, ending = word.rpartition(" ")
-        side = self.own.get(SIDE, {}).get(ending)
+        side = self.own.get(SIDE, {}).get(ending) or self.meanings.get("sides", {}).get(ending)
         if not base or side is None or side.code == BLANK:
             return None
         for words in self._dictionaries(column):
@@ -98,8 +99,10 @@ class Words:
 
     def unknown(self, column: Column, text: str) -> list[str]:
         """The words of a cell that mean nothing yet."""
-        if column.type not in WORD_TYPES or text.lower() in self.blank or self.meaning(column, text):
+        if text.lower() in self.blank or self.meaning(column, text):
             return []
+        if column.type in NUMBERS:
+            return [] if NUMBER.fullmatch(text) else [text]
         return [word for word in self.parts(column, text) if not self._is_known(column, word)]
 
     def _is_known(self, column: Column, word: str) -> bool:
@@ -110,13 +113,13 @@ class Words:
         """A cell in the format's own words, None for blank; and the side that it says."""
         if text.lower() in self.blank:
             return None, None
-        if column.type in ("whole", "number"):
-            return (text.replace(",", ".") if self.decimal_comma else text), None
-        if column.type not in WORD_TYPES:
+        if column.type not in (*WORD_TYPES, *NUMBERS):
             return text, None
         if found := self.meaning(column, text):
             return (None if found.code == BLANK else found.code), found.side
-        return (self._list(column, text), None) if column.type in LISTS else (text, None)
+        if column.type in LISTS:
+            return self._list(column, text), None
+        return (text.replace(",", ".") if self.decimal_comma and column.type in NUMBERS else text), None
 
     def _list(self, column: Column, text: str) -> str | None:
         items: list[str] = []
@@ -143,14 +146,16 @@ def words_of(specialty: Specialty, mapping: SourceMapping | None = None) -> Word
             for text in (code, *texts):
                 by_word.setdefault(folded(text), set()).add(code.lower())
         # A word for two codes is none.
-        meanings[name] = {word: Meaning(*found) for word, found in by_word.items() if len(found) == 1 and word}
+        meanings[name] = {
+            word: Meaning(*found) for word, found in by_word.items() if len(found) == 1 and word
+        }
     for name, of_set in codes.items():
         if name not in meanings:
             meanings[name] = {folded(code): Meaning(code) for code in of_set}
     if mapping is None:
         return Words(codes, meanings)
     own = {
-        column: {folded(word): _meaning(given) for word, given in words.items() if is_confirmed(given)}
+        column: {word_key(word): _meaning(given) for word, given in words.items() if is_confirmed(given)}
         for column, words in mapping.words.items()
     }
     return Words(
@@ -167,7 +172,7 @@ def words_of(specialty: Specialty, mapping: SourceMapping | None = None) -> Word
 def _meaning(given: str | Sided) -> Meaning:
     if isinstance(given, Sided):
         return Meaning(given.procedure.lower(), given.side)
-    return Meaning(given.lower() if given.lower() in (*YES_NO, BLANK, NONE) else given.lower())
+    return Meaning(given.lower())
 
 
 def translated(rows: pa.Table, kind: Kind, words: Words) -> pa.Table:
@@ -181,8 +186,8 @@ def translated(rows: pa.Table, kind: Kind, words: Words) -> pa.Table:
         if column.name not in rows.column_names:
             continue
         place = rows.column_names.index(column.name)
-        if column.type in WORD_TYPES or (column.type in ("whole", "number") and words.decimal_comma):
-            new, side = _by_text(rows.column(place), lambda text, column=column: words.cell(column, text))
+        if column.type in (*WORD_TYPES, *NUMBERS):
+            new, side = _by_text(rows.column(place), partial(words.cell, column))
             rows = rows.set_column(place, column.name, new)
             sides = side if column.name == "procedure" and side.null_count < len(side) else sides
         elif words.blank:
@@ -217,31 +222,32 @@ def _with_sides(rows: pa.Table, said: pa.Array) -> pa.Table:
 
 @dataclass(frozen=True)
 class UnknownWord:
-    """A word of a column that means nothing yet: in how many rows, of how many trainees."""
+    """A word of a column that means nothing yet: in how many rows, of which trainees."""
 
     column: str
     word: str
     rows: int
-    trainees: int
+    trainees: frozenset[str]
 
 
-def unknown_words(rows: pa.Table, kind: Kind, words: Words) -> list[UnknownWord]:
-    """The unknown words of a table as read, those of each column by how often they stand there."""
+def unknown_words(rows: pa.Table, kind: Kind, words: Words, sheet: str) -> list[UnknownWord]:
+    """The unknown words of a table as read; without a column of trainees the sheet stands for one."""
     found: list[UnknownWord] = []
     for column in kind.columns:
-        if column.name in rows.column_names and column.type in WORD_TYPES:
-            of_column = _unknown_of(rows, column, words)
-            found += sorted(of_column, key=lambda each: (-each.rows, each.word))
+        if column.name in rows.column_names and column.type in (*WORD_TYPES, *NUMBERS):
+            found += _unknown_of(rows, column, words, sheet)
     return found
 
 
-def _unknown_of(rows: pa.Table, column: Column, words: Words) -> Iterable[UnknownWord]:
-    trainee = rows["trainee_ref"] if "trainee_ref" in rows.column_names else pa.nulls(len(rows), pa.string())
+def _unknown_of(rows: pa.Table, column: Column, words: Words, sheet: str) -> Iterable[UnknownWord]:
+    trainee = (
+        rows["trainee_ref"] if "trainee_ref" in rows.column_names else pa.repeat(pa.scalar(sheet), len(rows))
+    )
     pairs = pa.table({"text": rows[column.name], "trainee": trainee}).group_by(["text", "trainee"])
     count: dict[str, int] = {}
-    trainees: dict[str, set[str | None]] = {}
+    trainees: dict[str, set[str]] = {}
     for row in pairs.aggregate([([], "count_all")]).to_pylist():
         for word in words.unknown(column, row["text"]) if row["text"] else ():
             count[word] = count.get(word, 0) + row["count_all"]
-            trainees.setdefault(word, set()).add(row["trainee"])
-    return [UnknownWord(column.name, word, count[word], len(trainees[word])) for word in count]
+            trainees.setdefault(word, set()).add(row["trainee"] or "")
+    return [UnknownWord(column.name, word, count[word], frozenset(trainees[word])) for word in count]

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from pipelines.contract.errors import WrongUsage
+from pipelines.contract.formats import FORMAT_CODES
 from pipelines.specialty.faults import Fault, specialty_faults
 from pipelines.specialty.model import (
     NOT_ASSESSABLE,
@@ -26,6 +27,7 @@ from pipelines.specialty.model import (
 
 __all__ = [
     "Specialty",
+    "all_codes",
     "code_sets",
     "load_specialty",
     "parse_specialty",
@@ -194,6 +196,11 @@ def code_sets(spec: Specialty) -> dict[str, list[str]]:
         "milestones": list(milestones.items) if milestones else [],
         "milestone_levels": [*(milestones.levels if milestones else []), NOT_ASSESSABLE],
     }
+
+
+def all_codes(spec: Specialty) -> dict[str, list[str]]:
+    """Every set of codes that a column may draw from: the format's own and the specialty's."""
+    return {**{name: list(codes) for name, codes in FORMAT_CODES.items()}, **code_sets(spec)}
 
 
 def spoken_words(spec: Specialty) -> dict[str, dict[str, list[str]]]:

@@ -299,8 +299,9 @@ def load_settings(path: Path, model: type[Model]) -> Model:
 
 
 # Of stored rows, receipts and manifests. 0: version 0.1.0, without a number. 1: receipts name each file with its rows
-# and hash; case rows know their file and row.
-FORMAT = 1
+# and hash; case rows know their file and row. 2: a procedure is a code, or `unmapped-1`, and no finding quotes a cell.
+FORMAT = 2
+CODES_ALONE = 2
 
 
 class Entry(BaseModel):

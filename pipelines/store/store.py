@@ -12,6 +12,7 @@ import hashlib
 import itertools
 import json
 import os
+import re
 import shutil
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -23,10 +24,11 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pipelines.contract.errors import AnotherWriter, StoreDamaged, WrongUsage
-from pipelines.contract.formats import SQL_TYPES, TYPES, Kind
+from pipelines.contract.formats import CASES, SQL_TYPES, TYPES, Kind
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
 from pipelines.specialty.load import Specialty, load_specialty
 from pipelines.store.documents import (
+    CODES_ALONE,
     FORMAT,
     Access,
     Line,
@@ -101,6 +103,15 @@ class Store:
 
     def database(self, snapshot: int) -> Path:
         return self.root / "snapshots" / f"snap-{snapshot:06d}.duckdb"
+
+    def mapping_file(self, source: str) -> Path:
+        """Where it is said how a source writes what the format calls otherwise."""
+        return self.root / "sources" / f"{source}.yaml"
+
+    def mapping_hash(self, source: str) -> str | None:
+        """The SHA-256 of that file; None without one."""
+        path = self.mapping_file(source)
+        return file_hash(path) if path.is_file() else None
 
     def intake(self, intake_id: str) -> Path:
         return self.root / "intake" / intake_id
@@ -352,6 +363,35 @@ def load_live(
             connection.register("live_file", pa.Table.from_pylist(chosen))
             connection.execute(f"insert into {table} by name {_reading(kind, chosen, several)}")
             connection.unregister("live_file")
+    if store and kind is CASES:
+        _hide_words(connection, store, table, {file["intake_id"] for file in files})
+
+
+def _hide_words(
+    connection: duckdb.DuckDBPyConnection, store: Store, table: str, intakes: Iterable[str]
+) -> None:
+    """Number the procedures that earlier versions stored as a file said them, in the order in which they were logged."""
+    earlier = sorted(each for each in intakes if is_of_before(store, each))
+    if earlier:
+        connection.execute(
+            f"update {table} as live set procedure = numbered.name from (select trainee_ref, case_ref, procedure,"
+            " 'unmapped-' || row_number() over (partition by trainee_ref, case_ref order by min(case_sequence)) as name"
+            f" from {table} where list_contains(?::varchar[], intake_id)"
+            " and not list_contains(?::varchar[], procedure) group by trainee_ref, case_ref, procedure) as numbered"
+            " where live.trainee_ref = numbered.trainee_ref and live.case_ref = numbered.case_ref"
+            " and live.procedure = numbered.procedure",
+            [earlier, list(store.specialty.procedures)],
+        )
+        connection.execute(
+            f"update {table} set converted_from = 'unmapped' where list_contains(?::varchar[], intake_id)"
+            " and not list_contains(?::varchar[], converted_from)",
+            [earlier, list(store.specialty.procedures)],
+        )
+
+
+def is_of_before(store: Store, intake_id: str) -> bool:
+    """Was an intake stored by a version that kept words as a file said them?"""
+    return int(store.receipt(intake_id).get("format", 0)) < CODES_ALONE
 
 
 def _sql_type(kind: pa.DataType) -> str:
@@ -444,4 +484,7 @@ def files_written(folder: Path) -> Receipt:
 def read_findings(store: Store, intake_id: str) -> list[dict[str, Any]]:
     """The findings of an intake as it was taken, one row a finding, in the columns of FINDING_SCHEMA."""
     rows: list[dict[str, Any]] = pq.read_table(store.intake(intake_id) / "findings.parquet").to_pylist()
+    if is_of_before(store, intake_id):
+        for row in rows:
+            row["message"] = re.sub(r'"[^"]*"', '"…"', row["message"])
     return rows
