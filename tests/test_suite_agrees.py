@@ -107,6 +107,7 @@ BROKEN = {
             ("T01,2025-08,,stage,tenth_year", "code_unknown"),
             ("T01,2025-08,,part_time,half", "number_unreadable"),
             ("T01,2025-09,,part_time,1.5", "number_out_of_range"),
+            ("T01,2025-10,,rotation,night list", "service_unlisted"),
             ("T01,2025-09,,leave,,x", "too_many_cells"),
         ),
     ),

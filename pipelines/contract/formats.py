@@ -164,12 +164,13 @@ TRAINING = Kind(
         Column(
             "value",
             "text",
-            # Why somebody was on leave is not kept.
+            # Why somebody was on leave is not kept, nor a service by another word than the specialty's.
             kept=(
                 Kept(
                     "value",
                     "text",
-                    "case kind when 'leave' then null when 'stage' then lower(\"value\") else \"value\" end",
+                    "case kind when 'stage' then lower(\"value\") when 'part_time' then \"value\" when 'rotation' then"
+                    " coalesce((select rotation from rotation where spoken = as_code(\"value\")), 'unlisted') end",
                 ),
             ),
         ),

@@ -67,6 +67,10 @@ WARNINGS: dict[str, tuple[str, str]] = {
         '{column}: "{cell}" is not a procedure of this specialty.',
         "Correct the code; until then it counts toward nothing.",
     ),
+    "service_unlisted": (
+        '{column}: "{cell}" is not a service that trainees rotate through here.',
+        "Write one of the specialty's rotations or procedure groups, or add it there; until then it is an unlisted one.",
+    ),
     "column_unknown": ("the column {column} is not part of the format.", "It was not stored."),
     "after_expected_completion": (
         "the operation lies after the expected completion.",
@@ -267,6 +271,14 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
         *(
             Check(rule, _select("value", f"kind = 'part_time' and month_share_fault(\"value\") = '{rule}'"))
             for rule in ("number_unreadable", "number_out_of_range")
+        ),
+        Check(
+            "service_unlisted",
+            _select(
+                "value",
+                'kind = \'rotation\' and "value" is not null and as_code("value") not in (select spoken from rotation)',
+                '"value"',
+            ),
         ),
     ),
     REVIEWS.name: (

@@ -202,3 +202,7 @@ create macro canonical_events(parts) as
             )
         else parts[1]
     end;
+
+-- A title as a code: `Plastic & lid` is `plastic_lid`.
+create macro as_code(cell) as
+    trim(regexp_replace(lower(strip_accents(cell)), '[^a-z0-9]+', '_', 'g'), '_');

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -235,6 +236,7 @@ def _make_context(judged: Judged) -> None:
         "create table complication_window as select complication_ref, procedure_group, window_days"
         " from complication_table"
     )
+    staging.create(connection, "rotation", _rotations(setting.specialty))
     connection.execute("create table intake_day as select ?::date as today", [setting.today])
     sheets = [
         {"sheet_number": part.number, "file_name": part.shown, "stored_as": part.stored_as}
@@ -260,6 +262,18 @@ def _make_context(judged: Judged) -> None:
         "create table asker as select ?::varchar as programme_ref, ?::varchar as own", [only, own]
     )
     _make_roster(judged, "live_roster")
+
+
+def _rotations(specialty: Specialty) -> pa.Table:
+    """The services that a rotation may name, by code or title."""
+    services = {**specialty.procedure_groups, **specialty.rotations}
+    spoken = {
+        re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_"): code
+        for code, title in services.items()
+        for text in (title, code)
+    }
+    columns = {"spoken": list(spoken), "rotation": list(spoken.values())}
+    return pa.table({name: pa.array(values, pa.string()) for name, values in columns.items()})
 
 
 def _make_roster(judged: Judged, query: str) -> None:

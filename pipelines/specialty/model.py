@@ -187,6 +187,8 @@ class Specialty(Strict):
     attributes: dict[Code, Attribute] = {}
     risk_factors: dict[Code, Text] = {}
     procedure_groups: dict[Code, Text]
+    # Services that trainees rotate through beside the procedure groups.
+    rotations: dict[Code, Text] = {}
     procedures: dict[Code, Procedure]
     requirements: dict[Code, Requirement] = {}
     complications: dict[Code, Complication] = {}
