@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -121,8 +122,10 @@ def test_a_finding_is_the_same_in_check_and_after_the_intake(standing: Path, tmp
     store = copy_of(standing, tmp_path)
     run_well("intake", file, "--store", store)
     (taken,) = rows_of(store, "finding")
+    # What the file said in a cell is quoted to whoever hands it over, and not stored.
+    quoted = re.sub(r'"[^"]*"', '"…"', checked["message"])
     # `check` knows no month through which data run: nothing is live of what it reads.
-    assert {**taken, "data_through": ""} == checked
+    assert {**taken, "data_through": ""} == {**checked, "message": quoted}
     assert taken["intake_id"].endswith("-1")
 
 

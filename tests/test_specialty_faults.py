@@ -89,7 +89,7 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
             "{surgeon: Surgeon, ",
             "{surgeon: {title: Surgeon, operates: true}, ",
             "roles.surgeon.operates",
-            "unknown key. Allowed here: title, operating, teaching",
+            "unknown key. Allowed here: title, also, operating, teaching",
         ),
         (
             "{surgeon: Surgeon, ",
@@ -101,7 +101,7 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
             "{simulated: Simulated, ",
             "{simulated: {title: Simulated, patients: false}, ",
             "attributes.simulated.patients",
-            "unknown key. Allowed here: title, patient",
+            "unknown key. Allowed here: title, also, patient",
         ),
         (
             "roles: [observer, assistant]",

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.contract.formats import CASES
+from pipelines.store.documents import FORMAT
 from tests.stores import read_csv, rows_of, run, run_well, write_csv
 
 BEFORE = Path(__file__).with_name("stores_of_before")
@@ -66,4 +67,4 @@ def test_a_store_of_a_newer_format_is_refused_in_words(store: Path) -> None:
     for command in (("build",), ("show", "case_volume"), ("snapshots",)):
         result = run(*command, "--store", store)
         assert result.code == 2, command
-        assert "was written by a newer version (format 99; this version reads up to 1)" in result.err
+        assert f"was written by a newer version (format 99; this version reads up to {FORMAT})" in result.err

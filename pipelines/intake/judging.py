@@ -368,7 +368,7 @@ def _load_elsewhere(judged: Judged, named: set[str]) -> None:
     if setting.append:
         # What is added to stays.
         connection.execute(
-            "insert into cases.beside by name select * from cases.live as live where not exists"
+            "insert into cases.beside by name select * exclude (procedure_before) from cases.live as live where not exists"
             f" (select 1 from cases.read as read where {replacement.same_key(CASES, 'live', 'read')})"
         )
     connection.execute(

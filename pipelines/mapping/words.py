@@ -99,7 +99,7 @@ class Words:
 
     def unknown(self, column: Column, text: str) -> list[str]:
         """The words of a cell that mean nothing yet."""
-        if text.lower() in self.blank or self.meaning(column, text):
+        if text.lower() in self.blank or (column.type not in LISTS and self.meaning(column, text)):
             return []
         if column.type in NUMBERS:
             return [] if NUMBER.fullmatch(text) else [text]
@@ -115,10 +115,10 @@ class Words:
             return None, None
         if column.type not in (*WORD_TYPES, *NUMBERS):
             return text, None
-        if found := self.meaning(column, text):
-            return (None if found.code == BLANK else found.code), found.side
         if column.type in LISTS:
             return self._list(column, text), None
+        if found := self.meaning(column, text):
+            return (None if found.code == BLANK else found.code), found.side
         return (text.replace(",", ".") if self.decimal_comma and column.type in NUMBERS else text), None
 
     def _list(self, column: Column, text: str) -> str | None:
