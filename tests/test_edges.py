@@ -310,7 +310,7 @@ def test_a_review_period_is_one_text_however_it_was_typed(
         ("2025-03,,part_time,", "required_blank"),
         ("2025-03,,stage,FIRST_YEAR", None),
         ("2025-03,,stage,", "required_blank"),
-        ("2025-03,,rotation,anything at all", None),
+        ("2025-03,,rotation,anything at all", "service_unlisted"),
     ],
 )
 def test_a_period_of_training(row: str, rule: str | None) -> None:
