@@ -209,7 +209,7 @@ REQUIRED = "case_ref,trainee_ref,operated_on,procedure,role"
         (f"{REQUIRED},technique,surname", "x", 12),
         (f"{REQUIRED},technique,technique", "x", 11),
         ("case_ref,trainee_ref,operated_on,procedure,post,technique,site_ref", "x", 11),
-        (f"{MARK}_1,{MARK}_2,operated,{MARK}_4,{MARK}_5,{MARK}_6,{MARK}_7", "x", 12),
+        (f"{MARK}_1,{MARK}_2,operated,{MARK}_4,{MARK}_5,{MARK}_6,{MARK}_7", "x", 11),
     ],
 )
 def test_nothing_of_a_refused_file_is_kept_or_said(
