@@ -72,6 +72,10 @@ WARNINGS: dict[str, tuple[str, str]] = {
         "Write one of the specialty's rotations or procedure groups, or add it there; until then it is an unlisted one.",
     ),
     "column_unknown": ("the column {column} is not part of the format.", "It was not stored."),
+    "column_may_identify": (
+        "the column {column} is not part of the format, and holds what looks like {what}.",
+        "It was not read. Say in the source's mapping that it is dropped, or leave it out of the export.",
+    ),
     "after_expected_completion": (
         "the operation lies after the expected completion.",
         "Check the date, and the roster.",

@@ -6,19 +6,19 @@ import calendar
 import functools
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipelines.contract.errors import Finding
-from pipelines.contract.formats import FORMAT_CODES, KINDS, Kind, nearest_kind
+from pipelines.contract.errors import Finding, Uncertain
+from pipelines.contract.formats import FORMAT_CODES, KINDS, Column, Kind, nearest_kind
 from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
-from pipelines.files.headers import PASSED_OVER
-from pipelines.files.shapes import CERTAIN, RECORD_NUMBER, UNCERTAIN, WORDS, Shape
+from pipelines.files.headers import COLUMN_OF_SYNONYM, NO_MAPPING, PASSED_OVER, TableMapping
+from pipelines.files.shapes import CERTAIN, PLAIN_REFERENCE, UNCERTAIN, WORDS, Shape
 
 HEADER_WORDS = frozenset({
     "name", "surname", "patient", "birth", "dob", "address", "postcode", "zip", "phone", "fax", "email", "mrn",
@@ -32,7 +32,7 @@ PLAIN_WORDS = frozenset(
 FILE_WORDS = (
     "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet note notes"
     " book workbook resident residents legend codes summary total totals list class year month spring summer autumn"
-    " winter old new final copy"
+    " winter old new final copy extra other own page start end time"
 )
 ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"})
 # A year and a month, or the two years of a class; three numbers could be a day.
@@ -41,7 +41,20 @@ PLAIN_TOKEN = re.compile(r"[A-Za-z]|[A-Za-z]{1,3}[0-9]{1,4}|(?:19|20)?[0-9]{1,2}
 LISTED = 20  # findings of a sheet
 REMEDY = "Remove it and export again; nothing of the file was stored."
 REMEDY_PSEUDONYM = "Use a pseudonym such as T07-0004512 and export again; nothing of the file was stored."
-REMEDY_UNCERTAIN = "Take dates, names and long numbers out of it and export again; nothing was stored."
+REMEDY_UNCERTAIN = (
+    "Read it: take out what names somebody and export again, or release the text where it names nobody; nothing was"
+    " stored."
+)
+REMEDY_UNKNOWN = (
+    "Say in the source's mapping that the column is dropped: then it is never read. Or leave it out of the export;"
+    " nothing was stored."
+)
+REMEDY_NAME = (
+    "If it is a pseudonym, say so once in the source's mapping; else use one such as T07 and export again. Nothing was"
+    " stored."
+)
+# A number of a person has as many digits and letters.
+LONG_ENOUGH = r"^(?:[0-9A-Za-z][\s.\-/]?){8,33}$"
 
 
 # File names
@@ -128,10 +141,17 @@ def normalised(header: str) -> str:
     return re.sub(r"[\s-]", "_", header.strip().lower())
 
 
-def column_shown(header: list[str], position: int) -> str:
-    """The name of a column where it is a plain word, else `column 5`: a header may hold anything."""
+def column_shown(header: list[str], position: int, words: frozenset[str] = frozenset()) -> str:
+    """The name of a column where all of it is plain words, else `column 5`: a header may hold anything."""
     name = header[position - 1] if position <= len(header) else ""
-    return name if re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) else f"column {position}"
+    plain = all(word in words or word in of_the_format() or word.isdigit() for word in name.split("_"))
+    return name if plain and re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) else f"column {position}"
+
+
+@functools.cache
+def of_the_format() -> frozenset[str]:
+    """The vocabulary without a specialty's, and the words of headers that look like a column's."""
+    return vocabulary(()) | {word for name in COLUMN_OF_SYNONYM for word in name.split()}
 
 
 # Tables
@@ -141,71 +161,222 @@ Group = tuple[Shape, ...]
 
 
 @dataclass(frozen=True)
-class Hits:
-    """Where one column has a shape: `rows` are the first of them, with what each looks like."""
+class Hit:
+    """One place of a table: `said` is what a message says of it, without the cell."""
 
-    shown: str
-    total: int
-    rows: list[tuple[int, str]]
+    row: int
+    position: int
+    said: str
+    remedy: str
 
 
-def screen(
-    header: list[str],
-    rows: pa.Table,
-    kind: Kind | None,
-    shown: str,
-    refs_are_pseudonyms: bool,
-    words: frozenset[str] = frozenset(),
-) -> list[Finding]:
-    """What refuses a table, at most 20 findings; never the text of a cell that matched.
+@dataclass
+class Screened:
+    """What refuses a table, at most LISTED findings; what is only noticed; what a person may confirm or release."""
 
-    `rows` has the text columns of `header` in its order, then the number of the row in the file. A header that
-    matched is named only where all of it is plain words or `words` (`date_of_birth`): beside them may stand a name.
-    Of a table of no kind only what is certain is looked for in columns of no kind: they may only want a mapping.
+    refused: list[Finding] = field(default_factory=list)
+    warnings: list[Finding] = field(default_factory=list)
+    uncertain: list[Uncertain] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Screening:
+    """A table to be screened. `rows` has the text columns of `header` in its order, then the number of the row.
+
+    `kind` is None for a table of no kind: in its columns only what is certain is looked for, they may only want a
+    mapping. A header that matched is named only where all of it is plain words or `words` (`date_of_birth`): beside
+    them may stand a name.
     """
-    nearest = kind or nearest_kind(header)
-    known = {*nearest.names, *(name for name in header if name.startswith(PASSED_OVER))}
-    # Spaces and hyphens of a header have become underscores.
-    header_texts = [*header, *(name.replace("_", " ") for name in header)]
-    columns = [rows.column(place) for place in range(len(header))]
-    groups: list[list[Group]] = [
-        [CERTAIN] if kind is None and name not in known else shapes_for(name, nearest, refs_are_pseudonyms)
-        for name in header
-    ]
-    found = found_in_columns(columns, groups, header_texts)
-    in_header = {
-        position: fault
-        for position, name in enumerate(header, start=1)
-        if name not in known and (fault := header_fault(name, found[CERTAIN]))
-    }
-    findings = [
-        header_finding(shown, header_shown(header[position - 1], position, words), what)
+
+    header: list[str]
+    rows: pa.Table
+    kind: Kind | None
+    shown: str
+    refs_are_pseudonyms: bool = False
+    words: frozenset[str] = frozenset()
+    mapping: TableMapping = NO_MAPPING
+
+    def column(self, name: str) -> Column | None:
+        kind = self.kind or nearest_kind(self.header)
+        return next((column for column in kind.columns if column.name == name), None)
+
+    def texts(self, position: int) -> pa.ChunkedArray:
+        return self.rows.column(position - 1)
+
+    @functools.cached_property
+    def distinct(self) -> list[pa.ChunkedArray]:
+        """The different texts of each column."""
+        return [self.rows.column(place).unique().drop_null() for place in range(len(self.header))]
+
+    def named(self, position: int) -> str:
+        return column_shown(self.header, position, self.words)
+
+    def first_rows(self, position: int, texts: Sequence[str]) -> list[tuple[int, str]]:
+        """The rows of the first cells that are one of the texts, each with its text."""
+        if not texts:
+            return []
+        column = self.texts(position)
+        places = pc.indices_nonzero(pc.is_in(column, pa.array(texts, column.type)))[:LISTED]
+        rows = self.rows.column(len(self.header)).take(places).to_pylist()
+        return list(zip(rows, column.take(places).to_pylist(), strict=True))
+
+    def count(self, position: int, texts: Sequence[str]) -> int:
+        if not texts:
+            return 0
+        column = self.texts(position)
+        return pc.sum(pc.is_in(column, pa.array(texts, column.type))).as_py() or 0
+
+
+def screen(table: Screening) -> Screened:
+    """What of a table looks as if it named a person; never the text of a cell that matched, but a reference like a name."""
+    screened = Screened()
+    found = found_in_columns(table)
+    in_header = header_faults(table, found[CERTAIN])
+    screened.refused += [
+        header_finding(table.shown, header_shown(table.header[position - 1], position, table.words), what)
         for position, what in in_header.items()
     ]
-    hits = []
-    for position, column in enumerate(columns, start=1):
-        named = f"column {position}" if position in in_header else column_shown(header, position)
-        # Of two shapes that a text has, the one of the earlier group is named.
-        shapes: dict[str, str] = {}
-        for group in reversed(groups[position - 1]):
-            shapes |= found[group]
-        hits.append(column_hits(column, rows.column(len(header)), named, shapes))
-    findings += cell_findings(shown, hits)
-    total = len(in_header) + sum(hit.total for hit in hits)
-    return with_total(findings[:LISTED], total)
+    total = len(in_header)
+    hits: list[Hit] = []
+    for position, name in enumerate(table.header, start=1):
+        column = table.column(name)
+        distinct = table.distinct[position - 1]
+        certain = found_of(distinct, found[CERTAIN])
+        if column and column.is_pseudonym:
+            certain = {**found_of(distinct, found.get((WORDS,), {})), **certain}
+        total += table.count(position, list(certain))
+        hits += [
+            Hit(row, position, looks_like(certain[text]), remedy_for(certain[text], known=column is not None))
+            for row, text in table.first_rows(position, list(certain))
+        ]
+        if column is None:
+            total += unknown_column(table, position, found, screened, hits)
+        elif column.is_free_text:
+            total += free_text(table, position, set(certain), screened, hits)
+        elif column.is_pseudonym or column.is_open:
+            total += references(table, position, set(certain), screened, hits)
+    named = {position: f"column {position}" for position in in_header}
+    screened.refused += cell_findings(table, hits, named)
+    screened.refused = with_total(screened.refused[:LISTED], total)
+    return screened
 
 
-def found_in_columns(
-    columns: list[pa.ChunkedArray], groups: list[list[Group]], header_texts: list[str]
-) -> dict[Group, dict[str, str]]:
+def found_in_columns(table: Screening) -> dict[Group, dict[str, str]]:
     """What has a shape of a group, by group: one pass for all columns, as to prepare a pattern costs the most."""
-    texts: dict[Group, list[pa.Array]] = {CERTAIN: [pa.array(header_texts, pa.string())]}
-    for column, of_column in zip(columns, groups, strict=True):
-        for group in of_column:
-            texts.setdefault(group, []).append(column.unique().drop_null().cast(pa.string()))
+    # Spaces and hyphens of a header have become underscores.
+    headers = [*table.header, *(name.replace("_", " ") for name in table.header)]
+    texts: dict[Group, list[pa.Array]] = {CERTAIN: [pa.array(headers, pa.string())]}
+    for position, name in enumerate(table.header, start=1):
+        distinct = table.distinct[position - 1].cast(pa.string())
+        column = table.column(name)
+        groups: list[Group] = [CERTAIN]
+        if column and column.is_pseudonym:
+            groups.append((WORDS,))
+        elif column is None and table.kind and not name.startswith(PASSED_OVER):
+            groups += [(shape,) for shape in UNCERTAIN]
+        for group in groups:
+            texts.setdefault(group, []).append(distinct)
     return {
         group: found_shapes(pa.chunked_array(arrays, pa.string()), group) for group, arrays in texts.items()
     }
+
+
+def found_of(distinct: pa.ChunkedArray, found: dict[str, str]) -> dict[str, str]:
+    """Of the texts found in all columns those of one."""
+    if not found:
+        return {}
+    held = distinct.filter(pc.is_in(distinct, pa.array(found, distinct.type)))
+    return {text: found[text] for text in held.to_pylist()}
+
+
+# Columns that are not read
+
+
+def unknown_column(
+    table: Screening, position: int, found: dict[Group, dict[str, str]], screened: Screened, hits: list[Hit]
+) -> int:
+    """National numbers refuse; what is less certain is a warning that names the column."""
+    distinct = table.distinct[position - 1]
+    numbers = distinct.filter(pc.match_substring_regex(distinct, LONG_ENOUGH))
+    if len(numbers):
+        from pipelines.files.national import national_numbers
+
+        if what := national_numbers(numbers.to_pylist()):
+            (row, _), *_ = table.first_rows(position, numbers[:1].to_pylist())
+            hits.append(Hit(row, position, f"the column holds what looks like {what}", REMEDY_UNKNOWN))
+            return 1
+    for shape in UNCERTAIN:
+        if found_of(distinct, found.get((shape,), {})):
+            named = table.named(position)
+            message, remedy = (
+                text.format(column=named, what=shape.what) for text in WARNINGS["column_may_identify"]
+            )
+            screened.warnings.append(
+                Finding(table.shown, "column_may_identify", "warning", message, remedy, 1, named)
+            )
+            break
+    return 0
+
+
+# Free text
+
+
+def free_text(table: Screening, position: int, certain: set[str], screened: Screened, hits: list[Hit]) -> int:
+    """Comments that may name somebody, unless a person has released them."""
+    texts = [text for text in table.distinct[position - 1].to_pylist() if text not in certain]
+    if not texts:
+        return 0
+    from pipelines.files.free_text import key_of, uncertain_texts
+
+    name = table.header[position - 1]
+    found = {
+        text: what
+        for text, what in uncertain_texts(texts).items()
+        if key_of(name, text) not in table.mapping.released
+    }
+    asked: set[str] = set()
+    for row, text in table.first_rows(position, list(found)):
+        hits.append(Hit(row, position, looks_like(found[text]), REMEDY_UNCERTAIN))
+        if text not in asked:
+            asked.add(text)
+            key = key_of(name, text)
+            screened.uncertain.append(Uncertain(table.shown, name, found[text], key, row, text))
+    return table.count(position, list(found))
+
+
+# References
+
+
+def references(
+    table: Screening, position: int, certain: set[str], screened: Screened, hits: list[Hit]
+) -> int:
+    """Days, numbers and names in references, each different one once; a name may be said to be a pseudonym."""
+    column, distinct = table.texts(position), table.distinct[position - 1]
+    if pc.all(pc.match_substring_regex(distinct, PLAIN_REFERENCE)).as_py() is not False:
+        return 0
+    from pipelines.files.references import suspicions
+
+    days = table.header.index("operated_on") if "operated_on" in table.header else None
+    operated = None if days is None else table.rows.column(days)
+    found = {
+        each.text: each
+        for each in reversed(suspicions(column, table.refs_are_pseudonyms, operated))
+        if each.text not in certain and not (each.confirmable and each.text in table.mapping.pseudonyms)
+    }
+    name, asked = table.header[position - 1], set()
+    for row, text in table.first_rows(position, list(found)):
+        each = found[text]
+        if text in asked:
+            continue
+        asked.add(text)
+        said = f'"{text}" looks like {each.what}' if each.confirmable else looks_like(each.what)
+        hits.append(Hit(row, position, said, REMEDY_NAME if each.confirmable else REMEDY_PSEUDONYM))
+        if each.confirmable:
+            screened.uncertain.append(Uncertain(table.shown, name, each.what, text, row, text))
+    return len(found)
+
+
+# What is said
 
 
 def with_total(findings: list[Finding], total: int) -> list[Finding]:
@@ -216,9 +387,15 @@ def with_total(findings: list[Finding], total: int) -> list[Finding]:
     return [*findings[:-1], replace(last, message=message)]
 
 
-def header_fault(name: str, shapes: dict[str, str]) -> str | None:
-    """Why a header is refused: one of the words, or the shape of an identifier."""
-    return header_word(name) or shapes.get(name) or shapes.get(name.replace("_", " "))
+def header_faults(table: Screening, found: dict[str, str]) -> dict[int, str]:
+    """Why headers of columns that are not read refuse a table, by position: a word, or the shape of an identifier."""
+    faults = {}
+    for position, name in enumerate(table.header, start=1):
+        if table.column(name) is None and not name.startswith(PASSED_OVER):
+            fault = header_word(name) or found.get(name) or found.get(name.replace("_", " "))
+            if fault:
+                faults[position] = fault
+    return faults
 
 
 def header_word(name: str) -> str | None:
@@ -239,33 +416,10 @@ def header_finding(shown: str, column: str, what: str) -> Finding:
         "identifier_in_header",
         "refused",
         f"{shown}, {column}: the header holds {what}.",
-        "Remove the column and export again; nothing of the file was stored.",
+        REMEDY_UNKNOWN,
         1,
         column,
     )
-
-
-def shapes_for(name: str, kind: Kind, refs_are_pseudonyms: bool) -> list[Group]:
-    """Certain shapes for every column; more for pseudonyms, free text and columns the kind does not know."""
-    if name.startswith(PASSED_OVER):
-        return [CERTAIN]
-    column = next((column for column in kind.columns if column.name == name), None)
-    if column is None or column.is_free_text:
-        return [CERTAIN, *((shape,) for shape in UNCERTAIN)]
-    if not column.is_pseudonym:
-        return [CERTAIN]
-    return [CERTAIN, (WORDS,)] if refs_are_pseudonyms else [CERTAIN, (WORDS,), (RECORD_NUMBER,)]
-
-
-def column_hits(
-    column: pa.ChunkedArray, row_numbers: pa.ChunkedArray, shown: str, found: dict[str, str]
-) -> Hits:
-    if not found:
-        return Hits(shown, 0, [])
-    places = pc.indices_nonzero(pc.is_in(column, pa.array(found, column.type)))
-    first = places[:LISTED]
-    pairs = zip(row_numbers.take(first).to_pylist(), column.take(first).to_pylist(), strict=True)
-    return Hits(shown, len(places), [(row, found[text]) for row, text in pairs])
 
 
 def found_shapes(texts: pa.ChunkedArray, group: Group) -> dict[str, str]:
@@ -283,24 +437,19 @@ def matching(texts: pa.ChunkedArray, pattern: str) -> pa.ChunkedArray:
     return texts.filter(pc.match_substring_regex(texts, pattern))
 
 
-def cell_findings(shown: str, hits: list[Hits]) -> Iterator[Finding]:
+def cell_findings(table: Screening, hits: list[Hit], named: dict[int, str]) -> Iterator[Finding]:
     """The first places in the order of rows, then of columns."""
-    places = sorted(
-        (row, position, hit.shown, what) for position, hit in enumerate(hits) for row, what in hit.rows
-    )
-    for row, _, column, what in places[:LISTED]:
-        yield Finding(
-            shown,
-            "identifier_in_cell",
-            "refused",
-            f"{shown}, row {row}, {column}: the cell holds what looks like {what}.",
-            remedy_for(what),
-            row,
-            column,
-        )
+    for hit in sorted(hits, key=lambda hit: (hit.row, hit.position))[:LISTED]:
+        column = named.get(hit.position) or table.named(hit.position)
+        message = f"{table.shown}, row {hit.row}, {column}: {hit.said}."
+        yield Finding(table.shown, "identifier_in_cell", "refused", message, hit.remedy, hit.row, column)
 
 
-def remedy_for(what: str) -> str:
-    if what in (WORDS.what, RECORD_NUMBER.what):
+def looks_like(what: str) -> str:
+    return f"the cell holds what looks like {what}"
+
+
+def remedy_for(what: str, known: bool) -> str:
+    if what == WORDS.what:
         return REMEDY_PSEUDONYM
-    return REMEDY_UNCERTAIN if what in {shape.what for shape in UNCERTAIN} else REMEDY
+    return REMEDY if known else REMEDY_UNKNOWN

@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
 
-from pipelines.contract.errors import FileRefused, Finding, UserError, WrongUsage
+from pipelines.contract.errors import FileRefused, Finding, Uncertain, UserError, WrongUsage
 from pipelines.contract.formats import KINDS, Kind, kind_of, missing_columns
 from pipelines.files import identifiers, refusals
 from pipelines.files.headers import (
@@ -36,6 +36,7 @@ from pipelines.files.headers import (
     place_of_header,
 )
 from pipelines.files.identifiers import (
+    Screening,
     column_shown,
     normalised,
     screen_file_name,
@@ -158,13 +159,15 @@ def read_parts(
     words = identifiers.vocabulary(code for codes in code_sets(specialty).values() for code in codes)
     parts: list[Part] = []
     refused: list[Finding] = []
+    uncertain: list[Uncertain] = []
     for number, file in enumerate(files, 1):
         try:
             parts += parts_of(file, number, words, refs_are_pseudonyms, mapping or NO_MAPPING)
         except FileRefused as refusal:
             refused += refusal.findings
+            uncertain += refusal.uncertain
     if refused:
-        raise FileRefused(refused)
+        raise FileRefused(refused, uncertain)
     parts.sort(key=lambda part: KINDS.index(part.kind))
     for number, part in enumerate(parts, 1):
         part.number = number
@@ -182,6 +185,7 @@ def parts_of(
         raise FileRefused([refusals.file_name_finding(number)])
     sha256 = hashlib.sha256(file.data).hexdigest()
     parts, refused, passed_over = [], [], []
+    uncertain: list[Uncertain] = []
     for named in named_sheets(file, number, words, mapping):
         try:
             parts.append(part_of(named, sha256, words, refs_are_pseudonyms, mapping))
@@ -193,10 +197,11 @@ def parts_of(
                 refused.append(finding)
         except FileRefused as refusal:
             refused += refusal.findings
+            uncertain += refusal.uncertain
     if not parts and not refused:
         refused = [finding for _, finding in passed_over]
     if refused:
-        raise FileRefused(refused)
+        raise FileRefused(refused, uncertain)
     parts[0].skipped = (*(said for said, _ in passed_over), *parts[0].skipped)
     return parts
 
@@ -218,7 +223,10 @@ def part_of(
     rows, skipped = rows_of_the_table(sheet, kind) if kind else (sheet.rows, ())
     if not rows.num_rows:
         raise refusals.no_rows()
-    refused = identifiers.screen(sheet.header, rows, kind, named.shown, refs_are_pseudonyms, words)
+    screened = identifiers.screen(
+        Screening(sheet.header, rows, kind, named.shown, refs_are_pseudonyms, words, mapping)
+    )
+    refused = screened.refused
     if sheet.header_twice:
         refused.append(sheet.header_twice.finding(named.shown))
     elif kind is None:
@@ -226,11 +234,22 @@ def part_of(
     elif not kind.read:
         refused.append(refusals.kind_not_read(kind, named.shown))
     if refused or kind is None:
-        raise FileRefused(refused)
+        raise FileRefused(refused, screened.uncertain)
     rows = rows.select([*(name for name in sheet.header if name in kind.names), SOURCE_ROW, TOO_MANY_CELLS])
     for column, text in added.items():
         rows = rows.append_column(column, pa.repeat(pa.scalar(text), rows.num_rows))
-    return Part(0, sha256, kind, named.shown, named.stored_as, header, rows.num_rows, rows, skipped)
+    return Part(
+        0,
+        sha256,
+        kind,
+        named.shown,
+        named.stored_as,
+        header,
+        rows.num_rows,
+        rows,
+        skipped,
+        tuple(screened.warnings),
+    )
 
 
 def no_kind(named: Named, sheet: Sheet, header: list[str], mapping: TableMapping) -> Finding:

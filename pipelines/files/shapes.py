@@ -126,7 +126,8 @@ CERTAIN = (
 
 # A pseudonym column holds no words and no number of somebody's records.
 WORDS = Shape("words, not a pseudonym", r"\pL[\pM]*[,.]?[\s\x{A0}]+\pL")
-RECORD_NUMBER = Shape("a record number, not a pseudonym", r"^[0-9]{6,}$")
+# Few letters, few digits, no day: what needs no second look.
+PLAIN_REFERENCE = r"^[A-Za-z]{0,2}[-_]?[0-9]{0,5}(?:[-_][A-Za-z]?(?:[0-9]{1,5}|[0-9]{7}))?$"
 
 MONTH = (
     r"(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?"
@@ -145,11 +146,83 @@ DATES = (
     rf"(?i){BEFORE}{MONTH}[-\s/]*{DAY_NUMBER}(?:st|nd|rd|th)?[-,\s/]+{YEAR}{AFTER}",
 )
 CAPITALISED = r"\p{Lu}[\pM]*(?:['’-]?\pL[\pM]*)+"
+A_DATE = Shape("a date", "|".join(f"(?:{date})" for date in DATES))
+SIX_DIGITS = Shape("a number of six digits or more", r"[0-9]{6}")
+# In columns that are not read, for a warning.
 UNCERTAIN = (
-    Shape("a date", "|".join(f"(?:{date})" for date in DATES)),
-    Shape("a number of six digits or more", r"[0-9]{6}"),
+    A_DATE,
+    SIX_DIGITS,
     Shape(
         "a person's name (two words with capitals)",
         rf"{BEFORE}(?:{CAPITALISED},?|(?:Dr|Mr|Mrs|Ms|Prof)\.)[\s\x{{A0}}]+{CAPITALISED}",
+    ),
+)
+
+# In free text
+
+GROUPS = re.compile(r"(?<![\w.,/])\(?\+?[0-9]{1,5}\)?(?:[ .-][0-9]{2,5}){1,6}(?![\w/]|[.,][0-9])")
+TWO_YEARS = re.compile(r"(?:19|20)[0-9]{2}[ -](?:19|20)[0-9]{2}")
+FEWEST_DIGITS = 7
+
+
+def has_long_number(text: str) -> bool:
+    """A number in groups of digits, such as a telephone's; two years are none."""
+    return any(
+        sum(map(str.isdigit, each)) >= FEWEST_DIGITS and not TWO_YEARS.fullmatch(each)
+        for each in GROUPS.findall(text)
+    )
+
+
+NAMED_MONTH = (
+    r"(?:Jan(?:uary)?|Feb(?:ruary)?|Mar(?:ch)?|Apr(?:il)?|May|June?|July?|Aug(?:ust)?|Sept?(?:ember)?|Oct(?:ober)?"
+    r"|Nov(?:ember)?|Dec(?:ember)?)"
+)
+LABEL = (
+    r"(?:mrn|nhs|ssn|acct|account|policy|insurance|licen[cs]e|passport|plate|reg(?:istration)?|serial|s/n|chart|hospital"
+    r"|hosp|record|member|udi|device)"
+)
+ADDRESSES = (
+    r"\b[A-Z]{1,2}[0-9][A-Z0-9]? [0-9][A-Z]{2}\b",
+    r"\b[A-Z]{2} [0-9]{5}\b",
+    r"(?i:\b[0-9]{1,5}[a-z]?,? (?:\pL+ ){1,3}(?:street|road|avenue|boulevard|terrace)\b)",
+    r"\b[0-9]{1,5}[a-z]? (?:\p{Lu}\pL+ ){1,3}(?:Lane|Drive|Close|Court|Way|St|Rd|Ave)\b",
+    r"(?i:\b\pL+(?:straße|strasse|gasse|platz|weg) [0-9])",
+    r"(?i:\b(?:rue|calle|via|avenida|rua) (?:\pL+ ){1,4}[0-9])|(?i:\b[0-9]+,? rue )",
+)
+IN_TEXT = (
+    A_DATE,
+    SIX_DIGITS,
+    Shape(
+        "a day",
+        rf"{BEFORE}[0-3]?[0-9](?:st|nd|rd|th)?(?: of)? {NAMED_MONTH}{AFTER}|{BEFORE}{NAMED_MONTH} [0-3]?[0-9]"
+        rf"(?:st|nd|rd|th|[,.;)]|$)|(?i:\b(?:on|dated|seen) [0-3]?[0-9][/.][01]?[0-9]){AFTER}"
+        r"|[0-9]{1,4}年[0-9]{1,2}月|[0-9]{1,2}月[0-9]{1,2}日",
+    ),
+    Shape("a birth date", r"(?i)\b(?:born|dob|d\.o\.b|birth(?:day|date)?)\b[^0-9]{0,14}[0-9]"),
+    Shape(
+        "an age over 89",
+        r"(?i)\b(?:9[0-9]|1[01][0-9])[\s-]*(?:years?|yrs?|yo|y/o|y\.o)\b|\baged? (?:9[0-9]|1[01][0-9])\b",
+    ),
+    Shape(
+        "a number of somebody's records",
+        rf"(?i)\b{LABEL}\b[\s.:#]*(?:no|number|nr|id)?[\s.:#]*[a-z-]{{0,4}}[0-9][\w-]{{2,}}",
+    ),
+    Shape("a long number", r"[0-9][ .)-]{1,2}[0-9]{2}", has_long_number),
+    Shape("a telephone number", r"(?:^|\s)\+[0-9]{1,3}[ -]?[0-9]{2}"),
+    Shape("an address", "|".join(ADDRESSES)),
+    Shape(
+        "a code of a person, vehicle or device",
+        r"\b[A-Z]{6}[0-9]{2}[A-Z][0-9]{2}[A-Z][0-9]{3}[A-Z]\b|\b[A-Z]{3}[0-9]{4}\b|\b[A-Z]{2}[0-9]{2} ?[A-Z]{3}\b"
+        r"|(?i:\b[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\b)|(?i:\b(?:[0-9a-f]{2}[:-]){5}[0-9a-f]{2}\b)"
+        r"|\b[A-HJ-NPR-Z0-9]{3}[A-Z][A-HJ-NPR-Z0-9]{9}[0-9]{4}\b",
+    ),
+    Shape("a place on a map", r"-?[0-9]{1,3}\.[0-9]{3,}\s?[°NS]?,\s?-?[0-9]{1,3}\.[0-9]{3,}"),
+    Shape(
+        "the name of a file", r"(?i)\b[a-z]:\\|/(?:home|users)/|\.(?:jpe?g|png|dcm|mp4|mov|pdf|docx?|xlsx?)\b"
+    ),
+    Shape(
+        "an address on a network",
+        r"(?:^|\s)@[A-Za-z_]\w{2,}|(?i:\w\s*[\[(]\s*at\s*[\])]\s*\w)|(?i:\w+ at \w+ dot \w+)"
+        r"|(?i:\b[a-z0-9-]+\.(?:com|org|net|edu|gov|io|info|health|co\.uk|de|fr|cn)\b)",
     ),
 )
