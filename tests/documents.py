@@ -42,6 +42,7 @@ WORDS = {
     "allowed": "*its codes*",
     "range": "*from–to*",
     "date_form": "*the form*",
+    "what": "*an identifier*",
 }
 PERSON = ("programme_ref", "cohort", "trainee_ref")
 

@@ -19,6 +19,7 @@ from pathlib import Path
 
 import names
 import phonenumbers
+import stdnum
 
 CHANCE = random.Random(20261126)
 TEXTS_OF_A_KIND = 25
@@ -90,7 +91,7 @@ def some_day(form: str) -> str:
 
 
 def valid(module: str, make: Callable[[], str]) -> Callable[[], str]:
-    checked = importlib.import_module(f"stdnum.{module}")
+    checked = importlib.import_module(f"{stdnum.__name__}.{module}")
 
     def one() -> str:
         return next(text for text in (make() for _ in range(50_000)) if checked.is_valid(text))
@@ -138,7 +139,7 @@ NAMES: dict[str, Callable[[], str]] = {
     "invisible letters inside": lambda: "\u200b".join(f"{first()} {last()}"),
     "letters of full width": lambda: wide(f"{first()} {last()}"),
     "letters of two alphabets": lambda: f"{first()}a {last()}".translate(CYRILLIC),
-    **{f"{language} name": (lambda many=many: CHANCE.choice(many)) for language, many in OTHER_NAMES.items()},  # type: ignore[misc]
+    **{f"{language} name": (lambda many=many: CHANCE.choice(many)) for language, many in OTHER_NAMES.items()},  # type: ignore[misc] - a default binds the list
 }  # fmt: skip
 FAMILY_NAMES: dict[str, Callable[[], str]] = {
     "family name alone": in_notes(last, ["assisted by {}", "Seen with {}", "taken over by {} at once", "supervised by {}, calm"]),

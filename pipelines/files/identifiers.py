@@ -144,8 +144,19 @@ def normalised(header: str) -> str:
 def column_shown(header: list[str], position: int, words: frozenset[str] = frozenset()) -> str:
     """The name of a column where all of it is plain words, else `column 5`: a header may hold anything."""
     name = header[position - 1] if position <= len(header) else ""
-    plain = all(word in words or word in of_the_format() or word.isdigit() for word in name.split("_"))
-    return name if plain and re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) else f"column {position}"
+    plain = re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) and all(
+        len(word) < 2 or word in words or word in of_the_format() or word.isdigit() or is_english(word)
+        for word in name.split("_")
+    )
+    return name if plain else f"column {position}"
+
+
+def is_english(word: str) -> bool:
+    """Whether a word is an English one and nobody's name."""
+    # Imported here: nearly every header is of the format.
+    from pipelines.files.names import class_of
+
+    return class_of(word) in ("plain", "word")
 
 
 @functools.cache

@@ -127,7 +127,10 @@ CERTAIN = (
 # A pseudonym column holds no words and no number of somebody's records.
 WORDS = Shape("words, not a pseudonym", r"\pL[\pM]*[,.]?[\s\x{A0}]+\pL")
 # Few letters, few digits, no day: what needs no second look.
-PLAIN_REFERENCE = r"^[A-Za-z]{0,2}[-_]?[0-9]{0,5}(?:[-_][A-Za-z]?(?:[0-9]{1,5}|[0-9]{7}))?$"
+PLAIN_REFERENCE = (
+    r"^(?:[A-Za-z]{0,2}|(?i:case|site|log|ref|resident|trainee|supervisor|reviewer))[-_]?[0-9]{0,5}"
+    r"(?:[-_][A-Za-z]?(?:[0-9]{1,5}|[0-9]{7}))?$"
+)
 
 MONTH = (
     r"(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?"
