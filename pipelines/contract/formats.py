@@ -76,11 +76,6 @@ class Column:
         return self.name in ("comment", "rationale")
 
     @property
-    def is_open(self) -> bool:
-        """Whether a word of the programme's own may stand in it, beside the codes: the service of a rotation."""
-        return self.name == "value"
-
-    @property
     def stored(self) -> tuple[Kept, ...]:
         """What the store keeps of this column."""
         if self.kept:

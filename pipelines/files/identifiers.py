@@ -53,6 +53,8 @@ REMEDY_NAME = (
     "If it is a pseudonym, say so once in the source's mapping; else use one such as T07 and export again. Nothing was"
     " stored."
 )
+# What a person may say to be a pseudonym, or release.
+CONFIRMABLE = (REMEDY_NAME, REMEDY_UNCERTAIN)
 # A number of a person has as many digits and letters.
 LONG_ENOUGH = r"^(?:[0-9A-Za-z][\s.\-/]?){8,33}$"
 
@@ -264,7 +266,7 @@ def screen(table: Screening) -> Screened:
             total += unknown_column(table, position, found, screened, hits)
         elif column.is_free_text:
             total += free_text(table, position, set(certain), screened, hits)
-        elif column.is_pseudonym or column.is_open:
+        elif column.is_pseudonym:
             total += references(table, position, set(certain), screened, hits)
     named = {position: f"column {position}" for position in in_header}
     screened.refused += cell_findings(table, hits, named)

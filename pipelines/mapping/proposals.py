@@ -17,8 +17,8 @@ from ruamel.yaml.comments import CommentedMap
 from pipelines.contract.errors import FileRefused, Finding, WrongUsage
 from pipelines.contract.formats import Column, Kind, kind_of
 from pipelines.files import identifiers
-from pipelines.files.headers import PASSED_OVER, folded, nearest, proposed_columns
-from pipelines.files.identifiers import column_shown
+from pipelines.files.headers import PASSED_OVER, TableMapping, folded, nearest, proposed_columns
+from pipelines.files.identifiers import CONFIRMABLE, Screening, column_shown
 from pipelines.files.reading import (
     SOURCE_ROW,
     TOO_MANY_CELLS,
@@ -77,7 +77,7 @@ def unknown_in(
     away. A column of no meaning yet that does is proposed to be dropped.
     """
     vocabulary = identifiers.vocabulary(code for codes in all_codes(specialty).values() for code in codes)
-    search = _Search(words_of(specialty, mapping), vocabulary, refs_are_pseudonyms)
+    search = _Search(words_of(specialty, mapping), vocabulary, refs_are_pseudonyms, mapping.of_tables())
     refused: list[Finding] = []
     for number, file in enumerate(files, 1):
         for named in named_sheets(file, number, vocabulary, mapping.of_tables()):
@@ -97,6 +97,7 @@ class _Search:
     words: Words
     vocabulary: frozenset[str]
     refs_are_pseudonyms: bool
+    tables: TableMapping
     headers: dict[str, UnknownHeader] = field(default_factory=dict)
     met: dict[tuple[str, str], UnknownWord] = field(default_factory=dict)
     without_trainee: bool = False
@@ -111,14 +112,18 @@ class _Search:
             sheet, header=names, rows=sheet.rows.rename_columns([*names, SOURCE_ROW, TOO_MANY_CELLS])
         )
         rows, _ = rows_of_the_table(renamed, kind)
-        findings = identifiers.screen(likely, rows, kind, shown, self.refs_are_pseudonyms, self.vocabulary)
+        screened = identifiers.screen(
+            Screening(likely, rows, kind, shown, self.refs_are_pseudonyms, self.vocabulary, self.tables)
+        )
         places = {
             word: place
             for place in range(len(likely))
             for word in (f"column {place + 1}", column_shown(likely, place + 1))
         }
         refused = []
-        for finding in findings:
+        for finding in screened.refused:
+            if finding.remedy in CONFIRMABLE:
+                continue
             place = places.get(finding.column_name or "")
             if place is None or likely[place] in kind.names:
                 refused.append(finding)
