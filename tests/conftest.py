@@ -24,6 +24,8 @@ SLOW = (
         "test_gate",
         "test_department",
         "test_proxy",
+        "test_loopback",
+        "test_small_counts",
         "test_ended_halfway",
         "test_full_disk",
         "test_run",

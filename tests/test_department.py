@@ -11,14 +11,18 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.exceptions import InvalidStatus
 
 from dashboard.sessions import HEADER
 from dashboard.tabs import LEAVE, NO_SESSION
+from pipelines.store.store import Store
+from tests.benchmarks.load import opened_snapshots
 from tests.department import (
     PASSPHRASE,
     PEOPLE,
@@ -32,7 +36,7 @@ from tests.department import (
     sign_in,
 )
 from tests.serving import ROOT, Answer, Server, Tab, cookie_of, everything, tab
-from tests.stores import run_well
+from tests.stores import run_well, write_csv
 
 CASE_OF_T02 = b"C003"
 
@@ -393,3 +397,38 @@ def test_a_screen_of_another_role_is_not_reached_by_its_address(address: str) ->
 def test_only_the_one_host_is_answered(address: str, host: str) -> None:
     for path in ("/", "/sign-in", "/health"):
         assert Answer(address, path, host=host).status == 400
+
+
+# ---- many at once
+
+
+def _clicks(address: str, account: str) -> list[ForwardMsg]:
+    with tab(address, sign_in(address, account)) as own:
+        for screen in ("", "methods", ""):
+            own.open(screen)
+    return own.messages
+
+
+def test_many_click_while_an_export_is_brought_in_and_a_snapshot_is_opened_once(
+    server: Server, root: Path, tmp_path: Path
+) -> None:
+    """The short form of tests/benchmarks/load.py."""
+    header = "case_ref,trainee_ref,operated_on,procedure,role\n"
+    export = write_csv(tmp_path / "more.csv", f"{header}C900,T02,2026-05-04,phaco_iol,surgeon\n")
+    before = Store(root).current().snapshot
+    with ThreadPoolExecutor(2 * len(PEOPLE) + 1) as pool:
+        clicking = [pool.submit(_clicks, server.address, account) for account in (*PEOPLE, *PEOPLE)]
+        bringing_in = pool.submit(run_well, "intake", export, "--append", "--store", root)
+        received = [message for each in clicking for message in each.result()]
+    bringing_in.result()
+    assert Store(root).current().snapshot == before + 1
+    elements = [message.delta.new_element for message in received]
+    assert [each.exception.message for each in elements if each.WhichOneof("type") == "exception"] == []
+    assert len([each for each in received if each.WhichOneof("type") == "script_finished"]) == 3 * 2 * len(
+        PEOPLE
+    )
+    with tab(server.address, sign_in(server.address, "t02")) as own:
+        own.rerun()
+        assert b"C900" in everything(own.open("cases"))
+    opened = opened_snapshots(server)
+    assert len(opened) == len(set(opened)) >= 1

@@ -22,7 +22,7 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from dashboard import server
-from dashboard.gate import Gate, Site
+from dashboard.gate import PART_BYTES, Gate, Site
 from dashboard.sessions import HEADER, LONGEST_SECONDS, Limits, Sessions, Who, cookie_name, read_viewer
 from dashboard.tabs import NO_SESSION
 from pipelines.contract.errors import WrongUsage
@@ -311,6 +311,70 @@ def test_a_session_ends_when_it_is_too_old() -> None:
     assert read_viewer(_passed_on(cookie, sessions)) == T22
     now[0] += 1
     assert _passed_on(cookie, sessions) is None
+
+
+def test_a_download_in_flight_ends_with_its_session() -> None:
+    sessions, sent = Sessions(), list[Message]()
+    name = sessions.open(T22)
+    sessions.offer(name, "/media/a.csv")
+    body = bytes(10 * PART_BYTES)
+
+    async def app(_scope: Scope, _receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": body})
+
+    async def receive() -> Message:
+        return {"type": "http.request"}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+        if len(sent) == 4:  # the head and three parts
+            sessions.close(name)
+
+    headers = [(b"host", b"127.0.0.1:80"), (b"cookie", f"{cookie_name(80)}={name}".encode())]
+    scope = {
+        "type": "http",
+        "path": "/media/a.csv",
+        "headers": headers,
+        "method": "GET",
+        "server": ("127.0.0.1", 80),
+    }
+    asyncio.run(Gate(app, sessions, Site())(scope, receive, send))
+    assert [len(each.get("body", b"")) for each in sent] == [0, PART_BYTES, PART_BYTES, PART_BYTES]
+    assert all(each["more_body"] for each in sent[1:])  # so that the browser knows that it is not whole
+
+
+def test_a_file_is_not_answered_where_the_log_cannot_be_written() -> None:
+    sessions, sent = Sessions(), list[Message]()
+    name = sessions.open(T22)
+    sessions.offer(name, "/media/a.csv")
+
+    async def app(_scope: Scope, _receive: Receive, send: Send) -> None:
+        disposition = (b"content-disposition", b'attachment; filename="volume-2027.csv"')
+        await send({"type": "http.response.start", "status": 200, "headers": [disposition]})
+        await send({"type": "http.response.body", "body": b"T22"})
+
+    async def receive() -> Message:
+        return {"type": "http.request"}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    def cannot(who: Who, file: str) -> None:
+        assert (who, file) == (T22, "volume-2027.csv")
+        raise OSError("no space left")
+
+    headers = [(b"host", b"127.0.0.1:80"), (b"cookie", f"{cookie_name(80)}={name}".encode())]
+    scope = {
+        "type": "http",
+        "path": "/media/a.csv",
+        "headers": headers,
+        "method": "GET",
+        "server": ("127.0.0.1", 80),
+    }
+    with pytest.raises(OSError, match="no space"):
+        asyncio.run(Gate(app, sessions, Site(), cannot)(scope, receive, send))
+    assert sent == []
 
 
 def test_two_sessions_have_two_names_and_close_apart() -> None:
