@@ -1,7 +1,7 @@
 -- How well would each requirement's forecast have served for the trainees of the classes that have completed?
 --
 -- Rows:   one per programme, requirement with a minimum, and active month 6, 12, 18, 24, 30
--- Reads:  pace_trial (pipelines/build/forecast.py)
+-- Reads:  pace_trial (pipelines/build/pace_tables.py)
 -- Source: each completed class forecast from the other completed ones; Brier 1950, Mon Weather Rev 78:1. The bounds
 --         70 % and 0.01: our own choice
 create view definition.pace_backtest as

@@ -2,7 +2,7 @@
 --
 -- Rows:   one per trainee and counted requirement in force for their class
 -- Reads:  case_volume, trainee, trainee_clock, trainee_month, credited_month, pace_backtest, pace_forecast
---         (pipelines/build/forecast.py)
+--         (pipelines/build/pace_tables.py)
 -- Source: quartiles from 10 people, 10 and 90 from 20: the design's rule for bands; Wilson: 010_wilson.sql
 create view definition.pace as
 with

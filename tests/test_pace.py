@@ -94,20 +94,29 @@ def test_a_leave_of_six_months_put_into_a_log_moves_no_number_of_pace() -> None:
 # ---- the forecast
 
 
+def range_of(finals: Any) -> tuple[float, float, float]:
+    """Of one person and requirement; nan is None."""
+    found = forecast.final_range(np.array(finals, dtype=float)[None, :, None])
+    return tuple(None if np.isnan(each[0, 0]) else float(each[0, 0]) for each in found)  # type: ignore[return-value] - as said
+
+
 @pytest.mark.parametrize("people", [9, 14, 40])
 def test_the_range_has_the_quantiles_of_a_reference_library(people: int) -> None:
     # scipy.stats.mstats.mquantiles with alphap = betap = 0 is type 6 of Hyndman and Fan 1996.
     finals = np.sort(np.random.default_rng(people).integers(0, 200, people)).astype(float)
     low, median, high = mstats.mquantiles(finals, [0.1, 0.5, 0.9], alphap=0, betap=0)
     expected = (math.floor(low + 1e-9), math.floor(median + 0.5), math.ceil(high - 1e-9))
-    assert forecast.final_range(finals) == expected
+    assert range_of(finals) == expected
 
 
 def test_between_the_lowest_and_the_highest_of_nine_lie_80_percent_and_below_nine_nothing_is_said() -> None:
     nine = np.array([3.0, 5, 6, 8, 9, 9, 12, 20, 31])
-    assert forecast.final_range(nine) == (3, 9, 31)
-    assert forecast.final_range(nine[:8]) == (None, 9, None)
-    assert forecast.final_range(nine[:0]) == (None, None, None)
+    assert range_of(nine) == (3, 9, 31)
+    assert range_of(nine[:8]) == (None, 9, None)
+    assert range_of(nine[:0]) == (None, None, None)
+    # An earlier trainee who says nothing is none of them.
+    assert range_of([*nine, np.nan, np.nan]) == (3, 9, 31)
+    assert range_of([*nine[:8], np.nan]) == (None, 9, None)
 
 
 def test_a_range_of_nine_holds_a_tenth_one_in_80_of_100() -> None:
@@ -116,8 +125,8 @@ def test_a_range_of_nine_holds_a_tenth_one_in_80_of_100() -> None:
     held = 0
     for _ in range(4000):
         *earlier, new = rng.normal(0, 1, 10) * 1000
-        low, _, high = forecast.final_range(np.array(earlier))
-        held += low <= new <= high  # type: ignore[operator] - nine people have a range
+        low, _, high = range_of(earlier)
+        held += low <= new <= high
     assert held / 4000 == pytest.approx(0.8, abs=0.019)
 
 
@@ -129,12 +138,14 @@ def test_a_chance_has_half_a_person_on_either_side(reached: int, people: int, ch
 
 
 def test_the_two_methods_say_what_their_names_say() -> None:
-    earlier = forecast.Earlier(*(np.array(each, dtype=float) for each in ([2, 4, 0], [10, 8, 5], [10, 8, 5])))
-    counts = np.array([3.0, 0.0])
-    added, scaled = (method(earlier, counts) for method in forecast.METHODS.values())
-    assert [list(each) for each in added] == [[7, 8, 11], [4, 5, 8]]
-    # 3 x 8/4 and 3 x 10/2; nobody's factor helps who has none.
-    assert [list(each) for each in scaled] == [[6, 15], [4, 5, 8]]
+    then, later = (np.array(each, dtype=float)[:, None] for each in ([2, 4, 0], [10, 8, 5]))
+    earlier = forecast.Earlier(then, later, later)
+    counts = np.array([[3.0], [0.0]])
+    added, scaled = (method(earlier, counts)[:, :, 0].tolist() for method in forecast.METHODS.values())
+    assert added == [[11, 7, 8], [8, 4, 5]]
+    # 3 x 10/2 and 3 x 8/4; nobody's factor helps who has none.
+    assert scaled[0][:2] == [15, 6] and np.isnan(scaled[0][2])
+    assert scaled[1] == [8, 4, 5]
 
 
 # ---- when a forecast is withheld

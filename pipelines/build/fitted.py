@@ -15,7 +15,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipelines.build.anytime import anytime_interval
-from pipelines.build.forecast import pace_forecast, pace_trial
+from pipelines.build.pace_tables import pace_forecast, pace_trial
 from pipelines.build.run_lengths import Floats, limit_for, mean_run_length, signal_chance
 
 Connection = duckdb.DuckDBPyConnection

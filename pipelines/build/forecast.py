@@ -1,10 +1,5 @@
 """What became of earlier trainees who stood where somebody stands now, as a forecast: what SQL cannot say of pace.
 
-Reads `trainee`, `trainee_clock`, `case_volume` and `credited_month`; the views of pace join what it makes:
-
-- `pace_trial`: one row a programme, requirement and active month of the back-test, with the counts behind its figures
-- `pace_forecast`: one row a trainee in training whose data are current, and a requirement
-
 Earlier trainees are those who completed, of classes in which nobody is in training any more. All counts are taken on the
 clock of active months. Quantiles: Hyndman and Fan 1996, Am Stat 50:361, type 7 for where people stood, type 6 for the range
 of a forecast (between the lowest and the highest of nine lie 80 % of new ones); Brier 1950, Mon Weather Rev 78:1.
@@ -12,14 +7,11 @@ of a forecast (between the lowest and the highest of nine lie 80 % of new ones);
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from itertools import groupby
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
-import duckdb
 import numpy as np
-import pyarrow as pa
 
 TRIED_AT = (6, 12, 18, 24, 30)
 # Below so many earlier people a range of 80 % has no end.
@@ -32,43 +24,33 @@ PRIOR = 0.5
 A_MILLION = 1_000_000
 
 Numbers = np.ndarray
-FORECAST = pa.schema(
-    [("programme_ref", pa.string()), ("trainee_ref", pa.string()), ("requirement_ref", pa.string())]
-    + [(name, pa.int64()) for name in ("earlier_people", "like_people", "like_met")]
-    + [(name, pa.float64()) for name in STOOD]
-    + [("earlier_a_month", pa.float64()), ("method", pa.string())]
-    + [(name, pa.int64()) for name in ("final_low", "final_median", "final_high")]
-    + [("probability", pa.float64())]
-)
-TRIAL = pa.schema(
-    [("programme_ref", pa.string()), ("requirement_ref", pa.string()), ("active_month", pa.int32())]
-    + [("method", pa.string())]
-    + [(name, pa.int64()) for name in ("people", "ranges", "covered", "open_people")]
-    + [(name, pa.float64()) for name in ("squares", "squares_share", "squares_line")]
-)
 
 
 @dataclass(frozen=True)
 class Course:
-    """One requirement of some people: when their cases came, on the clock, and where training ended or ends.
+    """When people's cases toward some requirements came, on the clock, and where training ended or ends.
 
-    `person`, `at` and `cases` are rows of equal length, `ends` one number a person; months in millionths.
+    `person`, `requirement`, `at` and `cases` are rows of equal length, `ends` one number a person; months in millionths.
     """
 
     person: Numbers
+    requirement: Numbers
     at: Numbers
     cases: Numbers
     ends: Numbers
+    requirements: int
 
     def through(self, month: float) -> Numbers:
-        """Everybody's count through that active month."""
+        """Everybody's counts through that active month: person by requirement."""
         inside = self.at <= month
-        return np.bincount(self.person[inside], weights=self.cases[inside], minlength=len(self.ends))
+        shape = (len(self.ends), self.requirements)
+        cells = self.person[inside] * self.requirements + self.requirement[inside]
+        return np.bincount(cells, weights=self.cases[inside], minlength=shape[0] * shape[1]).reshape(shape)
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where people stand: their counts, the active month at which all of them do, and what is left of training."""
+    """Where people stand: their counts (person by requirement), their one active month, and what is left of training."""
 
     counts: Numbers
     month: int
@@ -95,70 +77,78 @@ def earlier_at(course: Course, chosen: Numbers, place: Place) -> Earlier:
     return Earlier(then[reached], later[reached], course.through(np.inf)[reached])
 
 
-def own_count_and_increments(earlier: Earlier, counts: Numbers) -> list[Numbers]:
-    """For each own count, what it would be with what each earlier trainee did after that month."""
-    increments = np.sort(earlier.later - earlier.then)
-    return [count + increments for count in counts]
+def own_count_and_increments(earlier: Earlier, counts: Numbers) -> Numbers:
+    """What each own count would be with what each earlier trainee did after that month: own, earlier, requirement."""
+    finals: Numbers = counts[:, None, :] + (earlier.later - earlier.then)[None]
+    return finals
 
 
-def share_of_the_final_count(earlier: Earlier, counts: Numbers) -> list[Numbers]:
-    """For each own count, what it would be if it grew by the factor by which each earlier trainee's did.
+def share_of_the_final_count(earlier: Earlier, counts: Numbers) -> Numbers:
+    """What each own count would be if it grew by the factor by which each earlier trainee's did; nan: they say nothing.
 
-    Where nobody had a case then, or oneself has none, a factor says nothing: what earlier trainees did is added.
+    Where nobody had a case then, or oneself has none, no factor says anything: what earlier trainees did is added.
     """
     had = earlier.then > 0
-    factors = np.sort(earlier.later[had] / earlier.then[had])
-    added = own_count_and_increments(earlier, counts)
-    return [
-        count * factors if count > 0 and len(factors) else plus
-        for count, plus in zip(counts, added, strict=True)
-    ]
+    factors = np.divide(earlier.later, earlier.then, out=np.full(earlier.then.shape, np.nan), where=had)
+    grows = (counts > 0) & had.any(axis=0)
+    return np.where(
+        grows[:, None, :], counts[:, None, :] * factors[None], own_count_and_increments(earlier, counts)
+    )
 
 
-Method = Callable[[Earlier, Numbers], list[Numbers]]
+Method = Callable[[Earlier, Numbers], Numbers]
 METHODS: dict[str, Method] = {
     "own count and increments": own_count_and_increments,
     "share of the final count": share_of_the_final_count,
 }
 
 
-def final_range(finals: Numbers) -> tuple[int | None, int | None, int | None]:
-    """The 80 % range and the median of a forecast, in whole cases, outward; no range below nine people."""
-    if not len(finals):
-        return None, None, None
-    low, median, high = np.quantile(finals, RANGE, method="weibull")
-    whole = int(np.floor(median + 0.5))
-    if len(finals) < FEWEST_FOR_A_RANGE:
-        return None, whole, None
-    return int(np.floor(low + 1e-9)), whole, int(np.ceil(high - 1e-9))
+def final_range(finals: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """The ends of the 80 % range and the median of forecasts, in whole cases, outward; nan where there is none.
+
+    `finals` is own by earlier by requirement; there is no range below nine earlier people.
+    """
+    ordered, number = np.sort(finals, axis=1), np.sum(~np.isnan(finals), axis=1)
+    low, median, high = (_quantile(ordered, number, share) for share in RANGE)
+    few = number < FEWEST_FOR_A_RANGE
+    return (
+        np.where(few, np.nan, np.floor(low + 1e-9)),
+        np.floor(median + 0.5),
+        np.where(few, np.nan, np.ceil(high - 1e-9)),
+    )
 
 
-def chance(reached: Any, people: int) -> float:
+def _quantile(ordered: Numbers, number: Numbers, share: float) -> Numbers:
+    """Type 6 of the first so many of each ordered row: the place share x (n + 1), between the two nearest."""
+    if not ordered.shape[1]:
+        return np.full(number.shape, np.nan)
+    place = np.clip(share * (number + 1), 1, np.maximum(number, 1))
+    below = np.floor(place).astype(int)
+    above = np.minimum(below + 1, np.maximum(number, 1))
+    first, second = (
+        np.take_along_axis(ordered, each[:, None, :] - 1, axis=1)[:, 0] for each in (below, above)
+    )
+    return np.asarray(first + (place - below) * (second - first))
+
+
+def chance(reached: Any, people: Any) -> Any:
     """The share of people who reached it, with the stated prior: one half where there is nobody."""
-    return float((reached + PRIOR) / (people + 2 * PRIOR))
+    return (reached + PRIOR) / (people + 2 * PRIOR)
 
 
-# ---- one requirement of one programme
+# ---- the requirements of one programme that are in force for the same people
 
-
-@dataclass
-class Trial:
-    """The back-test of one method at one month, added up over classes."""
-
-    people: int = 0
-    ranges: int = 0
-    covered: int = 0
-    open_people: int = 0
-    squares: float = 0.0
-    squares_share: float = 0.0
-    squares_line: float = 0.0
+COUNTS = ("people", "ranges", "covered", "open_people")
+SQUARES = ("squares", "squares_share", "squares_line")
+# The sums of a back-test at one month, each with one number a requirement.
+Trial = dict[str, Numbers]
 
 
 @dataclass(frozen=True)
 class Asked:
-    """One requirement: its minimum, the course of everybody for whom it is in force, who completed, and their classes."""
+    """The minimums, the course of everybody for whom they are in force, who completed, and their classes."""
 
-    minimum: int
+    minimums: Numbers
     course: Course
     completed: Numbers
     classes: Numbers
@@ -171,7 +161,7 @@ def back_test(asked: Asked, method: Method) -> list[Trial]:
     """
     trials = []
     for months in TRIED_AT:
-        trial = Trial()
+        trial = {name: np.zeros(len(asked.minimums)) for name in (*COUNTS, *SQUARES)}
         for this in np.unique(asked.classes[asked.completed]):
             _try_class(trial, asked, asked.classes == this, months * A_MILLION, method)
         trials.append(trial)
@@ -181,207 +171,78 @@ def back_test(asked: Asked, method: Method) -> list[Trial]:
 def _try_class(trial: Trial, asked: Asked, of_class: Numbers, month: int, method: Method) -> None:
     course, completed = asked.course, asked.completed
     tested = completed & of_class & (course.ends >= month)
-    final = course.through(np.inf)
     for end in np.unique(course.ends[tested]):
         these = tested & (course.ends == end)
         place = Place(course.through(month)[these], month, int(end) - month)
         earlier = earlier_at(course, completed & ~of_class, place)
         if earlier.people:
-            _judge(trial, earlier, place, asked.minimum, method(earlier, place.counts), final[these])
+            final = course.through(np.inf)[these]
+            _judge(trial, earlier, place, asked.minimums, method(earlier, place.counts), final)
 
 
 def _judge(
-    trial: Trial, earlier: Earlier, place: Place, minimum: int, forecasts: list[Numbers], final: Numbers
+    trial: Trial, earlier: Earlier, place: Place, minimums: Numbers, finals: Numbers, final: Numbers
 ) -> None:
-    for count, finals, actual in zip(place.counts, forecasts, final, strict=True):
-        low, _, high = final_range(finals)
-        trial.people += 1
-        if low is not None and high is not None:
-            trial.ranges += 1
-            trial.covered += int(low <= actual <= high)
-        if count < minimum:
-            outcome = float(actual >= minimum)
-            like = earlier.then <= count
-            line = count * (place.month + place.left) >= minimum * place.month
-            trial.open_people += 1
-            trial.squares += (chance(np.sum(finals >= minimum), len(finals)) - outcome) ** 2
-            trial.squares_share += (
-                chance(np.sum(earlier.final[like] >= minimum), int(like.sum())) - outcome
-            ) ** 2
-            trial.squares_line += (float(line) - outcome) ** 2
+    low, _, high = final_range(finals)
+    ranged, is_open, met = ~np.isnan(low), place.counts < minimums, final >= minimums
+    line = place.counts * (place.month + place.left) >= minimums * place.month
+    said = {
+        "squares": probability(finals, minimums),
+        "squares_share": chance(*_like(earlier, place.counts, minimums)[::-1]),
+        "squares_line": line.astype(float),
+    }
+    trial["people"] += len(final)
+    trial["ranges"] += ranged.sum(axis=0)
+    trial["covered"] += (ranged & (low <= final) & (final <= high)).sum(axis=0)
+    trial["open_people"] += is_open.sum(axis=0)
+    for name, answer in said.items():
+        trial[name] += (np.where(is_open, answer - met, 0) ** 2).sum(axis=0)
 
 
-def best_method(asked: Asked) -> tuple[str, list[Trial]]:
-    """The method with the smaller Brier score over all months of the back-test; of equal ones the first."""
+def probability(finals: Numbers, minimums: Numbers) -> Numbers:
+    """The chance that the minimum is reached: own by requirement."""
+    return np.asarray(chance((finals >= minimums).sum(axis=1), np.sum(~np.isnan(finals), axis=1)))
+
+
+def _like(earlier: Earlier, counts: Numbers, minimums: Numbers) -> tuple[Numbers, Numbers]:
+    """Earlier trainees with at most as many by then, and those of them who reached the minimum: own by requirement."""
+    like = earlier.then[None] <= counts[:, None, :]
+    return like.sum(axis=1), (like & (earlier.final >= minimums)[None]).sum(axis=1)
+
+
+def best_methods(asked: Asked) -> tuple[list[str], list[Trial]]:
+    """For each requirement the method with the smaller Brier score over all months; of equal ones the first."""
     tried = {name: back_test(asked, method) for name, method in METHODS.items()}
-    scores = {name: round(sum(trial.squares for trial in trials), 9) for name, trials in tried.items()}
-    name = min(scores, key=lambda each: scores[each])
-    return name, tried[name]
-
-
-def forecast_rows(asked: Asked, place: Place, method: str) -> Iterator[dict[str, Any]]:
-    """One row for each person who stands at `place`."""
-    minimum = asked.minimum
-    earlier = earlier_at(asked.course, asked.completed, place)
-    empty = np.zeros(0)
-    finals = METHODS[method](earlier, place.counts) if earlier.people else [empty] * len(place.counts)
-    stood = np.quantile(earlier.then, list(STOOD.values())) if earlier.people else [None] * len(STOOD)
-    a_month = None
-    if earlier.people and place.left:
-        a_month = float(np.median(earlier.later - earlier.then)) * A_MILLION / place.left
-    for count, own in zip(place.counts, finals, strict=True):
-        like = earlier.then <= count
-        low, median, high = final_range(own)
-        yield {
-            "earlier_people": earlier.people,
-            "like_people": int(like.sum()),
-            "like_met": int(np.sum(earlier.final[like] >= minimum)),
-            **dict(zip(STOOD, stood, strict=True)),
-            "earlier_a_month": a_month,
-            "method": method,
-            "final_low": low,
-            "final_median": median,
-            "final_high": high,
-            "probability": chance(np.sum(own >= minimum), len(own)) if len(own) else None,
+    scores = [np.round(sum(trial["squares"] for trial in trials), 9) for trials in tried.values()]
+    best = np.argmin(np.array(scores), axis=0)
+    chosen = [
+        {
+            name: np.choose(best, [trials[place][name] for trials in tried.values()])
+            for name in (*COUNTS, *SQUARES)
         }
+        for place in range(len(TRIED_AT))
+    ]
+    return [list(METHODS)[place] for place in best], chosen
 
 
-# ---- the tables of a build
-
-
-def pace_trial(con: duckdb.DuckDBPyConnection) -> pa.Table:
-    """The back-test of the better method of each programme and requirement; counts and sums, not yet shares."""
-    rows = []
-    for head, asked, _, _ in _all_asked(con):
-        method, trials = best_method(asked)
-        for months, trial in zip(TRIED_AT, trials, strict=True):
-            rows.append(head | {"active_month": months, "method": method} | vars(trial))
-    return pa.Table.from_pylist(rows, schema=TRIAL)
-
-
-def pace_forecast(con: duckdb.DuckDBPyConnection) -> pa.Table:
-    """What earlier trainees did, of everybody in training, by the methods that `pace_trial` chose."""
-    chosen = con.execute(
-        "select distinct programme_ref, requirement_ref, method from main.pace_trial"
-    ).fetchall()
-    methods = {(programme, requirement): method for programme, requirement, method in chosen}
-    rows = []
-    for head, asked, members, left in _all_asked(con):
-        method = methods[head["programme_ref"], head["requirement_ref"]]
-        rows += [head | row for row in _forecasts(asked, members, left, method)]
-    return pa.Table.from_pylist(rows, schema=FORECAST)
-
-
-def _forecasts(asked: Asked, members: list[str], left: Numbers, method: str) -> Iterator[dict[str, Any]]:
-    """`left`: the active months left of each member, below 0 for whom nothing is forecast."""
-    ends = asked.course.ends
-    for month, remaining in sorted(
-        {(int(ends[seat]), int(left[seat])) for seat in np.flatnonzero(left >= 0)}
-    ):
-        here = np.flatnonzero((ends == month) & (left == remaining))
-        place = Place(asked.course.through(month)[here], month, remaining)
-        for seat, row in zip(here, forecast_rows(asked, place, method), strict=True):
-            yield {"trainee_ref": members[seat], **row}
-
-
-@dataclass
-class _People:
-    """The people of one programme in a fixed order: class by number, end and rest of training in millionths."""
-
-    seats: dict[str, int] = field(default_factory=dict)
-    classes: list[int] = field(default_factory=list)
-    ends: list[int] = field(default_factory=list)
-    left: list[int] = field(default_factory=list)
-    completed: list[bool] = field(default_factory=list)
-
-
-def _all_asked(con: duckdb.DuckDBPyConnection) -> Iterator[tuple[dict[str, Any], Asked, list[str], Numbers]]:
-    """Every requirement of every programme, with its people and what is left of their training."""
-    everybody, came = _people(con), _came(con)
-    for programme, requirement, minimum, members in _in_force(con):
-        people = everybody[programme]
-        seats = [people.seats[ref] for ref in members]
-        ends, left = (np.array(each, dtype=np.int64)[seats] for each in (people.ends, people.left))
-        places = {ref: place for place, ref in enumerate(members)}
-        refs, at, cases = came.get((programme, requirement), ([], [], []))
-        course = Course(
-            np.array([places[ref] for ref in refs], dtype=np.int64),
-            np.array(at, dtype=np.int64),
-            np.array(cases, dtype=np.float64),
-            ends,
-        )
-        completed = np.array(people.completed, dtype=bool)[seats]
-        asked = Asked(minimum, course, completed, np.array(people.classes)[seats])
-        yield {"programme_ref": programme, "requirement_ref": requirement}, asked, members, left
-
-
-def _people(con: duckdb.DuckDBPyConnection) -> dict[str, _People]:
-    """Who has data: of whom there are none nothing can be forecast."""
-    rows = con.execute(
-        """
-        select
-            clock.programme_ref, clock.trainee_ref, dense_rank() over (order by clock.cohort),
-            cast(clock.active_month * 1000000 as bigint),
-            case
-                when not trainee.training_is_over and trainee.is_current
-                    then cast(clock.months_left * 1000000 as bigint)
-                else -1
-            end,
-            clock.of_completed_class
-        from main.trainee_clock as clock
-        inner join main.trainee as trainee on clock.trainee_ref = trainee.trainee_ref
-        where clock.active_month is not null
-        order by clock.programme_ref, clock.trainee_ref
-        """
-    ).fetchall()
-    found: dict[str, _People] = {}
-    for programme, ref, of_class, ends, left, completed in rows:
-        people = found.setdefault(programme, _People())
-        people.seats[ref] = len(people.seats)
-        people.classes.append(of_class)
-        people.ends.append(ends)
-        people.left.append(left)
-        people.completed.append(completed)
-    return found
-
-
-def _in_force(con: duckdb.DuckDBPyConnection) -> Iterator[tuple[str, str, int, list[str]]]:
-    """Programme, requirement, minimum, and for whom with data it is in force."""
-    rows = con.execute(
-        """
-        select volume.programme_ref, volume.requirement_ref, volume.minimum, volume.trainee_ref
-        from main.case_volume as volume
-        inner join main.trainee_clock as clock on volume.trainee_ref = clock.trainee_ref
-        where clock.active_month is not null
-        order by volume.programme_ref, volume.requirement_ref, volume.trainee_ref
-        """
-    ).fetchall()
-    for (programme, requirement, minimum), group in groupby(rows, key=lambda row: row[:3]):
-        yield programme, requirement, minimum, [row[3] for row in group]
-
-
-def _came(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], tuple[list[str], list[int], list[int]]]:
-    """Of each programme and requirement: whose cases came at which active month, in millionths, and how many.
-
-    What was logged beyond the end of the data is no part of a course.
-    """
-    rows = con.execute(
-        """
-        select
-            month.programme_ref, month.requirement_ref, month.trainee_ref,
-            cast(clock_month.active_month * 1000000 as bigint), month.counted_cases
-        from main.credited_month as month
-        inner join main.trainee_month as clock_month
-            on month.trainee_ref = clock_month.trainee_ref and month.operated_month = clock_month.operated_month
-        inner join main.trainee_clock as clock on month.trainee_ref = clock.trainee_ref
-        where month.operated_month <= clock.last_month
-        order by month.programme_ref, month.requirement_ref, month.trainee_ref, month.operated_month
-        """
-    ).fetchall()
-    found: dict[tuple[str, str], tuple[list[str], list[int], list[int]]] = {}
-    for programme, requirement, ref, at, cases in rows:
-        refs, months, numbers = found.setdefault((programme, requirement), ([], [], []))
-        refs.append(ref)
-        months.append(at)
-        numbers.append(cases)
-    return found
+def forecast_columns(asked: Asked, place: Place, methods: list[str]) -> dict[str, Numbers]:
+    """Column → own by requirement, for people who stand at `place`; nan where nothing is said."""
+    earlier = earlier_at(asked.course, asked.completed, place)
+    shape = place.counts.shape
+    like_people, like_met = _like(earlier, place.counts, asked.minimums)
+    columns = {
+        "earlier_people": np.full(shape, earlier.people),
+        "like_people": like_people,
+        "like_met": like_met,
+    }
+    if not earlier.people:
+        names = (*STOOD, "earlier_a_month", "final_low", "final_median", "final_high", "probability")
+        return columns | {name: np.full(shape, np.nan) for name in names}
+    for name, share in STOOD.items():
+        columns[name] = np.broadcast_to(np.quantile(earlier.then, share, axis=0), shape)
+    did = np.median(earlier.later - earlier.then, axis=0) * A_MILLION
+    columns["earlier_a_month"] = np.broadcast_to(did / place.left if place.left else np.nan, shape)
+    is_first = np.array([method == next(iter(METHODS)) for method in methods])
+    finals = np.where(is_first, *(method(earlier, place.counts) for method in METHODS.values()))
+    columns["final_low"], columns["final_median"], columns["final_high"] = final_range(finals)
+    return columns | {"probability": probability(finals, asked.minimums)}
