@@ -1,7 +1,8 @@
 -- How often would each kind of reason name somebody though everybody were alike and fine, and how much does it find?
 --
 -- Rows:   one per programme of the roster and kind of reason
--- Reads:  trainee, reason_rule, input.calibration, input.reason_setting
+-- Reads:  trainee, reason_rule, input.calibration, input.reason_setting, calibration_inputs
+--         (pipelines/build/calibration.py)
 -- Source: `calibrate`: programmes of this size, volume and mix are simulated, and judged by these very rules
 create view definition.false_alarm as
 with
@@ -27,14 +28,15 @@ select
     case
         when not reason_rule.is_chance then 'a plain fact'
         when calibration.programme_ref is null then 'not calibrated: run calibrate'
-        when not calibration.is_of_these_inputs
+        when calibration.inputs <> calibration_inputs.inputs
             then 'calibrated before the data or rules were as they are now: run calibrate again'
     end as remark
 from programme
 cross join main.reason_rule
 cross join input.reason_setting as setting
 left join input.calibration as calibration
-    on programme.programme_ref = calibration.programme_ref and reason_rule.reason = calibration.reason;
+    on programme.programme_ref = calibration.programme_ref and reason_rule.reason = calibration.reason
+left join calibration_inputs on programme.programme_ref = calibration_inputs.programme_ref;
 
 comment on view definition.false_alarm is
 'How often would each kind of reason name somebody though everybody were alike and fine, and how much does it find? From simulated programmes of this size, volume and mix, judged by these very rules (the command calibrate); never part of a build. Blank for plain facts, and before the first calibrate.';

@@ -23,6 +23,23 @@ person as (
 
 ),
 
+signalled as (
+
+    select
+        case_sequence_signal.*,
+        case setting.outcome_over_time_limit
+            when 'class' then case_sequence_signal.signal_case_class
+            else case_sequence_signal.signal_case_person
+        end as signal_case,
+        case_sequence_signal.cusum > case setting.outcome_over_time_limit
+            when 'class' then case_sequence_signal.limit_class
+            else case_sequence_signal.limit_person
+        end as above_now
+    from main.case_sequence_signal
+    cross join input.reason_setting as setting
+
+),
+
 levelled as (
 
     select
@@ -147,24 +164,20 @@ found as (
                 else concat(', where about ', number_text(signalled.expected_events), ' would be expected')
             end,
             '. They came closer together than chance alone would explain by operation ',
-            signalled.signal_case_person, ' of these',
-            case
-                when signalled.signal_case_class is not null
-                    then ', also by the stricter limit for a whole class.'
-                else ', by the limit for one person, not by the stricter one for a whole class.'
-            end,
-            case when signalled.above_person_now then '' else ' Since then the chart has come down again.' end
+            signalled.signal_case, ' of these (limit for one ', setting.outcome_over_time_limit, ').',
+            case when signalled.above_now then '' else ' Since then the chart has come down again.' end
         ) as sentence,
         concat(
             complication.title, ': ', signalled.events, ' in ', signalled.known_outcomes,
             ' operations with a recorded outcome. They came closer together than chance alone would explain by operation ',
-            signalled.signal_case_person, ' of these.',
-            case when signalled.above_person_now then '' else ' Since then the chart has come down again.' end
+            signalled.signal_case, ' of these.',
+            case when signalled.above_now then '' else ' Since then the chart has come down again.' end
         ) as own_sentence,
         concat('outcome:', signalled.complication_ref) as opens
-    from main.case_sequence_signal as signalled
+    from signalled
     inner join complication on signalled.complication_ref = complication.complication_ref
-    where signalled.signal_case_person is not null
+    cross join input.reason_setting as setting
+    where signalled.signal_case is not null
     union all
     select
         loosening.trainee_ref,

@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 import pyarrow as pa
 
+from pipelines.build.calibration import calibration_rows
 from pipelines.build.fitted import FITTED
 from pipelines.build.reasons import reason_tables
 from pipelines.contract.errors import AuditFailed, StoreDamaged
@@ -62,14 +63,22 @@ KEYS: dict[str, tuple[str, ...]] = {
     "discussion_reason": (*_PERSON, "reason", "subject"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
+# The folder of a store that holds what `calibrate` found.
+CALIBRATIONS = "calibration"
 # Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.
 MOST_DEGREES = 1000
 UPPER_SHARE = 0.975
 
 
-def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manifest:
-    """The manifest after the live one, with `live` for its lines; `as_of` is the day of the newest live intake."""
+def next_manifest(
+    store: Store, live: list[Line], today: datetime.date, calibration: str | None = None
+) -> Manifest:
+    """The manifest after the live one, with `live` for its lines; `as_of` is the day of the newest live intake.
+
+    `calibration` is a file of the store's calibration/; without it the one of the live manifest goes on.
+    """
     before = store.current()
+    calibration = calibration or before.calibration or _latest_calibration(store)
     named = Manifest(live=live).intakes()
     known = set(before.intakes())
     return Manifest(
@@ -84,10 +93,17 @@ def next_manifest(store: Store, live: list[Line], today: datetime.date) -> Manif
             programme=file_hash(store.root / "programme.yaml"),
             specialty=file_hash(store.root / store.programme.specialty),
             sql=sql_hash(),
+            calibration=file_hash(store.root / CALIBRATIONS / calibration) if calibration else "",
         ),
+        calibration=calibration,
         receipts={intake_id: _receipt_hash(store, intake_id) for intake_id in named},
         new_intakes=[each for each in named if each not in known],
     )
+
+
+def _latest_calibration(store: Store) -> str | None:
+    """A store that was handed over with one, such as the demo's, and has no manifest that names it yet."""
+    return max((path.name for path in (store.root / CALIBRATIONS).glob("*.json")), default=None)
 
 
 def _receipt_hash(store: Store, intake_id: str) -> str:
@@ -163,7 +179,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
     _create(connection, "rule", _rules())
     for name, table in reason_tables(store.programme.reasons).items():
         _create(connection, name, table)
-    _create(connection, "calibration", INPUT_TABLES["calibration"].empty_table())
+    _create(connection, "calibration", _calibration(store, manifest))
 
 
 def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -> None:
@@ -176,6 +192,16 @@ def _create(connection: duckdb.DuckDBPyConnection, name: str, table: pa.Table) -
 def _programme_table(store: Store, manifest: Manifest) -> pa.Table:
     row = store.programme.model_dump(include=set(INPUT_TABLES["programme"].names) - {"as_of"})
     return pa.Table.from_pylist([{**row, "as_of": manifest.as_of}], schema=INPUT_TABLES["programme"])
+
+
+def _calibration(store: Store, manifest: Manifest) -> pa.Table:
+    schema = INPUT_TABLES["calibration"]
+    if manifest.calibration is None:
+        return schema.empty_table()
+    path = store.root / CALIBRATIONS / manifest.calibration
+    if not path.is_file() or file_hash(path) != manifest.hashes.calibration:
+        raise StoreDamaged(f"{CALIBRATIONS}/{path.name} is missing, or is not what was written")
+    return pa.Table.from_pylist(calibration_rows(path.read_text("utf-8")), schema=schema)
 
 
 def _review_periods(store: Store) -> pa.Table:

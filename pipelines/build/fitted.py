@@ -15,6 +15,7 @@ import numpy as np
 import pyarrow as pa
 
 from pipelines.build.anytime import anytime_interval
+from pipelines.build.calibration import calibration_inputs
 from pipelines.build.pace_tables import pace_forecast, pace_trial
 from pipelines.build.run_lengths import Floats, limit_for, mean_run_length, signal_chance
 
@@ -204,5 +205,6 @@ FITTED: dict[str, dict[str, Callable[[Connection], pa.Table]]] = {
     "143_outcome_band": {"risk_fit": risk_fit},
     "145_average_training": {"chart_limit": chart_limit},
     "146_outcome_count": {"anytime": anytime},
+    "530_reason_rule": {"calibration_inputs": calibration_inputs},
     "300_case_volume": {"pace_trial": pace_trial, "pace_forecast": pace_forecast},
 }

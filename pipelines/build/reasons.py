@@ -35,7 +35,7 @@ KINDS: dict[str, tuple[str, str, bool]] = {
     ),
     "outcome_over_time": (
         "Outcome over time",
-        "The CUSUM of an outcome has crossed the limit for one person.",
+        "The chart of an outcome by case number (a risk-adjusted CUSUM) has crossed its limit for one {limit}.",
         True,
     ),
     "supervision_not_loosening": (

@@ -389,6 +389,15 @@ def build(root: Path) -> int:
     return 0
 
 
+@cli.command(help="simulate how often each reason to discuss somebody arises for nobody's fault; publish it")
+@STORE
+def calibrate(root: Path) -> int:
+    from pipelines.cli.calibrate import run
+
+    print(f"Snapshot {run(root, progress)} is live.")
+    return 0
+
+
 def _warn_of_another_edition(store: Store) -> None:
     from pipelines.specialty.load import shipped_specialties, specialty_text
 

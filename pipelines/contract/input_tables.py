@@ -37,7 +37,8 @@ INPUT_TABLES: dict[str, pa.Schema] = {
     "reason_kind": _schema("reason text, position int, title text, rule text, is_chance bool"),
     "reason_setting": _schema(
         "pace_behind_chance_below double, pace_behind_people int, unconfirmed_minimum_months_left int, "
-        "close_and_short_months_left int, supervision_not_loosening_quarters int, supervision_not_loosening_cases int, "
+        "close_and_short_months_left int, outcome_over_time_limit text, "
+        "supervision_not_loosening_quarters int, supervision_not_loosening_cases int, "
         "supervision_not_loosening_people int, supervision_not_loosening_loosened_by double, "
         "step_without_progress_operations int, step_without_progress_score_below double, "
         "level_and_evidence_levels_apart int, level_fell_levels int, log_late_months int, outcomes_unknown_due int, "
@@ -46,7 +47,7 @@ INPUT_TABLES: dict[str, pa.Schema] = {
     # What `calibrate` found, of the inputs that it was made from.
     "calibration": _schema(
         "programme_ref text, reason text, chance_meeting double, chance_training double, power double, programmes int, "
-        "is_of_these_inputs bool"
+        "inputs text"
     ),
     "intake_trainee": _schema("intake_id text, kind text, trainee_ref text"),
 }

@@ -55,6 +55,12 @@ class CloseAndShort(_Rule):
     months_left: int = Field(default=6, ge=0, le=600)
 
 
+class OutcomeOverTime(_Rule):
+    """The chart of an outcome has crossed its limit: that for a whole class, or the lower one for one person."""
+
+    limit: Literal["class", "person"] = "class"
+
+
 class SupervisionNotLoosening(_Rule):
     """Supervision stays close in a group of procedures in which that of earlier trainees had loosened."""
 
@@ -114,6 +120,7 @@ class Reasons(_Rule):
     pace_behind: PaceBehind = PaceBehind()
     unconfirmed_minimum: UnconfirmedMinimum = UnconfirmedMinimum()
     close_and_short: CloseAndShort = CloseAndShort()
+    outcome_over_time: OutcomeOverTime = OutcomeOverTime()
     supervision_not_loosening: SupervisionNotLoosening = SupervisionNotLoosening()
     step_without_progress: StepWithoutProgress = StepWithoutProgress()
     level_and_evidence: LevelAndEvidence = LevelAndEvidence()
@@ -348,6 +355,7 @@ class Hashes(BaseModel):
     programme: str = ""
     specialty: str = ""
     sql: str = ""
+    calibration: str = ""
     database: str = ""
 
 
@@ -367,6 +375,8 @@ class Manifest(BaseModel):
     # SHA-256 of the receipt of each intake that counts.
     receipts: dict[str, str] = {}
     new_intakes: list[str] = []
+    # The file in calibration/ from which false_alarm is; none before the first `calibrate`.
+    calibration: str | None = None
 
     @classmethod
     def read(cls, path: Path) -> Manifest:
