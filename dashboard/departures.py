@@ -43,5 +43,7 @@ DEPARTURES = (
     "Brier scores are of those who had not reached the minimum by then: who had is certain to, and would flatter every score.",
     "An expected rate stands in place of the second rate of Newcombe's method 10, with the interval of a weighted sum of "
     "independent rates (Zou and Donner 2008). Welch's degrees of freedom are rounded down.",
+    "How often a reason arises for nobody's fault is found by drawing simulated people year by year from those who completed: "
+    "no distribution is assumed, and what these did not do is never drawn.",
     "Bands for trainees come from completed classes alone, pooled and rounded; in a class of four a median is a colleague.",
 )

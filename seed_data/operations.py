@@ -72,7 +72,17 @@ def operations(people: list[Trainee], cases: int | None, rng: np.random.Generato
     rows = _with_further_rows(people, first, room, rng)
     if cases is not None:
         rows = _trimmed(rows, cases, rng)
-    return _in_order(rows)
+    return _with_assisted(people, _in_order(rows))
+
+
+def _with_assisted(people: list[Trainee], rows: Rows) -> Rows:
+    """The first operation as surgeon of some procedures of some people was one as assistant."""
+    role = rows.role.copy()
+    for person, trainee in enumerate(people):
+        for name in trainee.assisted:
+            own = np.flatnonzero((rows.trainee == person) & _as_surgeon(rows, [name]))
+            role[own[:1]] = ROLES.index("assistant")
+    return replace(rows, role=role)
 
 
 def _planned(

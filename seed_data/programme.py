@@ -46,6 +46,7 @@ class Trainee:
     leave_months: int = 0
     without: tuple[str, ...] = ()
     late_ruptures: tuple[int, ...] = ()
+    assisted: tuple[str, ...] = ()  # procedures of which the first as surgeon was one as assistant
     log_ends: date = field(default_factory=lambda: plan()["as_of"])
 
     @property
@@ -134,14 +135,21 @@ def _stage_today(trainee: Trainee) -> str:
 
 
 def training_rows(trainee: Trainee) -> list[tuple[str, ...]]:
-    """Stages, rotations, leave and time elsewhere, as far as they have begun; what still runs has no end."""
-    periods = [*_stages(trainee), *_interruptions(trainee), *_rotations(trainee)]
-    begun = [each for each in periods if each[0] <= last_month_of_the_data()]
-    return [(trainee.ref, month_text(start), _end(end), kind, value) for start, end, kind, value in begun]
+    """Stages, leave and time elsewhere as far as they have begun; rotations as far as they are entered ahead."""
+    begun = [
+        each for each in (*_stages(trainee), *_interruptions(trainee)) if each[0] <= last_month_of_the_data()
+    ]
+    entered = [each for each in _rotations(trainee) if each[0] <= rotations_entered_through()]
+    return [
+        (trainee.ref, month_text(start), "" if end is None else month_text(end), kind, value)
+        for start, end, kind, value in (*begun, *entered)
+    ]
 
 
-def _end(month: int | None) -> str:
-    return "" if month is None or month >= last_month_of_the_data() else month_text(month)
+def rotations_entered_through() -> int:
+    """The last month of the running academic year."""
+    ends = plan()["rotations_entered_through"]
+    return month_number(ends.year, ends.month)
 
 
 def _stages(trainee: Trainee) -> list[tuple[int, int | None, str, str]]:

@@ -125,9 +125,9 @@ found as (
         'unconfirmed_minimum' as reason,
         case_volume.requirement_ref as subject,
         concat(
-            case_volume.requirement_title, ': the minimum of ', case_volume.minimum,
-            ' is reached only with unconfirmed cases: ', case_volume.confirmed_cases, ' of ',
-            case_volume.counted_cases, ' confirmed.'
+            case_volume.requirement_title, ': the minimum is reached only with unconfirmed cases: ',
+            case_volume.confirmed_cases, ' of the ', case_volume.minimum, ' needed are confirmed (',
+            case_volume.counted_cases, ' counted).'
         ) as sentence,
         null as own_sentence,
         concat('requirement:', case_volume.requirement_ref) as opens

@@ -57,6 +57,7 @@ def demo_store() -> Path:
 def _make_demo_store(folder: Path) -> None:
     store = new_store(folder, programme="Saltmarsh Eye Residency")
     set_programme(store, programme_ref="saltmarsh-eye", as_of="2026-11-15", demo=True, basis="Made-up data.")
+    shutil.copytree(EXPORTS.parent / "calibration", store / "calibration")
     run_well("intake", *sorted(EXPORTS.glob("*.csv")), "--store", store)
 
 

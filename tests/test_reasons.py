@@ -90,7 +90,7 @@ def test_a_plain_fact_is_said_in_words_with_its_numbers(facts: Db) -> None:
         "PAST": "Was expected to complete in October 2026; neither completed nor left is entered.",
         "S06": "A rule: 1 of 2 after 28 active months. In the 6 active months left it takes 0.2 a month; the last six"
         " brought 0.2 a month.",
-        "U12": "A rule: the minimum of 2 is reached only with unconfirmed cases: 1 of 3 confirmed.",
+        "U12": "A rule: the minimum is reached only with unconfirmed cases: 1 of the 2 needed are confirmed (3 counted).",
     }
     assert all(own == sentence for _, sentence, own, *_ in said)
     assert {(ref, opens) for ref, _, _, opens, _ in said} == {
@@ -110,10 +110,10 @@ def test_a_kind_is_weak_once_it_names_somebody_fine_at_more_meetings_than_the_pr
         facts,
         "calibration",
         """
-        programme_ref | reason          | chance_meeting | chance_training | power | programmes | is_of_these_inputs
-        harbour-eye   | close_and_short | 0.21           | 0.4             | 0.5   | 100        | true
-        harbour-eye   | pace_behind     | 0.2            | 0.3             | 0.5   | 100        | false
-        harbour-eye   | log_late        | 0.9            | 0.9             | 0.5   | 100        | true
+        programme_ref | reason          | chance_meeting | chance_training | power | programmes | inputs
+        harbour-eye   | close_and_short | 0.26           | 0.4             | 0.5   | 100        | as-now
+        harbour-eye   | pace_behind     | 0.25           | 0.3             | 0.5   | 100        | before
+        harbour-eye   | log_late        | 0.9            | 0.9             | 0.5   | 100        | as-now
     """,
     )
     found = table(
@@ -126,9 +126,9 @@ def test_a_kind_is_weak_once_it_names_somebody_fine_at_more_meetings_than_the_pr
         if line.split(" | ")[0] in ("close_and_short", "pace_behind", "log_late")
     ]
     assert lines == [
-        "close_and_short | 0.21 | true |",
+        "close_and_short | 0.26 | true |",
         "log_late |  | false | a plain fact",
-        "pace_behind | 0.2 | false | calibrated before the data or rules were as they are now: run calibrate again",
+        "pace_behind | 0.25 | false | calibrated before the data or rules were as they are now: run calibrate again",
     ]
 
 

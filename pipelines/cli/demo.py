@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from pipelines.build.build import CALIBRATIONS
 from pipelines.cli.cohort_text import cohort_text
 from pipelines.cli.commands import progress
 from pipelines.contract.errors import UserError
@@ -25,6 +26,7 @@ from pipelines.summary.files import write_summary
 CHECKOUT = Path(__file__).parents[2]
 FOLDER = CHECKOUT / ".demo"
 EXPORTS = CHECKOUT / "seed_data" / "exports"
+CALIBRATION = CHECKOUT / "seed_data" / "calibration"
 MADE_FROM = ("pipelines", "sql", "seed_data")
 SPECIALTY = "ophthalmology"
 TITLE = "Saltmarsh Eye Residency"
@@ -68,7 +70,7 @@ def _fingerprint() -> str:
     digest = hashlib.sha256()
     for folder in MADE_FROM:
         for path in sorted((CHECKOUT / folder).rglob("*")):
-            if path.suffix in (".py", ".sql", ".yaml", ".csv") and "awkward" not in path.parts:
+            if path.suffix in (".py", ".sql", ".yaml", ".csv", ".json") and "awkward" not in path.parts:
                 digest.update(str(path.relative_to(CHECKOUT)).encode() + path.read_bytes())
     return digest.hexdigest()
 
@@ -78,6 +80,12 @@ def _make() -> None:
     root = FOLDER / "store"
     shutil.rmtree(root, ignore_errors=True)
     (FOLDER / "made-from").unlink(missing_ok=True)
+    make_store(root)
+    (FOLDER / "made-from").write_text(_fingerprint())
+
+
+def make_store(root: Path) -> Store:
+    """The demo's store in a new folder, with the calibration that is kept beside the exports."""
     store = init_store(root, specialty_text(SPECIALTY), TITLE)
     settings = store.programme.model_copy(
         update={
@@ -88,8 +96,9 @@ def _make() -> None:
         }
     )
     (root / "programme.yaml").write_text(yaml_text(settings), encoding="utf-8")
+    shutil.copytree(CALIBRATION, root / CALIBRATIONS)
     files = [read_export(path, number) for number, path in enumerate(sorted(EXPORTS.glob("*.csv")), 1)]
     outcome = take(store, IntakeRequest(files, datetime.date.today()), progress)
     if outcome.status != "stored":
         raise UserError(f"The demo store could not be made: its exports are {outcome.status}.")
-    (FOLDER / "made-from").write_text(_fingerprint())
+    return store

@@ -130,7 +130,7 @@ class Reasons(_Rule):
     nothing_known: NothingKnown = NothingKnown()
     past_completion: PastCompletion = PastCompletion()
     # A kind that names somebody of a programme in which everybody is fine at more than this share of meetings is weak.
-    weak_above: float = Field(default=0.2, ge=0, le=1)
+    weak_above: float = Field(default=0.25, ge=0, le=1)
 
 
 class Programme(BaseModel):

@@ -1,0 +1,220 @@
+"""`calibrate`: what it stores and publishes, when it is out of date, and its rates by another simulation.
+
+The second simulation is written here in plain loops with Python's own generator (Mersenne Twister), not numpy's PCG64. It
+reads the published views of the demo, and applies the rules as reason_rule words them.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+from collections import Counter, defaultdict
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipelines.build import calibration
+from pipelines.store.store import Store
+from seed_data.generate import generate
+from tests.browser import demo_store
+from tests.stores import new_store, rows_of, run, run_well, set_programme
+
+CHANCE = (
+    "pace_behind",
+    "close_and_short",
+    "outcome_over_time",
+    "supervision_not_loosening",
+    "step_without_progress",
+)
+TRAININGS = 60
+MONTHS, MEETINGS, SPACING, PHASE, CLASSES, CLASS_SIZE = 36, 6, 6, 5, 3, 4
+
+
+# ---- the demo's
+
+
+def test_the_calibration_of_the_demo_is_of_its_data_and_rules_as_they_are() -> None:
+    # Stale: python -m seed_data.calibrate
+    rows = {row["reason"]: row for row in rows_of(demo_store(), "false_alarm")}
+    assert [rows[reason]["remark"] for reason in CHANCE] == [""] * len(CHANCE)
+    assert all(rows[reason]["simulated_programmes"] == str(calibration.TRAININGS) for reason in CHANCE)
+    plain = [row for reason, row in rows.items() if reason not in CHANCE]
+    assert plain and all(row["remark"] == "a plain fact" and row["chance_meeting"] == "" for row in plain)
+
+
+def tolerance(rate: float) -> float:
+    """Three standard errors of both simulations; the meetings of one training are not independent of one another."""
+    rate = min(max(rate, 0.02), 0.98)
+    return 3 * math.sqrt(rate * (1 - rate) * (1 / calibration.TRAININGS + 1 / TRAININGS))
+
+
+def ages(meeting: int) -> list[int]:
+    """The active months of the classes in training at a meeting; of the first, the youngest is in month 5."""
+    first = [PHASE + 12 * place + SPACING * meeting for place in range(-MEETINGS, CLASSES)]
+    return [age for age in first if 0 < age < MONTHS]
+
+
+def of_demo(view: str, **where: str) -> list[dict[str, str]]:
+    return rows_of(demo_store(), view, **where)
+
+
+COMPLETED = {f"T{number:02d}" for number in range(1, 21)}
+
+
+def test_outcomes_over_time_name_somebody_fine_as_often_by_a_simulation_in_plain_loops() -> None:
+    dice = random.Random(8)
+    limits = {
+        row["complication_ref"]: float(row["cusum_limit"])
+        for row in of_demo("run_length", limit_for="class")
+        if row["cusum_limit"]
+    }
+    cases: dict[tuple[str, int], dict[str, bool]] = defaultdict(dict)
+    for row in of_demo("case_sequence_chart"):
+        cases[row["trainee_ref"], int(row["case_sequence"])][row["complication_ref"]] = (
+            row["is_event"] == "true"
+        )
+    quarters = {
+        (row["trainee_ref"], int(row["case_sequence"])): int(row["training_quarter"]) for row in _opened()
+    }
+    pools: dict[int, list[dict[str, bool]]] = defaultdict(list)
+    done: dict[str, Counter[int]] = defaultdict(Counter)
+    numbers: Counter[str] = Counter()
+    for place in sorted(cases):
+        numbers[place[0]] += 1
+        pools[_band(numbers[place[0]])].append(cases[place])
+        done[place[0]][quarters[place]] += 1
+    known: Counter[tuple[str, int]] = Counter()
+    events: Counter[tuple[str, int]] = Counter()
+    own: Counter[tuple[str, str]] = Counter()
+    for place in sorted(cases):
+        for outcome, event in cases[place].items():
+            own[place[0], outcome] += 1
+            known[outcome, _band(own[place[0], outcome])] += 1
+            events[outcome, _band(own[place[0], outcome])] += event
+    chances = {place: events[place] / number for place, number in known.items() if number >= 30}
+    named = 0
+    for _ in range(TRAININGS):
+        for meeting in range(MEETINGS):
+            people = [age for age in ages(meeting) for _ in range(CLASS_SIZE)]
+            named += any(_signals(dice, age, pools, done, chances, limits) for age in people)
+    rate = named / (TRAININGS * MEETINGS)
+    published = float(of_demo("false_alarm", reason="outcome_over_time")[0]["chance_meeting"])
+    assert published == pytest.approx(rate, abs=tolerance(rate))
+
+
+def _band(number: int) -> int:
+    return 1 + sum(number > last for last in (50, 100, 200))
+
+
+def _opened() -> list[dict[str, Any]]:
+    from pipelines.store.snapshot import open_snapshot
+
+    with open_snapshot(Store(demo_store())) as connection:
+        found = connection.execute(
+            "select trainee_ref, case_sequence, training_quarter from main.case_record"
+        ).fetchall()
+    return [
+        dict(zip(("trainee_ref", "case_sequence", "training_quarter"), row, strict=True)) for row in found
+    ]
+
+
+def _signals(
+    dice: random.Random, age: int, pools: Any, done: Any, chances: dict[tuple[str, int], float], limits: dict[str, float]
+) -> bool:  # fmt: skip
+    """One person fine: whether a CUSUM with odds ratio 2 has crossed the limit for a class by that age."""
+    number = 0
+    for year in range(math.ceil(age / 12)):
+        donor = dice.choice(sorted(COMPLETED))
+        last = min(4 * year + 4, math.ceil(age / 3))
+        number += sum(done[donor][quarter] for quarter in range(4 * year + 1, last + 1))
+    cusum: Counter[str] = Counter()
+    own: Counter[str] = Counter()
+    stopped: set[str] = set()
+    for place in range(1, number + 1):
+        for outcome, event in dice.choice(pools[_band(place)]).items():
+            own[outcome] += 1
+            chance = chances.get((outcome, _band(own[outcome])))
+            if chance is None:
+                stopped.add(outcome)
+            if outcome in stopped or chance is None or outcome not in limits:
+                continue
+            weight = (math.log(2) if event else 0) - math.log(1 + chance)
+            cusum[outcome] = max(0, cusum[outcome] + weight)  # type: ignore[assignment] - a count of a real number
+            if cusum[outcome] > limits[outcome] + 1e-9:
+                return True
+    return False
+
+
+def test_close_to_completion_and_short_names_somebody_fine_as_often_by_a_simulation_in_plain_loops() -> None:
+    dice = random.Random(9)
+    minimums = {
+        row["requirement_ref"]: int(row["minimum"]) for row in of_demo("case_volume", trainee_ref="T01")
+    }
+    months: dict[tuple[str, int], Counter[str]] = defaultdict(Counter)
+    for row in of_demo("credited_month"):
+        if row["trainee_ref"] in COMPLETED:
+            place = row["trainee_ref"], math.ceil(float(row["active_month"]))
+            months[place][row["requirement_ref"]] += int(row["counted_cases"])
+    named = Counter[str]()
+    for _ in range(TRAININGS):
+        for meeting in range(MEETINGS):
+            ends = [age for age in ages(meeting) for _ in range(CLASS_SIZE) if MONTHS - age <= 6]
+            named["short"] += any(_is_short(dice, age, months, minimums, 1) for age in ends)
+        # Somebody with half the volume, by the last meeting before completion at the latest.
+        named["half"] += _is_short(dice, MONTHS - 1, months, minimums, 0.5)
+    published = of_demo("false_alarm", reason="close_and_short")[0]
+    rate = named["short"] / (TRAININGS * MEETINGS)
+    assert float(published["chance_meeting"]) == pytest.approx(rate, abs=tolerance(rate))
+    assert float(published["power"]) == pytest.approx(
+        named["half"] / TRAININGS, abs=tolerance(named["half"] / TRAININGS)
+    )
+
+
+def _is_short(dice: random.Random, age: int, months: Any, minimums: dict[str, int], share: float) -> bool:
+    counted: Counter[str] = Counter()
+    for month in range(1, age + 1):
+        if month % 12 == 1:
+            donor = dice.choice(sorted(COMPLETED))
+        for requirement, number in months[donor, month].items():
+            counted[requirement] += sum(dice.random() < share for _ in range(number))
+    return any(counted[requirement] < minimum for requirement, minimum in minimums.items())
+
+
+# ---- the command
+
+
+def test_calibrate_stores_what_it_finds_publishes_it_and_says_when_it_is_out_of_date(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(calibration, "TRAININGS", 1)
+    store = new_store(tmp_path)
+    exports = generate(tmp_path / "exports", trainees=24, cases=500, random_seed=3, ratings=False)
+    roster, training, *cases = exports
+    run_well("intake", roster, "--store", store)
+    assert run("calibrate", "--store", store).code == 2  # nobody of a completed class has data
+    run_well("intake", training, *cases, "--store", store)
+    before = {row["reason"]: row for row in rows_of(store, "false_alarm")}
+    assert before["pace_behind"]["remark"] == "not calibrated: run calibrate"
+    done = run_well("calibrate", "--store", store)
+    assert done.out == "Snapshot 4 is live.\n" and "1 trainings of a programme like it" in done.err
+    (path,) = (store / "calibration").iterdir()
+    said = json.loads(path.read_text(encoding="utf-8"))["programmes"]["saltmarsh-eye"]
+    rows = {row["reason"]: row for row in rows_of(store, "false_alarm")}
+    for reason in CHANCE:
+        assert rows[reason]["remark"] == ""
+        for name in ("chance_meeting", "chance_training", "power"):
+            assert float(rows[reason][name]) == said["reasons"][reason][name]
+    # Other rules: what was found still stands, and is said to be of others.
+    set_programme(store, reasons={"close_and_short": {"months_left": 12}})
+    assert run("calibrate", "--store", store).code == 2
+    run_well("build", "--store", store)
+    later = {row["reason"]: row for row in rows_of(store, "false_alarm")}
+    assert later["pace_behind"]["chance_meeting"] == rows["pace_behind"]["chance_meeting"]
+    assert later["pace_behind"]["remark"].startswith(
+        "calibrated before the data or rules were as they are now"
+    )
+    # A file that is not what was written is damage.
+    path.write_text(path.read_text(encoding="utf-8").replace("1", "2"), encoding="utf-8")
+    assert run("build", "--store", store).code == 13
