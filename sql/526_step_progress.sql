@@ -1,33 +1,19 @@
 -- Have the latest reviews of each step gone better than those before?
 --
 -- Rows:   one per trainee and step with twice as many reviewed operations as programme.yaml asks for
--- Reads:  trainee, review_step, input.reason_setting
+-- Reads:  trainee, operation_score, input.reason_setting
 -- Source: means of operations, each the mean of its reviewers: two reviews of one operation are not two operations
 create view definition.step_progress as
 with
-
-operation as (
-
-    -- Exact: the sum of a mean would hang on the order in which it is added.
-    select
-        trainee_ref,
-        step,
-        case_sequence,
-        cast(sum(score) as decimal(18, 9)) / count(score) as score_mean
-    from review_step
-    where not done_by_supervisor and score is not null
-    group by trainee_ref, step, case_sequence
-
-),
 
 placed as (
 
     select
         trainee_ref,
         step,
-        cast(score_mean as decimal(18, 9)) as score_mean,
+        score,
         row_number() over (partition by trainee_ref, step order by case_sequence desc) as place
-    from operation
+    from operation_score
 
 ),
 
@@ -38,14 +24,14 @@ compared as (
         placed.step,
         setting.step_without_progress_operations as operations,
         count(*) as reviewed_operations,
-        sum(case when placed.place <= setting.step_without_progress_operations then placed.score_mean end)
+        sum(case when placed.place <= setting.step_without_progress_operations then placed.score end)
             as latest,
         sum(
             case
                 when
                     placed.place > setting.step_without_progress_operations
                     and placed.place <= 2 * setting.step_without_progress_operations
-                    then placed.score_mean
+                    then placed.score
             end
         ) as before
     from placed

@@ -154,7 +154,7 @@ COPIED = (
 )  # fmt: skip
 EMPTY = (
     "main.trainee", "main.trainee_month", "main.trainee_clock", "main.case_volume", "main.credited_month",
-    "main.supervision_mix", "main.review_step", "main.milestone_standing", "main.complication_rate", "main.rotation_yield",
+    "main.supervision_mix", "main.operation_score", "main.milestone_standing", "main.complication_rate", "main.rotation_yield",
     "main.chart_limit", "main.reference_band", "input.milestones", "input.calibration",
 )  # fmt: skip
 KNOWN_CASE = (

@@ -39,7 +39,7 @@ class Donors:
     known: Numbers
     at_level: Numbers
     started: Numbers
-    reviews: list[list[tuple[tuple[str, int], ...]]]
+    reviews: list[list[tuple[tuple[str, float], ...]]]
     reviewed: list[list[int]]
     outcomes: list[tuple[Numbers, Numbers]]
 
@@ -210,20 +210,20 @@ def _pattern(found: dict[str, int], complications: list[str]) -> tuple[Numbers, 
 
 def _reviews(
     con: Connection, programme: str, quarters: int
-) -> tuple[list[list[tuple[tuple[str, int], ...]]], list[list[int]]]:
+) -> tuple[list[list[tuple[tuple[str, float], ...]]], list[list[int]]]:
     """Of each quarter: the reviewed operations, and how many of them each of the people had who are reviewed at all."""
     rows = con.execute(
-        "select review.trainee_ref, review.training_quarter, review.case_sequence, review.step, review.score"
-        " from main.review_step as review join main.trainee using (trainee_ref)"
-        " where trainee.programme_ref = ? and not review.done_by_supervisor and review.score is not null order by all",
+        "select scored.trainee_ref, scored.training_quarter, scored.case_sequence, scored.step,"
+        " cast(scored.score as double) from main.operation_score as scored join main.trainee using (trainee_ref)"
+        " where trainee.programme_ref = ? order by all",
         [programme],
     ).fetchall()
-    operations: dict[tuple[str, int, int], list[tuple[str, int]]] = {}
+    operations: dict[tuple[str, int, int], list[tuple[str, float]]] = {}
     for ref, quarter, case, step, score in rows:
         operations.setdefault((ref, quarter, case), []).append((step, score))
     ends = dict(con.execute("select trainee_ref, last_training_quarter from main.trainee_clock").fetchall())
     reviewed = sorted({ref for ref, _, _ in operations})
-    pools: list[list[tuple[tuple[str, int], ...]]] = [[] for _ in range(quarters)]
+    pools: list[list[tuple[tuple[str, float], ...]]] = [[] for _ in range(quarters)]
     numbers = [
         [
             sum(1 for each in operations if each[:2] == (ref, place + 1))

@@ -44,7 +44,7 @@ class _Person:
     at_level: Numbers
     outcomes: Numbers  # (operation, complication)
     quarter_of: Numbers  # of each operation
-    reviews: list[tuple[int, tuple[tuple[str, int], ...]]]  # quarter, scores
+    reviews: list[tuple[int, tuple[tuple[str, float], ...]]]  # quarter, scores
 
 
 def simulate(donors: Donors, trainings: int, rng: np.random.Generator) -> Simulation:
@@ -97,7 +97,7 @@ def _person(donors: Donors, name: str, of_class: int, rng: np.random.Generator) 
 
 def _drawn_reviews(
     donors: Donors, rng: np.random.Generator, pool_of: Any
-) -> list[tuple[int, tuple[tuple[str, int], ...]]]:
+) -> list[tuple[int, tuple[tuple[str, float], ...]]]:
     """Reviewed operations by quarter; their scores are those of the quarter that `pool_of` names."""
     found = []
     for quarter, numbers in enumerate(donors.reviewed):
@@ -179,10 +179,10 @@ COLUMNS: dict[str, dict[str, pa.DataType]] = {
         ),
         **dict.fromkeys(("training_quarter", "level_rank", "cases"), pa.int64()),
     },
-    "review_step": {
+    "operation_score": {
         **dict.fromkeys(("trainee_ref", "step"), pa.string()),
-        **dict.fromkeys(("case_sequence", "score"), pa.int64()),
-        "done_by_supervisor": pa.bool_(),
+        "case_sequence": pa.int64(),
+        "score": pa.float64(),
     },
     "known_case": {
         **dict.fromkeys(("trainee_ref", "complication_ref"), pa.string()),
@@ -255,7 +255,7 @@ def _put_person(
         return
     for number, (of_quarter, scores) in enumerate(person.reviews, start=1):
         if of_quarter <= quarter:
-            rows["review_step"] += [(ref, step, number, score, False) for step, score in scores]
+            rows["operation_score"] += [(ref, step, number, score) for step, score in scores]
     _put_outcomes(donors, rows, ref, person, quarter)
 
 
