@@ -3,6 +3,15 @@
 -- Rows:   one per trainee or kind that breaks a rule; there must be none
 -- Reads:  discussion_reason, reason_rule, false_alarm, supervision_loosening, step_progress, trainee
 -- Source: who completed or left has no reason; a plain fact is never weak
+with
+
+programme as (
+
+    select distinct programme_ref
+    from trainee
+
+)
+
 select 'a reason about somebody who is not in training' as offence, discussion_reason.trainee_ref as about
 from discussion_reason
 left join trainee on discussion_reason.trainee_ref = trainee.trainee_ref and not trainee.training_is_over
@@ -32,7 +41,7 @@ where not reason_rule.is_chance and false_alarm.is_weak is distinct from false
 union all
 select 'a kind without a line of its false alarms' as offence, reason_rule.reason as about
 from reason_rule
-cross join (select distinct programme_ref from trainee) as programme
+cross join programme
 left join false_alarm
     on programme.programme_ref = false_alarm.programme_ref and reason_rule.reason = false_alarm.reason
 where false_alarm.reason is null
