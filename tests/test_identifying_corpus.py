@@ -1,7 +1,7 @@
 """How much of a labelled corpus of identifying content is found, and how many clean files are taken.
 
 The corpus is `tests/identifying.py`. Expected: of each kind at least 95 of 100 in free text and references; of clean files
-of 600 rows at most 1 in 200 is refused. The whole number of clean files: `python -m tests.benchmarks clean`.
+of 600 rows at most 1 in 200 is refused. The whole number of clean files: `python -m tests.benchmarks.reading`.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines.cli import department
+from pipelines.cli import department, formats
 from pipelines.contract.errors import UserError, WrongUsage
 from pipelines.store.store import Store, init_store, refuse_no_folder, write_whole, writing
 
@@ -481,6 +481,7 @@ def open_own(root: Path, role: str, port: int | None) -> int:
 
 
 department.add_to(cli, STORE)
+formats.add_to(cli)
 
 
 def _print(form: str, columns: list[str], rows: list[tuple[object, ...]]) -> int:

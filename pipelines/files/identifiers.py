@@ -34,7 +34,9 @@ FILE_WORDS = (
     " book workbook resident residents legend codes summary total totals list class year month spring summer autumn"
     " winter old new final copy extra other own page start end time"
 )
-ENDINGS = frozenset({".csv", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"})
+ENDINGS = frozenset(
+    {".csv", ".json", ".ndjson", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"}
+)
 # A year and a month, or the two years of a class; three numbers could be a day.
 NUMBERS_OF_A_MONTH = 2
 PLAIN_TOKEN = re.compile(r"[A-Za-z]|[A-Za-z]{1,3}[0-9]{1,4}|(?:19|20)?[0-9]{1,2}")

@@ -53,6 +53,7 @@ TOO_MANY_CELLS = "__too_many_cells"
 BOOK = b"PK\x03\x04"
 OLD_BOOK = b"\xd0\xcf\x11\xe0"
 PARQUET = b"PAR1"
+PROCEDURES = re.compile(rb"(?:\xef\xbb\xbf)?\s*\{")
 DELIMITERS = (",", ";", "\t")
 # Control characters that no text holds; white space and the four separators are not among them.
 CONTROLS = bytes([*range(0x09), *range(0x0E, 0x1C)])
@@ -333,6 +334,10 @@ def read_sheet(data: bytes, mapping: TableMapping) -> Sheet:
         from pipelines.files.columnar import read_columnar
 
         return sheet_from_columns(*read_columnar(data), mapping=mapping)
+    if PROCEDURES.match(data):
+        from pipelines.files.fhir import read_procedures
+
+        return read_procedures(data, mapping)
     if data.startswith(OLD_BOOK):
         raise NotATable(
             "the workbook is in an old format, or needs a password.", "Save it as XLSX or CSV, without one."
