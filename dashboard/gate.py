@@ -114,11 +114,16 @@ class Gate:
             await _refuse(scope, receive, send, "With this session you may not bring exports in.")
             return
         if scope["path"].startswith(DOWNLOADS):
-            if scope["method"] != "GET" or not self.sessions.fetch(name, scope["path"]):
+            if not self.sessions.is_offered(name, scope["path"]) or scope["method"] != "GET":
                 await _refuse(
                     scope, receive, send, "This file was not made for this session, or was fetched before."
                 )
                 return
+            if Headers(scope=scope).get("sec-fetch-mode") == "cors":
+                # A script of the library's page asks first whether there is a file, and throws away what it gets.
+                await Response(status_code=204)(scope, receive, send)
+                return
+            self.sessions.fetched(name, scope["path"])
             scope, send = _without_ranges(scope), self._written_down(who, send)
 
         async def send_until_the_end(message: Message) -> None:

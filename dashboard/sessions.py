@@ -126,13 +126,14 @@ class Sessions:
         if session := self._open.get(name):
             session.downloads[address] = session.downloads.get(address, 0) + 1
 
-    def fetch(self, name: str, address: str) -> bool:
-        """Whether a file was made for this session and not fetched since; then it is fetched now."""
+    def is_offered(self, name: str, address: str) -> bool:
+        """Whether a file was made for this session and not fetched since."""
         session = self._open.get(name)
-        if session is None or not session.downloads.get(address):
-            return False
-        session.downloads[address] -= 1
-        return True
+        return session is not None and session.downloads.get(address, 0) > 0
+
+    def fetched(self, name: str, address: str) -> None:
+        """The session fetches a file that it was offered: that was once."""
+        self._open[name].downloads[address] -= 1
 
     def sweep(self) -> None:
         """End every session that is over, and whatever is open for somebody whom its session stands for no more."""

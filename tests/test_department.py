@@ -281,6 +281,10 @@ def test_a_file_goes_once_to_the_session_it_was_made_for(address: str, root: Pat
         for wrong in ("", others, f"{cookie_of(address)}=made-up"):
             assert Answer(address, file, cookie=wrong).status == 403
         assert Answer(address, file, "HEAD", cookie=cookie).status == 403
+        # The library's page asks first, by a script, whether the file is there: that is no fetch, and gets nothing.
+        for _ in range(2):
+            asked = Answer(address, file, cookie=cookie, sec_fetch_mode="cors")
+            assert (asked.status, asked.body) == (204, b"")
         fetched = Answer(address, file, cookie=cookie, range="bytes=0-3")
         assert (fetched.status, b"T02" in fetched.body) == (200, True)
         assert fetched.headers["cache-control"] == "no-store"
