@@ -116,6 +116,7 @@ def test_a_kind_is_weak_once_it_names_somebody_fine_at_more_meetings_than_the_pr
         harbour-eye   | log_late        | 0.9            | 0.9             | 0.5   | 100        | as-now
     """,
     )
+    facts.execute("insert into calibration_inputs values ('harbour-eye', 'as-now')")
     found = table(
         facts, "definition.false_alarm", "reason, chance_meeting, is_weak, remark", "reason <> 'level_fell'"
     )

@@ -36,6 +36,9 @@ COLUMNS = {
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER level_ref level_rank:INTEGER
         cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
     """,
+    "event_to_code": """
+        programme_ref cohort trainee_ref case_ref procedure side operated_month event_day:INTEGER data_through
+    """,
     "finding": """
         intake_id file_name source_row:INTEGER column_name rule trainee_ref severity message remedy
         data_through
