@@ -126,6 +126,11 @@ def nothing(what: str, how: str) -> None:
     _paragraph(f"{what} {how}", "nothing")
 
 
+def ended(text: str, well: bool) -> None:
+    """How something that was asked for ended; read out where a page is read out."""
+    st.html(f'<p class="ended {"well" if well else "open"}" role="status">{escape(text)}</p>')
+
+
 def refusal(reason: Exception) -> None:
     """Why a screen is not shown."""
     _paragraph(str(reason), "nothing")

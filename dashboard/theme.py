@@ -34,6 +34,9 @@ table.plain th { font-weight: 600; }
 .stHtml p.quiet { color: color-mix(in srgb, currentColor 75%, transparent); }
 .stHtml p.caution { font-style: italic; }
 .stHtml p.nothing { padding: 0.6rem 1rem; border-left: 3px solid color-mix(in srgb, currentColor 40%, transparent); }
+.stHtml p.ended { padding: 0.6rem 1rem; font-weight: 600; border-left: 4px solid currentColor; }
+.stHtml p.ended.open { border-left-style: double; border-left-width: 6px; }
+.stHtml li { margin: 0.15rem 0; }
 """ + "".join(
     f"table.plain.number-{at} :is(th, td):nth-child({at}) {{ text-align: right; }}\n" for at in range(1, 21)
 )

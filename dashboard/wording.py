@@ -308,6 +308,17 @@ def log_text(of: Log) -> str:
     return f"log ends {month}" + (f", {months_text(missing)} not entered" if missing else "")
 
 
+def unmapped_sentence(cases: dict[str, int]) -> str:
+    """Of whom cases count toward nothing because nobody knows their procedure; blank where there are none."""
+    if not cases:
+        return ""
+    people = ", ".join(f"{ref} {count:,}" for ref, count in cases.items())
+    return (
+        f"The procedure of {cases_text(sum(cases.values()))} ({people}) is not one of the specialty: they count toward"
+        " nothing until it is corrected or mapped."
+    )
+
+
 def end_text(completed: str | None, left: str | None, expected_completion: str) -> str:
     """`completed June 2026`, `left February 2026`, or `expected to complete June 2027`."""
     if completed:

@@ -1,19 +1,22 @@
-"""What came in shows at the next rerun; an upload ends as the command `intake` ends."""
+"""What came in shows at the next rerun; an upload is tried, then taken as the command takes it, and can be undone."""
 
 from __future__ import annotations
 
 import csv
+import re
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+import yaml
 from playwright.sync_api import Browser, expect
 
 from pipelines.store.store import Store, writing
 from tests.browser import EXPORTS, Window, browser, demo_copy
 from tests.pictures import served
-from tests.stores import Result, rows_of, run, run_well
+from tests.stores import rows_of, run_well
 
 __all__ = ["browser"]
 
@@ -90,32 +93,6 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     assert f"snapshot {Store(desk.store).current().snapshot}." in desk.window.text()
 
 
-def _upload(window: Window, file: Path) -> None:
-    window.page.locator("input[type=file]").set_input_files(file)
-    take = window.page.get_by_role("button", name="Take these exports")
-    expect(take).to_be_enabled()
-    window.settle()
-    take.click()
-    expect(window.main.get_by_test_id("stCode").first).to_be_visible(timeout=60_000)
-    window.settle()
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
-
-
-def _says_what_was_printed(window: Window, done: Result) -> str:
-    """How it ended, as the screen says it; that, and each line of the screen's receipt, the command printed too."""
-    window.settle()
-    ended = _one_line(window.main.get_by_test_id("stAlert").first.inner_text())
-    receipt = window.main.get_by_test_id("stCode").first.inner_text().splitlines()
-    printed = _one_line(done.out + done.err)
-    assert receipt
-    assert [line for line in (ended, *receipt) if _one_line(line) not in printed] == []
-    assert "--accept-withdrawals" not in window.text()
-    return ended
-
-
 VIEWS = ("case_volume", "case_credit", "complication_rate", "finding")
 
 
@@ -123,99 +100,106 @@ def _same_stores(desk: Desk) -> bool:
     return all(rows_of(desk.store, view) == rows_of(desk.twin, view) for view in VIEWS)
 
 
-def _rows(file: Path) -> int:
-    with file.open(encoding="utf-8", newline="") as lines:
-        return sum(1 for _ in csv.DictReader(lines))
+def _choose(window: Window, file: Path) -> None:
+    """Choose a file and wait until it was tried."""
+    window.page.locator("input[type=file]").set_input_files(file)
+    expect(window.main.get_by_role("status").first).to_be_visible(timeout=60_000)
+    window.settle()
 
 
-def test_an_upload_ends_as_the_command_ends(desk: Desk, tmp_path: Path) -> None:
-    file = _export(tmp_path, "T24", _one_more)
-    done = run_well("intake", file, "--store", desk.twin)
-    _upload(desk.window, file)
-    rows = _rows(file)
-    assert _says_what_was_printed(desk.window, done) == f"Stored: {rows:,} of {rows:,} rows."
-    assert rows_of(desk.store, "case_credit", case_ref="N3W1T24")
-    assert _same_stores(desk)
-    assert desk.window.violations() == []
-
-    live = Store(desk.store).current().snapshot
-    desk.window.page.get_by_role("button", name="Take these exports").click()
-    expect(desk.window.main.get_by_text("Nothing changed: ")).to_be_visible(timeout=60_000)
-    assert "Stored" not in desk.window.text()
-    assert Store(desk.store).current().snapshot == live
+def _press(window: Window, label: str, then: str) -> None:
+    """Press a button with the keyboard alone, and wait for what is said then."""
+    button = window.page.get_by_role("button", name=label, exact=True)
+    expect(button).to_be_enabled()
+    button.focus()
+    window.page.keyboard.press("Enter")
+    expect(window.main.get_by_text(then)).to_be_visible(timeout=60_000)
+    window.settle()
 
 
-def test_an_upload_says_how_many_rows_were_left_out(desk: Desk, tmp_path: Path) -> None:
-    file = _export(
-        tmp_path, "T25", lambda rows: [*rows, rows[-1] | {"case_ref": "N3W1T25", "role": "barber"}]
-    )
-    done = run_well("intake", file, "--store", desk.twin)
-    _upload(desk.window, file)
-    rows = _rows(file)
-    ended = _says_what_was_printed(desk.window, done)
-    assert ended == f"Stored: {rows - 1:,} of {rows:,} rows; 1 left out."
-    assert _same_stores(desk)
+def _row_of(window: Window, first: str) -> list[str]:
+    """The cells of the first row of a table that begins with this text."""
+    row = window.main.locator("tr").filter(has=window.page.locator("td:first-child", has_text=first)).first
+    return row.locator("td").all_inner_texts()
 
 
-def test_an_upload_of_which_nothing_was_accepted_stores_nothing_and_says_so(
+def test_an_upload_is_tried_its_words_are_given_a_meaning_and_it_is_taken_as_by_the_command(
     desk: Desk, tmp_path: Path
 ) -> None:
-    before = Store(desk.store).current().snapshot
-    file = _export(tmp_path, "T26", lambda rows: [row | {"trainee_ref": "T99"} for row in rows])
-    done = run("intake", file, "--store", desk.twin)
-    _upload(desk.window, file)
-    assert done.code == 10
-    ended = _says_what_was_printed(desk.window, done)
-    assert ended == "No row of cases was accepted, so nothing of this command was stored."
-    assert Store(desk.store).current().snapshot == before
-
-
-def test_an_upload_with_an_identifier_is_refused_as_by_the_command(desk: Desk, tmp_path: Path) -> None:
-    before = rows_of(desk.store, "case_volume")
-    file = _export(
-        tmp_path, "T23", lambda rows: [row | {"remark": "ask a.person@example.org"} for row in rows]
+    window, started = desk.window, Store(desk.store).current().snapshot
+    cataract = int(
+        rows_of(desk.store, "case_volume", trainee_ref="T24", requirement_ref="cataract")[0]["counted_cases"]
     )
-    done = run("intake", file, "--store", desk.twin)
-    _upload(desk.window, file)
-    assert done.code == 12
-    desk.window.settle()
-    refusal = _one_line(desk.window.main.get_by_test_id("stCode").first.inner_text())
-    assert refusal
-    assert refusal in _one_line(done.err)
-    assert "Refused: " in desk.window.text()
-    assert "a.person@example.org" not in desk.window.text()
-    assert rows_of(desk.store, "case_volume") == before
 
+    # Tried: what would change is said, and nothing is stored.
+    file = _export(
+        tmp_path, "T24", lambda rows: [*_one_more(rows), rows[-1] | {"case_ref": "N3W2", "role": "surgeons"}]
+    )
+    rows = len(file.read_text(encoding="utf-8").splitlines()) - 1
+    _choose(window, file)
+    assert f"Nothing is stored yet. Would be stored: {rows - 1} of {rows} rows. 1 has a word" in window.text()
+    assert _row_of(window, file.name)[:5] == [file.name, "cases", str(rows), str(rows - 1), "1"]
+    of_cataract = window.main.locator("tr", has_text="Cataract").filter(has_text="T24").first.locator("td")
+    assert of_cataract.all_inner_texts() == ["T24", "Cataract", str(cataract), str(cataract + 1), "86"]
+    assert 'role "surgeons"' in window.text()
+    assert Store(desk.store).current().snapshot == started
+    assert window.violations() == []
 
-def test_an_upload_that_is_held_is_taken_on_a_persons_word(desk: Desk, tmp_path: Path) -> None:
-    file = _export(tmp_path, "T21", lambda rows: rows[: len(rows) // 2])
-    held = run("intake", file, "--store", desk.twin)
-    _upload(desk.window, file)
-    assert held.code == 14
-    assert _says_what_was_printed(desk.window, held).startswith("Held: ")
-    assert _same_stores(desk)
-    assert desk.window.violations() == []
+    # The word is given a meaning by keyboard, another than the one proposed, and the file is tried again.
+    box = window.page.get_by_role("combobox", name=re.compile("role surgeons"))
+    box.focus()
+    window.page.keyboard.press("ArrowDown")
+    expect(window.page.get_by_role("option", name="surgeon (proposed)")).to_be_visible()
+    window.page.keyboard.type("assistant")
+    window.page.keyboard.press("Enter")
+    _press(window, "Save these meanings", f"Would be stored: {rows} of {rows} rows.")
+    mapping = desk.store / "sources" / "main.yaml"
+    said = yaml.safe_load(mapping.read_text(encoding="utf-8"))
+    assert said["words"]["role"] == {"surgeons": "assistant"}
+    assert [each["by"] for each in said["saved"]] == ["director"]
+    (desk.twin / "sources").mkdir(exist_ok=True)
+    shutil.copy(mapping, desk.twin / "sources")
 
-    word = ("--accept-withdrawals", "--by", "the director", "--reason", "the log was kept twice")
-    done = run_well("intake", file, *word, "--store", desk.twin)
-    desk.window.page.get_by_label("Who", exact=True).fill("the director")
-    desk.window.page.get_by_label("Why", exact=True).fill("the log was kept twice")
-    desk.window.page.get_by_role("button", name="Accept and take").click()
-    expect(desk.window.main.get_by_text("Stored: ")).to_be_visible(timeout=60_000)
-    assert _says_what_was_printed(desk.window, done).startswith("Stored: ")
-    assert _same_stores(desk)
-
-
-def test_an_upload_while_somebody_else_writes_says_so_and_stores_nothing(desk: Desk, tmp_path: Path) -> None:
-    file = _export(tmp_path, "T27", _one_more)
-    before = Store(desk.store).current().snapshot
+    # Taken, by keyboard, as the command takes it.
+    run_well("intake", file, "--store", desk.twin)
     with writing(Store(desk.store)):
-        desk.window.page.locator("input[type=file]").set_input_files(file)
-        take = desk.window.page.get_by_role("button", name="Take these exports")
-        expect(take).to_be_enabled()
-        desk.window.settle()
-        take.click()
-        expect(desk.window.main.get_by_text("Nothing was stored. The store is being written")).to_be_visible(
-            timeout=60_000
-        )
-    assert Store(desk.store).current().snapshot == before
+        _press(window, "Take these exports", "Nothing was stored. The store is being written")
+    assert Store(desk.store).current().snapshot == started
+    window.open("Cohort")
+    window.open("Intake")
+    _choose(window, file)
+    _press(window, "Take these exports", f"Stored: {rows} of {rows} rows.")
+    assert _same_stores(desk)
+
+
+def test_an_upload_that_is_held_can_be_added_instead_and_what_was_taken_undone(
+    desk: Desk, tmp_path: Path
+) -> None:
+    window, started = desk.window, Store(desk.store).current().snapshot
+    # Held: why, and what may be chosen; added instead, nothing goes.
+    part = _export(tmp_path, "T21", lambda every: _one_more(every[: len(every) // 2]))
+    before = {view: rows_of(desk.store, view) for view in VIEWS}
+    _choose(window, part)
+    assert "Held: something in use would go or say less" in window.text()
+    assert "T21: " in window.text() and "not in the file" in window.text()
+    expect(window.page.get_by_role("button", name="Take the rest")).to_have_count(0)  # nobody else is named
+    _press(window, "Accept and take", "Both are needed.")
+    _press(window, "Add these rows to those in use instead", "Would be stored:")
+    _press(window, "Add these rows", "Stored:")
+    run_well("intake", part, "--append", "--store", desk.twin)
+    assert _same_stores(desk)
+
+    # Undone.
+    window.main.get_by_text("Take the last change back").click()
+    window.page.get_by_role("button", name="Undo the last change").click()
+    expect(window.main.get_by_text(f"snapshot {started + 2}.")).to_be_visible(timeout=60_000)
+    assert {view: rows_of(desk.store, view) for view in VIEWS} == before
+
+    # A file with an identifier is refused, and the identifier is nowhere on the page.
+    named = _export(
+        tmp_path, "T23", lambda every: [row | {"remark": "ask a.person@example.org"} for row in every]
+    )
+    _choose(window, named)
+    assert "Refused: " in window.text()
+    assert "a.person@example.org" not in window.text()
+    expect(window.page.get_by_role("button", name="Take these exports")).to_have_count(0)

@@ -51,7 +51,7 @@ def test_more_than_two_and_more_than_five_in_a_hundred_of_the_rows_live_now_are_
             row["role"] = "surgoen"
     desk.take(desk.roster(roster), desk.file(before))
     files = desk.everything()
-    result = desk.intake(desk.file(after))
+    result = desk.intake(desk.file(after), "--all")
     assert result.code == 14
     assert held_trainees(result.err) == {row["trainee"] for row in rows_drawn(SHARES) if row["held"]}
     assert desk.everything() == files
@@ -161,10 +161,10 @@ def test_a_row_that_now_says_less_about_an_event_or_more_about_a_role_is_held(de
     desk.take(desk.roster("\n".join(["trainee_ref", *trainees])), desk.file(told("before")))
     files = desk.everything()
     expected = {row["trainee"] for row in rows_drawn(TOLD_TWICE) if row["held"]}
-    result = desk.intake(desk.file(told("after")))
+    result = desk.intake(desk.file(told("after")), "--all")
     assert (result.code, held_trainees(result.err)) == (14, expected)
     # Appended, a row is not withdrawn, but it may say less.
-    appended = desk.intake(desk.file(told("after")), "--append")
+    appended = desk.intake(desk.file(told("after")), "--append", "--all")
     assert (appended.code, held_trainees(appended.err)) == (14, expected - {"T-w1", "T-w4", "T-o8"})
     assert desk.everything() == files
     # The others alone, in one command, are not held.
@@ -176,6 +176,7 @@ def test_the_message_says_which_case_and_what_to_do_about_it(desk: Desk) -> None
     desk.take(desk.file("case_ref | takeover\nC001 | yes"))
     result = desk.intake(desk.file("case_ref | takeover\nC001 | no"))
     assert "T01: case C001: the takeover is no longer recorded" in result.err
+    assert "--take-the-rest" not in result.err  # nobody else is named
     assert "--accept-withdrawals --by WHO --reason TEXT" in result.err
 
 

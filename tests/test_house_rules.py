@@ -39,7 +39,10 @@ DASHBOARD_MAY_IMPORT = {
     "pipelines.store.store",
     "pipelines.summary.files",
     "pipelines.files.reading",
+    "pipelines.build.undo",
+    "pipelines.intake.answers",
     "pipelines.intake.take",
+    "pipelines.mapping.answered",
 }
 DASHBOARD_MAY_IMPORT_DUCKDB = {"dashboard/queries/live.py"}
 

@@ -64,3 +64,15 @@ def test_a_command_acts_for_every_programme_of_the_store(store: Store) -> None:
     text = CASES.replace("C0001", "C0011").replace("C0002", "C0012")
     request = IntakeRequest([ExportFile("cases.csv", text.encode())], TODAY, append=True)
     assert try_out(store, request).status == "sound"
+
+
+def test_an_export_that_names_people_of_another_programme_replaces_nothing_of_theirs(store: Store) -> None:
+    text = CASES.replace("C0002", "C0012")
+    request = IntakeRequest([ExportFile("cases.csv", text.encode())], TODAY, programme_ref="x")
+    outcome = take(store, request)
+    assert [each.trainee_ref for each in outcome.changes] == ["X01"]
+    assert [row["case_ref"] for row in rows_of(store.root, "case_credit", programme_ref="y")] == ["C0002"]
+    # Nor does a word for what would go.
+    accepted = IntakeRequest(request.files, TODAY, accepted_by="x", reason="x", programme_ref="x")
+    take(store, accepted)
+    assert [row["case_ref"] for row in rows_of(store.root, "case_credit", programme_ref="y")] == ["C0002"]

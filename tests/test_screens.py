@@ -272,7 +272,10 @@ def gone(tmp_path_factory: pytest.TempPathFactory) -> Store:
     set_programme(store, as_of="2026-11-15")
     two = "".join(f"C{ref},{ref},2025-01-14,phaco_iol,surgeon\n" for ref in ("T01", "T02"))
     two = two.rstrip() + ",other\n"
-    log = write_csv(folder / "cases.csv", f"{LONG_AGO.splitlines()[0]},complications\n{two}{CHALAZIA}")
+    unmapped = "L998,T03,2025-03-14,corneal_tattoo,surgeon\nL999,T03,2025-03-15,corneal_tattoo,surgeon\n"
+    log = write_csv(
+        folder / "cases.csv", f"{LONG_AGO.splitlines()[0]},complications\n{two}{CHALAZIA}{unmapped}"
+    )
     run_well("intake", write_csv(folder / "roster.csv", GONE), log, "--store", store)
     return Store(store)
 
@@ -307,6 +310,13 @@ def test_the_intake_lists_only_who_is_in_training_unless_asked(gone: Store) -> N
     assert [row[1] for row in next(table for table in tables(app) if "trainee" in table[0])[1:]] == ["T03"]
     app.toggle[0].set_value(True).run()
     assert len(next(table for table in tables(app) if "trainee" in table[0])) == 1 + 3
+
+
+def test_the_cohort_says_whose_cases_count_toward_nothing_because_their_procedure_is_not_known(
+    gone: Store,
+) -> None:
+    told = said(opened(cohort, DIRECTOR, gone))
+    assert "The procedure of 2 cases (T03 2) is not one of the specialty" in told
 
 
 def test_cases_in_which_something_else_happened_are_listed_to_be_coded(gone: Store) -> None:

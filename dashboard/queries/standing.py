@@ -18,6 +18,10 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
             cohort, trainee_ref, started, expected_completion, completed, "left", stage, data_through, is_current,
             not training_is_over as in_training,
             months_not_entered,
+            (
+                select count(*) from case_credit
+                where case_credit.trainee_ref = trainee.trainee_ref and case_credit.reason = 'unmapped_code'
+            ) as unmapped_cases,
             row_number() over (order by cohort, trainee_ref) as trainee_order
         from trainee
         order by cohort, trainee_ref

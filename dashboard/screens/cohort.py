@@ -98,7 +98,12 @@ def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
 
 def _late(view: View) -> None:
     late = [wording.log_sentence(row) for row in queries.records(view.late)]
-    figure.say(f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}.", *late)
+    unmapped = dict(view.roster.set_index("trainee_ref")["unmapped_cases"])
+    figure.say(
+        f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}.",
+        *late,
+        wording.unmapped_sentence({ref: int(cases) for ref, cases in unmapped.items() if cases}),
+    )
 
 
 @figure.part(_counts_are_theirs)

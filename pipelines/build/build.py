@@ -240,7 +240,7 @@ def _intakes(store: Store, manifest: Manifest) -> pa.Table:
             "taken_on": receipt["taken_on"],
             "rows_in_file": part["rows"],
             "accepted_rows": part["accepted"],
-            "left_out_rows": part["rows"] - part["accepted"],
+            "left_out_rows": part["rows"] - part["accepted"] - part.get("held_back", 0),
         }
         for intake_id in manifest.intakes()
         for receipt in [store.receipt(intake_id)]
@@ -300,15 +300,15 @@ def quantile_tables() -> dict[str, pa.Table]:
 # ---- sql/: macros and tables, then each definition, stored as a table of the same name, then the audits
 
 
-def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
-    """Makes every table and published view; needs the schema `input` and the specialty's tables.
+def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL, last: str | None = None) -> None:
+    """Makes every table and published view, or those up to `last`; needs the schema `input` and the specialty's tables.
 
     A view that reads another one reads its stored table, as `main.<name>`: a number is worked out once. Without
     `main.` the name inside a definition would mean the definition.
     """
     con.execute("create schema if not exists definition")
     for path in sql_files(folder):
-        if path.name[0] != "9":
+        if path.name[0] != "9" and (last is None or path.stem <= last):
             con.begin()  # on a disk each comment would else be a write of its own
             _run(con, path)
             if path.name[0] not in "01":

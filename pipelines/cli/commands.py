@@ -10,7 +10,7 @@ import shutil
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -139,6 +139,12 @@ TAKING = _options(
     click.option(
         "--fixes", type=PATH, metavar="DIR", help="write there, for each trainee, the list of rows to correct"
     ),
+    click.option(
+        "--take-the-rest", is_flag=True, help="leave those as they are who would be held, and take the others"
+    ),
+    click.option(
+        "--all", "everything", is_flag=True, help="print all there is to say, not only what fits a screen"
+    ),
 )
 
 
@@ -250,9 +256,9 @@ def check(files: tuple[Path, ...], root: Path, specialty: str | None, form: str,
             outcome = try_out(Store(root), request, progress)
     except FileRefused as refusal:
         outcome = IntakeOutcome("refused", refusal.findings)
-    _print_findings(outcome, form)
-    _say_receipts(outcome, sys.stdout if form == "table" else sys.stderr)
-    return _end(outcome, options["fixes"])
+    if form != "table":
+        _print_findings(outcome, form)
+    return _end(outcome, options, sys.stdout if form == "table" else sys.stderr)
 
 
 @cli.command(help="validate exports, store them, publish a new snapshot")
@@ -272,8 +278,7 @@ def intake(files: tuple[Path, ...], root: Path, **options: Any) -> int:
         outcome = take(store, request, progress)
     except FileRefused as refusal:
         outcome = IntakeOutcome("refused", refusal.findings)
-    _say_receipts(outcome, sys.stdout)
-    return _end(outcome, options["fixes"])
+    return _end(outcome, options, sys.stdout)
 
 
 @cli.command(
@@ -308,33 +313,46 @@ def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
         strict=options.get("strict", False),
         accepted_by=by if options["accepts"] else None,
         reason=reason if options["accepts"] else None,
+        take_the_rest=options["take_the_rest"],
+        name_cases=bool(options["fixes"]),
     )
 
 
 # ---- what an intake says
 
 
-def _end(outcome: IntakeOutcome, fixes: Path | None) -> int:
-    """Say how it ended, write the lists of rows to correct if asked, and give the exit code."""
-    from pipelines.intake.take import ending
+def _end(outcome: IntakeOutcome, options: dict[str, Any], stream: TextIO) -> int:
+    """Say what came of it and how it ended, write the lists of rows to correct if asked, and give the exit code.
 
+    The answer goes to `stream`, how it ended to stdout where something was stored.
+    """
+    from pipelines.intake import answers
+
+    everything = bool(options["everything"])
     if outcome.status == "refused":
-        for finding in outcome.refused:
-            progress(f"{finding.message} {finding.remedy}")
+        progress("\n".join(answers.refusal_lines(outcome, everything=everything)))
         return 12 if any(finding.rule.startswith("identifier_") for finding in outcome.refused) else 11
-    if fixes:
-        _write_fixes(outcome, fixes)
-    if outcome.status in ("stored", "unchanged"):
-        for name in outcome.unchanged:
-            progress(f"{name} changes nothing: every live row, finding and month stays as it is.")
+    for line in answers.lines(outcome, everything=everything):
+        print(line, file=stream)
+    if options["fixes"]:
+        _write_fixes(outcome, options["fixes"])
+    if outcome.status in ("stored", "unchanged") and outcome.unchanged:
+        progress(
+            f"{_some_of(outcome.unchanged)} changes nothing: every row in use, finding and month stays as it is."
+        )
     if outcome.status == "stored":
-        print(f"{ending(outcome)} Snapshot {outcome.snapshot} is live.")
-    elif outcome.status != "sound":
-        progress(ending(outcome))
-    if outcome.status == "held":
-        progress("\n".join(f"    {reason.trainee_ref}: {reason.text}" for reason in outcome.held))
-        progress("If this is right: --accept-withdrawals --by WHO --reason TEXT")
+        print(f"{answers.ending(outcome)} Snapshot {outcome.snapshot} is live.")
+    else:
+        progress(answers.ending(outcome))
+    if outcome.held and not options["accepts"]:
+        progress("\n".join(answers.held_lines(outcome, everything=everything)))
     return EXIT_CODES[outcome.status]
+
+
+def _some_of(names: list[str]) -> str:
+    if len(names) == 1:
+        return names[0]
+    return f"Each of {', '.join(names[:3])}" + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 def _print_findings(outcome: IntakeOutcome, form: str) -> None:
@@ -345,28 +363,19 @@ def _print_findings(outcome: IntakeOutcome, form: str) -> None:
         sys.stdout.write(text)
 
 
-def _say_receipts(outcome: IntakeOutcome, stream: Any) -> None:
-    from pipelines.intake.take import receipt_lines
-
-    for receipt in outcome.receipts:
-        print("\n".join(receipt_lines(receipt)), file=stream)
-
-
 def _write_fixes(outcome: IntakeOutcome, folder: Path) -> None:
     """One list a trainee, for the person who keeps the log to correct it by."""
-    from pipelines.intake.judging import FINDING_COLUMNS
     from pipelines.summary.files import plain_cell
 
     folder.mkdir(parents=True, exist_ok=True)
-    by_trainee: dict[str, list[tuple[Any, ...]]] = {}
-    for row in outcome.finding_rows():
-        finding = dict(zip(FINDING_COLUMNS, row, strict=True))
-        of_trainee = by_trainee.setdefault(finding["trainee_ref"] or "no-trainee", [])
-        of_trainee.append(tuple(plain_cell(finding[name]) for name in FIX_COLUMNS))
+    by_trainee: dict[str, list[dict[str, Any]]] = {}
+    for finding in outcome.fixes():
+        plain = {name: plain_cell(finding[name]) for name in FIX_COLUMNS}
+        by_trainee.setdefault(finding["trainee_ref"] or "no-trainee", []).append(plain)
     for trainee_ref, rows in by_trainee.items():
         with (folder / f"{trainee_ref}-fixes.csv").open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(FIX_COLUMNS)
+            writer = csv.DictWriter(file, FIX_COLUMNS, lineterminator="\n")
+            writer.writeheader()
             writer.writerows(rows)
 
 
@@ -395,6 +404,16 @@ def calibrate(root: Path) -> int:
     from pipelines.cli.calibrate import run
 
     print(f"Snapshot {run(root, progress)} is live.")
+    return 0
+
+
+@cli.command(help="make the rows live again that were before the last intake; a second undo takes that back")
+@STORE
+def undo(root: Path) -> int:
+    from pipelines.build.undo import undo as undo_last
+
+    done = undo_last(Store(root), datetime.date.today())
+    print(f"Snapshot {done.snapshot} is live: {done.sentence}.")
     return 0
 
 

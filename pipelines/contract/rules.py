@@ -49,7 +49,10 @@ LEFT_OUT: dict[str, tuple[str, str]] = {
         "the operation was before the month from which the trainee's cases count.",
         "Correct the date, or bring in a roster with the right started or credit_from.",
     ),
-    "code_unknown": ('{column}: "{cell}" is not a code of this specialty.', "Use one of: {allowed}."),
+    "code_unknown": (
+        '{column}: "{cell}" is not a code of this specialty.',
+        "Use one of: {allowed}; or map it.",
+    ),
     "none_beside_code": ("{column} says none and names a code as well.", "Keep one of the two."),
     "number_unreadable": (
         "{column} is not a number that can be read.",
@@ -65,7 +68,7 @@ LEFT_OUT: dict[str, tuple[str, str]] = {
 WARNINGS: dict[str, tuple[str, str]] = {
     "procedure_unmapped": (
         '{column}: "{cell}" is not a procedure of this specialty.',
-        "Correct the code; until then it counts toward nothing.",
+        "Use a code or a title of the specialty, or map it; until then it counts toward nothing.",
     ),
     "service_unlisted": (
         '{column}: "{cell}" is not a service that trainees rotate through here.',
@@ -114,10 +117,16 @@ WARNINGS: dict[str, tuple[str, str]] = {
         "It counts once, as the source taken last has it.",
     ),
     "older_version_kept": (
-        "the version of this row that was stored earlier stays live.",
-        "Correct the row as the other line about it says, and bring the export in again.",
+        "the row was left out, and the case stays as an earlier export has it.",
+        "To change it, mend what the other line about this row names, and bring the export in again; to remove the case,"
+        " leave its row out of the export.",
     ),
 }
+# The remedy of an unknown complication: what may stand there besides a code is what is asked most often.
+UNKNOWN_COMPLICATION = (
+    "Write none if nothing happened, leave it blank if it was not recorded, write other if something else happened; put ;"
+    " between several. Codes: {allowed}; or map it."
+)
 SEVERITY: dict[str, Severity] = {
     **dict.fromkeys(REFUSALS, "refused"),
     **dict.fromkeys(LEFT_OUT, "left_out"),

@@ -13,10 +13,10 @@ import numpy as np
 import pyarrow as pa
 
 from pipelines.contract.formats import CASES, KINDS, REVIEWS, TRAINEES, Column, Kind
-from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
+from pipelines.contract.rules import LEFT_OUT, SEVERITY, UNKNOWN_COMPLICATION, WARNINGS
 from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
-from pipelines.intake import replacement, staging
+from pipelines.intake import questions, replacement, staging
 from pipelines.intake.replacement import Balance
 from pipelines.specialty.load import Specialty, all_codes, specialty_tables
 from pipelines.store.documents import Line, Manifest, Programme
@@ -50,6 +50,8 @@ class Setting:
     programme_ref: str | None = None
     # How the source writes what the format calls otherwise.
     mapping: SourceMapping | None = None
+    # Trainees of whom nothing of these files is taken.
+    left_alone: frozenset[str] = frozenset()
 
     @property
     def dates(self) -> str:
@@ -79,6 +81,10 @@ class Judged:
     suite: dict[str, dict[str, int]] = field(default_factory=dict)
     # The month through which each trainee's cases run, as this export has it.
     through: dict[str, str | None] = field(default_factory=dict)
+    # For each table how many rows belong to trainees who are left alone.
+    held_back: dict[int, int] = field(default_factory=dict)
+    # What a person may have to say before the files can be read as they are meant.
+    questions: list[str] = field(default_factory=list)
 
     def rows(self, query: str, parameters: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """The rows of a query on the staging database."""
@@ -111,7 +117,8 @@ class Judged:
         ((accepted,),) = self.rows(
             f"select count(*) from {part.kind.name}.new where sheet_number = ?", [part.number]
         )
-        if part.row_count != accepted + sum(left_out.values()):
+        held_back = self.held_back.get(part.number, 0)
+        if part.row_count != accepted + sum(left_out.values()) + held_back:
             raise AssertionError(
                 f"{part.shown}: {part.row_count} rows do not balance: {accepted} accepted, {left_out} left out."
             )
@@ -128,13 +135,16 @@ class Judged:
             "rows": part.row_count,
             "accepted": accepted,
             "left_out": left_out,
+            "held_back": held_back,
             "warnings": dict(warnings),
             "skipped": list(part.skipped),
             "trainees": [balance.as_receipt() for balance in balances if balance.trainee_ref in named],
         }
 
-    def findings(self, ids: dict[str, str]) -> pa.Table:
+    def findings(self, ids: dict[str, str], *, name_cases: bool = False) -> pa.Table:
         """Every finding in the order of the files, in FINDING_COLUMNS; `ids` names the intake of each file's hash.
+
+        With `name_cases` a last column `case_ref` names the case that it is about, where its reference is a valid one.
 
         Equal texts are kept once, and the message comes without the file and row that a reader puts before it: a file
         may break rules in a million cells.
@@ -149,10 +159,15 @@ class Judged:
             }
         )
         staging.create(self.connection, "intake_name", names)
+        case_ref = case = ""
+        if name_cases and CASES in self.kinds:
+            valid = "case when regexp_full_match(case_ref, '[A-Za-z0-9_-]{4,64}') then case_ref end"
+            case_ref = f", {valid} as case_ref"
+            case = " left join (select sheet_number, row_id, case_ref from cases.seat) as seat using (sheet_number, row_id)"
         rows = staging.batches(
             self.connection,
-            f"select sheet_number, intake_id, {columns}, null::varchar as data_through from finding"
-            " join intake_name using (sheet_number)",
+            f"select sheet_number, intake_id, {columns}, null::varchar as data_through{case_ref} from finding"
+            f" join intake_name using (sheet_number){case}",
         )
         texts = pa.schema(
             pa.field(column.name, pa.dictionary(pa.int32(), pa.string()))
@@ -298,8 +313,12 @@ def _judge_kind(
     reading = staging.Reading(
         setting.dates, periods, all_codes(setting.specialty), setting.specialty, setting.mapping
     )
+    judged.questions += questions.of_dates(parts, kind, reading.dates)
     staging.stage(connection, kind, parts, reading)
+    judged.held_back |= staging.leave_alone(connection, kind, setting.left_alone)
     staging.find_left_out(connection, kind, with_roster)
+    if setting.programme_ref is not None:
+        _name_only_own_people(connection, kind)
     _load_live(judged, kind)
     if kind is REVIEWS:
         _load_cases(judged)
@@ -323,6 +342,19 @@ def _judge_kind(
             f"(select {columns} from trainees.new union all select {columns} from live_roster"
             " where trainee_ref not in (select trainee_ref from trainees.new))",
         )
+
+
+def _name_only_own_people(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
+    """To whoever asks for one programme, whom it does not have is nobody: of others nothing is read, said or replaced."""
+    others = (
+        "trainee_ref in (select trainee_ref from other_programme)"
+        if kind is TRAINEES
+        else "trainee_ref not in (select trainee_ref from roster)"
+    )
+    connection.execute(
+        f"update {kind.name}.read set trainee_ref = null where {others}"
+        f" and row_id in (select row_id from {kind.name}.left_out)"
+    )
 
 
 def _load_live(judged: Judged, kind: Kind) -> None:
@@ -490,6 +522,8 @@ def _words(
     rule: str, name: str | None, column: Column | None, codes: dict[str, list[str]], dates: str
 ) -> tuple[str, str]:
     message, remedy = (LEFT_OUT | WARNINGS)[rule]
+    if rule == "code_unknown" and column and column.type == "events":
+        remedy = UNKNOWN_COMPLICATION
     allowed = codes.get("stages" if name == "value" else (column.codes if column else None) or "", [])
     named = ", ".join(allowed[:MOST_CODES_NAMED])
     limits = (

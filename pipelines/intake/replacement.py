@@ -61,10 +61,15 @@ class Balance:
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason to hold a command, about one trainee."""
+    """One reason to hold a command, about one trainee, and one case of theirs where it is about a row.
+
+    `if_appended`: whether it would hold too if the rows were added to those in use.
+    """
 
     trainee_ref: str
     text: str
+    case_ref: str | None = None
+    if_appended: bool = True
 
 
 def name_what_was_unmapped(connection: duckdb.DuckDBPyConnection) -> None:
@@ -218,20 +223,37 @@ def rows_that_go(balances: Iterable[Balance], unaccepted: Callable[[str], int]) 
     return [
         Reason(
             each.trainee_ref,
-            f"{gone} of {each.live_before} live rows would be withdrawn or kept only in an older version"
-            f"{' (with earlier exports not yet accepted)' if unaccepted(each.trainee_ref) else ''}",
+            _what_goes(each, before),
+            if_appended=bool(each.kept) and _too_many(each.kept + before, each.live_before),
         )
         for each in balances
-        if (gone := each.withdrawn + each.kept + unaccepted(each.trainee_ref)) > ROWS_THAT_MAY_GO
-        and gone > SHARE_THAT_MAY_GO * each.live_before
-        and each.withdrawn + each.kept
+        if each.withdrawn + each.kept
+        and _too_many(each.withdrawn + each.kept + (before := unaccepted(each.trainee_ref)), each.live_before)
     ]
+
+
+def _too_many(gone: int, live: int) -> bool:
+    return gone > ROWS_THAT_MAY_GO and gone > SHARE_THAT_MAY_GO * live
+
+
+def _what_goes(each: Balance, before: int) -> str:
+    gone = each.withdrawn + each.kept + before
+    parts = {
+        "not in the file": each.withdrawn,
+        "only as before, since the new row is left out": each.kept,
+        "gone by earlier exports, which nobody has answered for": before,
+    }
+    what = ", ".join(f"{count} {words}" for words, count in parts.items() if count)
+    return f"{gone} of {each.live_before} cases in use would go or stay only as before ({what})"
 
 
 def rows_that_say_less(connection: duckdb.DuckDBPyConnection) -> list[Reason]:
     """Cases that would go although they carried an event, or would say less about the trainee than they do now."""
     rows = connection.execute(_ROW_REASONS).fetchall()
-    return [Reason(trainee_ref, f"case {case_ref}: {text}") for trainee_ref, case_ref, text in rows]
+    return [
+        Reason(trainee_ref, text, case_ref, if_appended=not text.startswith("would be gone"))
+        for trainee_ref, case_ref, text in rows
+    ]
 
 
 # A hit is an event with a day inside its window, or without a day.
@@ -284,11 +306,11 @@ event_pair as (
 
 reason as (
 
-    select trainee_ref, case_ref, 'a row with a complication would be withdrawn' as text
+    select trainee_ref, case_ref, 'would be gone, and a complication with it' as text
     from pair
     where outcome = 'withdrawn' and complications <> 'none'
     union all
-    select trainee_ref, case_ref, 'a row with a takeover would be withdrawn'
+    select trainee_ref, case_ref, 'would be gone, and a takeover with it'
     from pair
     where outcome = 'withdrawn' and takeover
     union all
@@ -478,8 +500,9 @@ def _data_that_would_go_back(judged: Judged) -> list[Reason]:
     return [
         Reason(
             trainee_ref,
-            f"the data run through {line.data_through}, and would run through {now or 'no month'}:"
-            " this looks like an older export",
+            f"the log in use runs through {line.data_through}, this one through {now or 'no month'}:"
+            " it looks like an older export",
+            if_appended=False,
         )
         for trainee_ref, now in sorted(judged.through.items())
         if (line := lines[trainee_ref]) and line.data_through and (now or "") < line.data_through
@@ -507,9 +530,11 @@ def _taken_before(judged: Judged, changing: list[Part]) -> list[Reason]:
                 if (then := manifest.line(part.kind.name, trainee_ref, judged.setting.source_of(part.kind)))
                 for entry in then.intakes
             ):
-                reasons.append(
-                    Reason(
-                        trainee_ref, f"{part.shown} was taken before, and a newer file has replaced it since"
-                    )
-                )
+                reasons.append(Reason(trainee_ref, _was_in_use(judged, part, trainee_ref)))
     return reasons
+
+
+def _was_in_use(judged: Judged, part: Part, trainee_ref: str) -> str:
+    balance = next(each for each in judged.balances[part.kind.name] if each.trainee_ref == trainee_ref)
+    more = f", with {balance.withdrawn} more of its rows" if balance.withdrawn else ""
+    return f"{part.shown} was in use before, and something newer is now{more}"

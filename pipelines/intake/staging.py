@@ -14,6 +14,7 @@ kind has a schema of its own name, so that no kind can read what another left th
 from __future__ import annotations
 
 import uuid
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -129,6 +130,19 @@ from (
 ) as numbered
 where read.row_id = numbered.row_id
 """
+
+
+def leave_alone(
+    connection: duckdb.DuckDBPyConnection, kind: Kind, trainees: frozenset[str]
+) -> dict[int, int]:
+    """Take the rows of some trainees out of `read`; how many they were, by the number of their table."""
+    if not trainees:
+        return {}
+    rows = connection.execute(
+        f"delete from {kind.name}.read where list_contains(?::varchar[], trainee_ref) returning sheet_number",
+        [sorted(trainees)],
+    ).fetchall()
+    return dict(Counter(number for (number,) in rows))
 
 
 def _with_all_columns(part: Part, kind: Kind) -> pa.Table:

@@ -6,10 +6,11 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import json
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -20,9 +21,10 @@ from pipelines.build import build as building
 from pipelines.contract.errors import FileRefused, Finding, WrongUsage
 from pipelines.contract.formats import CASES, Kind
 from pipelines.files.reading import ExportFile, Part
-from pipelines.intake import replacement, staging
+from pipelines.intake import questions, replacement, staging
 from pipelines.intake.judging import FINDING_COLUMNS, Judged, Progress, Setting, judge
 from pipelines.intake.replacement import Reason
+from pipelines.intake.trying import Change, Count, changes, counts
 from pipelines.specialty.load import Specialty
 from pipelines.store.documents import FORMAT, Entry, Line, Programme
 from pipelines.store.store import (
@@ -46,8 +48,11 @@ Status = Literal["refused", "held", "nothing_accepted", "left_out", "unchanged",
 class IntakeRequest:
     """The files of one command and how to take them; `today` is the day of the intake.
 
-    `accepted_by` and `reason` are a person's word that what would be held may go. `programme_ref` is the programme of
-    whoever asks, whose people alone the files may name; None for who may act for every programme of the store.
+    `accepted_by` and `reason` are a person's word that what would be held may go; with `take_the_rest` what is held
+    holds nobody else. `with_counts` asks a trial for the counts of each requirement before and after, `name_cases` for
+    the case that each finding is about. `programme_ref`
+    is the programme of whoever asks, whose people alone the files may name; None for who may act for every programme of
+    the store.
     """
 
     files: Sequence[ExportFile]
@@ -59,6 +64,9 @@ class IntakeRequest:
     accepted_by: str | None = None
     reason: str | None = None
     programme_ref: str | None = None
+    take_the_rest: bool = False
+    with_counts: bool = False
+    name_cases: bool = False
 
     def check(self) -> None:
         """Raise WrongUsage where a part of the request cannot be."""
@@ -78,7 +86,9 @@ class IntakeOutcome:
 
     status: refused (a file is not taken at all) · held (something would vanish) · nothing_accepted (a kind of file had
     rows and none was accepted) · left_out (rows were left out of a strict or tried request) · unchanged · stored ·
-    sound (tried, and every row would be accepted). Only `stored` changed the store.
+    sound (tried, and every row would be accepted). Only `stored` changed the store; with `held` reasons beside it,
+    their trainees were left as they are. `changes` has a row for each trainee and kind, `counts` for each requirement
+    whose count would change; `questions` are for a person to answer first.
     """
 
     status: Status
@@ -88,6 +98,9 @@ class IntakeOutcome:
     held: list[Reason] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     snapshot: int | None = None
+    questions: list[str] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    counts: list[Count] = field(default_factory=list)
 
     @property
     def rows(self) -> int:
@@ -95,7 +108,8 @@ class IntakeOutcome:
 
     @property
     def left_out_rows(self) -> int:
-        return self.rows - sum(int(receipt["accepted"]) for receipt in self.receipts)
+        taken = sum(int(receipt["accepted"]) + int(receipt["held_back"]) for receipt in self.receipts)
+        return self.rows - taken
 
     def finding_rows(self) -> Iterable[tuple[Any, ...]]:
         """The findings in FINDING_COLUMNS, one at a time."""
@@ -104,56 +118,21 @@ class IntakeOutcome:
                 yield tuple(getattr(finding, name, None) for name in FINDING_COLUMNS)
             return
         file, row, message = (FINDING_COLUMNS.index(name) for name in ("file_name", "source_row", "message"))
-        for batch in self.findings.to_batches(max_chunksize=10_000):
+        for batch in self.findings.select(FINDING_COLUMNS).to_batches(max_chunksize=10_000):
             for values in zip(*map(_values, batch.columns), strict=True):
                 words = f"{values[file]}, row {values[row]}: {values[message]}"
                 yield (*values[:message], words, *values[message + 1 :])
 
-
-def ending(outcome: IntakeOutcome) -> str:
-    """How it ended, in one or two sentences."""
-    if outcome.status == "refused":
-        return "Refused: a file is not taken at all. Nothing of this command was stored."
-    if outcome.status == "held":
-        return "Held: something would vanish from a trainee's record, so nothing of this command was stored."
-    if outcome.status == "nothing_accepted":
-        empty = [kind for kind, accepted in _accepted_by_kind(outcome).items() if not accepted]
-        return f"No row of {' or '.join(empty)} was accepted, so nothing of this command was stored."
-    if outcome.status == "left_out":
-        return f"{outcome.left_out_rows:,} of {outcome.rows:,} rows would be left out; nothing was stored."
-    if outcome.status == "unchanged":
-        return "Nothing changed: what these files say is live already."
-    left_out = f"; {outcome.left_out_rows:,} left out" if outcome.left_out_rows else ""
-    done = "Stored" if outcome.status == "stored" else "Would be stored"
-    return f"{done}: {outcome.rows - outcome.left_out_rows:,} of {outcome.rows:,} rows{left_out}."
-
-
-def _accepted_by_kind(outcome: IntakeOutcome) -> dict[str, int]:
-    accepted: dict[str, int] = {}
-    for receipt in outcome.receipts:
-        accepted[receipt["kind"]] = accepted.get(receipt["kind"], 0) + receipt["accepted"]
-    return accepted
-
-
-def receipt_lines(receipt: Receipt) -> list[str]:
-    left_out, rows = sum(receipt["left_out"].values()), "row" if receipt["rows"] == 1 else "rows"
-    balance = f"{receipt['rows']} {rows} = {receipt['accepted']} accepted + {left_out} left out"
-    lines = [f"{receipt['file_name']} ({receipt['kind']}): {balance}"]
-    lines += [f"    left out, {rule}: {count}" for rule, count in receipt["left_out"].items()]
-    lines += [f"    warning, {rule}: {count}" for rule, count in receipt["warnings"].items()]
-    trainees = receipt["trainees"]
-    if not trainees:
-        return lines
-    totals = {name: sum(each[name] for each in trainees) for name in trainees[0] if name != "trainee_ref"}
-    in_file = ("unchanged", "changed", "kept", "withdrawn")
-    untouched = totals["live_before"] - sum(totals[name] for name in in_file)
-    lines.append(
-        f"    live before {totals['live_before']} = {totals['unchanged']} unchanged + {totals['changed']} changed"
-        f" + {totals['kept']} kept in an older version + {totals['withdrawn']} withdrawn"
-        + (f" + {untouched} not in the file" if untouched else "")
-    )
-    people = f"{len(trainees)} trainee{'s' * (len(trainees) != 1)}"
-    return [*lines, f"    live after {totals['live_after']}, of {people}"]
+    def fixes(self) -> Iterator[dict[str, Any]]:
+        """The findings in FINDING_COLUMNS; the message names the case too, where the request asked for it."""
+        named = self.findings is not None and "case_ref" in self.findings.schema.names
+        cases = self.findings["case_ref"].to_pylist() if self.findings is not None and named else []
+        for row, case_ref in itertools.zip_longest(self.finding_rows(), cases):
+            finding = dict(zip(FINDING_COLUMNS, row, strict=True))
+            if case_ref:
+                place = f"row {finding['source_row']}"
+                finding["message"] = finding["message"].replace(f"{place}:", f"{place}, case {case_ref}:", 1)
+            yield finding
 
 
 def _values(column: pa.Array) -> list[Any]:
@@ -235,35 +214,54 @@ def _judged(request: IntakeRequest, setting: Setting, progress: Progress, *, sto
     parts = replacement.parts_that_change(judged)
     changing = {part.shown for part in parts}
     receipts = [judged.receipt(part) for part in judged.parts]
-    held = replacement.reasons_to_hold(judged, parts)
+    asked = questions.of_columns(judged.parts)
+    held = [*replacement.reasons_to_hold(judged, parts), *(Reason("", text) for text in asked)]
+    if request.take_the_rest and _somebody_is_left(judged, held):
+        rest = replace(setting, left_alone=frozenset(reason.trainee_ref for reason in held))
+        judged.connection.close()
+        return replace(_judged(request, rest, progress, storing=storing), held=held)
 
     def outcome(status: Status, snapshot: int | None = None) -> IntakeOutcome:
         unchanged = [part.shown for part in judged.parts if part.shown not in changing]
         return IntakeOutcome(
-            status, [], judged.findings(ids), receipts, held, list(dict.fromkeys(unchanged)), snapshot
+            status,
+            findings=judged.findings(ids, name_cases=request.name_cases),
+            receipts=receipts,
+            held=held,
+            unchanged=list(dict.fromkeys(unchanged)),
+            snapshot=snapshot,
+            questions=judged.questions,
+            changes=changes(judged),
+            counts=counts(judged) if request.with_counts and not storing else [],
         )
 
-    left_out = any(receipt["rows"] > receipt["accepted"] for receipt in receipts)
+    left_out = any(sum(receipt["left_out"].values()) for receipt in receipts)
     if held and not setting.accepted_by:
         return outcome("held")
     if any(_nothing_accepted(receipts, kind) for kind in judged.kinds):
         return outcome("nothing_accepted")
     if left_out and (request.strict or not storing):
         return outcome("left_out")
-    if not storing:
-        return outcome("sound")
     if not parts:
         return outcome("unchanged")
+    if not storing:
+        return outcome("sound")
     result = outcome("stored", setting.manifest.snapshot + 1)
     _store_and_publish(judged, request, parts, ids, receipts, progress)
     return result
 
 
+def _somebody_is_left(judged: Judged, held: list[Reason]) -> bool:
+    """Whether some are held, nothing is asked about the files as a whole, and somebody is not held."""
+    refs = {reason.trainee_ref for reason in held}
+    named = {balance.trainee_ref for balances in judged.balances.values() for balance in balances}
+    return bool(refs) and "" not in refs and not judged.setting.accepted_by and bool(named - refs)
+
+
 def _nothing_accepted(receipts: list[Receipt], kind: Kind) -> bool:
     of_kind = [receipt for receipt in receipts if receipt["kind"] == kind.name]
-    return sum(receipt["rows"] for receipt in of_kind) > 0 and not any(
-        receipt["accepted"] for receipt in of_kind
-    )
+    judged_rows = sum(receipt["rows"] - receipt["held_back"] for receipt in of_kind)
+    return judged_rows > 0 and not any(receipt["accepted"] for receipt in of_kind)
 
 
 def intake_ids(judged: Judged) -> dict[str, str]:

@@ -377,6 +377,8 @@ class Manifest(BaseModel):
     new_intakes: list[str] = []
     # The file in calibration/ from which false_alarm is; none before the first `calibrate`.
     calibration: str | None = None
+    # Of an undoing: the snapshot whose rows are live again.
+    restores: int | None = None
 
     @classmethod
     def read(cls, path: Path) -> Manifest:
@@ -400,10 +402,13 @@ class Manifest(BaseModel):
 
     def digest(self) -> str:
         """The SHA-256 of what the manifest says."""
-        return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
+        # What only an undoing says stands in no other manifest.
+        said = self.model_dump_json(exclude={"restores"} if self.restores is None else None)
+        return hashlib.sha256(said.encode()).hexdigest()
 
     def text(self) -> str:
-        return json.dumps({**self.model_dump(mode="json"), "sha256": self.digest()}, indent=1) + "\n"
+        said = self.model_dump(mode="json", exclude={"restores"} if self.restores is None else None)
+        return json.dumps({**said, "sha256": self.digest()}, indent=1) + "\n"
 
     def intakes(self) -> list[str]:
         """Every intake that this manifest names, each once, in the order taken."""

@@ -127,13 +127,13 @@ class Store:
             raise StoreDamaged(f"intake/{intake_id}/receipt.json is not what was written") from None
         return receipt
 
-    def check_intakes(self) -> None:
+    def check_intakes(self, manifest: Manifest | None = None) -> None:
         """Raise StoreDamaged naming the first file of a live intake that is missing or not what was written.
 
         Every stored file is compared with its receipt: the number of rows and the hash; in intakes of version 0.1.0,
         whose receipts name no files, the rows of each kind.
         """
-        manifest = self.current()
+        manifest = manifest or self.current()
         for intake_id in manifest.intakes():
             receipt = self.receipt(intake_id)
             written = manifest.receipts.get(intake_id)
