@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 from datetime import date
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -18,6 +19,7 @@ from pipelines.contract.errors import FileRefused
 from pipelines.files.headers import NO_MAPPING, TableMapping, place_of_header, proposed_columns
 from pipelines.files.reading import ExportFile, Part, read_parts
 from pipelines.specialty.load import load_specialty
+from tests.stores import run
 
 SPECIALTY = load_specialty("ophthalmology")
 COLUMNS = ["case_ref", "trainee_ref", "operated_on", "procedure", "role"]
@@ -320,3 +322,15 @@ def test_a_dialect_of_csv_changes_nothing(data: bytes) -> None:
     assert rows_of(part, *NAMES) == [
         (row, *(cell or None for cell in cells)) for row, cells in enumerate(CELLS, start=2)
     ]
+
+
+# Other alphabets
+
+
+def test_a_word_of_another_alphabet_is_quoted_in_a_message(tmp_path: Path) -> None:
+    path = tmp_path / "cases.csv"
+    path.write_text(
+        f"{HEADER}\nC0001,T07,2026-04-03,phaco_iol,\u0425\u0438\u0440\u0443\u0440\u0433\n", encoding="utf-8"
+    )
+    said = run("check", path, "--specialty", "ophthalmology", "--format", "csv")
+    assert '""\u0445\u0438\u0440\u0443\u0440\u0433""' in said.out

@@ -41,7 +41,7 @@ def without_other_rows(sheet: Sheet, kind: Kind) -> tuple[pa.Table, tuple[str, .
     too_many = np.asarray(sheet.rows.column(len(sheet.header) + 1).to_numpy())
 
     header_again = (filled >= 2) & (same == filled)
-    total = (blanks * 2 >= len(required)) & (blanks >= 1) & begins_as_total(columns) & ~too_many
+    total = (blanks >= 1) & begins_as_total(columns) & ~too_many
     outside = (filled_known == 0) & ~too_many
     lonely = (filled == 1) & (blanks >= 1) & (len(columns) > NARROW) & ~too_many
     of_a_page = lonely & before(header_again, lonely | outside)

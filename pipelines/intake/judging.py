@@ -469,7 +469,7 @@ def _make_findings(judged: Judged) -> None:
     staging.create(connection, "finding_text", _texts(judged))
     staging.create(connection, "about_columns", _about_columns(judged))
     # Codes are quoted up to 40 printable characters, to whoever handed the file over; the store keeps no word of it.
-    cell = "coalesce(left(regexp_replace(cell, '[^[:print:]]', '', 'g'), 40), '')"
+    cell = "coalesce(left(regexp_replace(cell, '[\\p{C}\\p{Zl}\\p{Zp}]', '', 'g'), 40), '')"
     for view, name, quoted in (("finding", "file_name", cell), ("stored_finding", "stored_as", "'…'")):
         connection.execute(
             f"create view {view} as select sheet_number, kind, row_id, {name} as file_name, source_row, column_name, rule,"

@@ -310,7 +310,7 @@ def _store_and_publish(
     for sha256 in dict.fromkeys(part.sha256 for part in parts):
         of_file = [part for part in parts if part.sha256 == sha256]
         folder = store.work / ids[sha256]
-        header["parts"] = [by_number[part.number] for part in of_file]
+        header["parts"] = [{**by_number[part.number], "file_name": part.stored_as} for part in of_file]
         _write_intake(judged, of_file, folder, {"intake_id": ids[sha256], "sha256": sha256, **header})
         adopt_intake(store, folder, ids[sha256])
     judged.connection.close()
