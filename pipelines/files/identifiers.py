@@ -32,7 +32,8 @@ PLAIN_WORDS = frozenset(
 FILE_WORDS = (
     "export exports file files sheet log logs roster rosters cases table data csv tsv txt xlsx parquet note notes"
     " book workbook resident residents legend codes summary total totals list class year month spring summer autumn"
-    " winter old new final copy extra other own page start end time"
+    " winter old new final copy extra other own page start end time early earlier late later north south east west main"
+    " hospital good bad big small base live second part whole mine yours held odd large older newer"
 )
 ENDINGS = frozenset(
     {".csv", ".json", ".ndjson", ".tsv", ".tab", ".txt", ".xlsx", ".xlsm", ".xls", ".parquet"}
@@ -99,8 +100,18 @@ def is_plain(name: str, vocabulary: frozenset[str]) -> bool:
     tokens = words_of(name)
     numbers = [token for token in tokens if token.isdigit()]
     return len(numbers) <= NUMBERS_OF_A_MONTH and all(
-        token.lower().rstrip("0123456789") in vocabulary or PLAIN_TOKEN.fullmatch(token) for token in tokens
+        token.lower().rstrip("0123456789") in vocabulary
+        or PLAIN_TOKEN.fullmatch(token)
+        or is_common(token.lower())
+        for token in tokens
     )
+
+
+def is_common(word: str) -> bool:
+    """Whether a word stands in the list of plain words, which holds no names."""
+    from pipelines.files.names import words
+
+    return word in words("plain")
 
 
 @functools.lru_cache(maxsize=8)
