@@ -1,15 +1,37 @@
-"""The sentence that sets a trainee's value beside the other trainees at the same training quarter."""
+"""The sentence that sets a trainee's value beside the other trainees, and says whether the two differ."""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from dashboard.wording import INTERVAL, NOTHING_KNOWN, range_text, share_text
 
 FEWEST_OTHERS = 5  # of the view cohort_comparison
-TOO_FEW_OTHERS = (
-    "no comparison: fewer than five other trainees at this training quarter of whom this is known"
-)
+TOO_FEW_OTHERS = "no comparison: too few other trainees of whom this is known"
+NOT_ADJUSTED = "not adjusted for case mix"
+ADJUSTED = "the recorded risk factors taken into account"
+MINUS = "\u2212"
+ONE_IN = 20  # a 95 % interval leaves the truth out
+
+
+class Compared(Protocol):
+    """A row of cohort_comparison, with is_adjusted of expected_rate."""
+
+    measure: str
+    value: float | None
+    value_low: float | None
+    value_high: float | None
+    value_base: int | None
+    reference: float | None
+    reference_low: float | None
+    reference_high: float | None
+    reference_base: int | None
+    reference_n: int
+    difference: float | None
+    difference_low: float | None
+    difference_high: float | None
+    differs: bool | None
+    is_adjusted: bool | None
 
 
 class Unit(NamedTuple):
@@ -17,13 +39,17 @@ class Unit(NamedTuple):
 
     kind: str = "share"  # share | cases | score
     n: int = 0
+    of: str = ""
 
     def one(self, value: float) -> str:
         if self.kind == "share":
-            return share_text(value, self.n)
+            return f"{share_text(value, self.n)}{self._base()}"
         if self.kind == "score":
-            return f"{value:.1f}"
+            return f"{value:.1f}{self._base()}"
         return "1 case" if value == 1 else f"{round(value, 1):g} cases"
+
+    def _base(self) -> str:
+        return f" of {self.n} {self.of}" if self.n and self.of else ""
 
     def between(self, low: float, high: float) -> str:
         if self.kind == "share":
@@ -31,49 +57,76 @@ class Unit(NamedTuple):
         return f"{low:.1f}–{high:.1f}" if self.kind == "score" else f"{round(low, 1):g}–{round(high, 1):g}"
 
 
-def unit_of(measure: str, n: int = 0) -> Unit:
+KINDS = {
+    "counted_cases": ("cases", ""),
+    "score_mean": ("score", "operations"),
+    "rate": ("share", "known cases"),
+}
+
+
+def unit_of(measure: str, n: int | None = None) -> Unit:
     """The unit of a measure of the comparison, such as `rate:capsule_rupture:as_started`."""
-    kinds = {"counted_cases": "cases", "score_mean": "score"}
-    return Unit(kinds.get(measure.split(":", maxsplit=1)[0], "share"), n)
+    kind, of = KINDS.get(measure.split(":", maxsplit=1)[0], ("share", "cases"))
+    return Unit(kind, n or 0, of)
 
 
-def comparison_sentence(  # noqa: PLR0913 - a value is never compared without both intervals and the number behind
-    value: float | None,
-    low: float | None,
-    high: float | None,
-    reference: float | None,
-    reference_low: float | None,
-    reference_high: float | None,
-    reference_n: int,
-    unit: Unit = Unit(),  # noqa: B008 - a tuple, never changed
-) -> str:
-    """The value, the other trainees at the same training quarter, and whether the interval includes them.
+def comparison_sentence(of: Compared) -> str:
+    """The value, what stands beside it, both denominators, and whether the two differ by more than chance.
 
-    Of counts the others stand as median and quartiles, of all else by all their cases together. It never says
-    better or worse: case mix, supervision and chance lie between two numbers.
+    Of counts the others stand as median and quartiles, of rates as what is expected at the same case numbers, of all else
+    by all their cases together. It never says better or worse: supervision, case mix and chance lie between two numbers.
     """
-    if value is None and reference is None:
+    if of.value is None and of.reference is None:
         return f"{NOTHING_KNOWN} of this trainee, so no comparison."
-    own = NOTHING_KNOWN if value is None else _with_range(value, low, high, unit, INTERVAL)
-    if reference is None:
-        return f"{own}; {_no_comparison(reference_n)}."
-    middle, between = ("median", "middle half ") if unit.kind == "cases" else ("together", INTERVAL)
-    others = _with_range(reference, reference_low, reference_high, unit, between)
-    both = f"{own}; the {reference_n} other trainees at this training quarter: {middle} {others}"
-    if value is None or low is None or high is None:
-        return f"{both}."
-    includes = "includes" if low <= reference <= high else "does not include"
-    return f"{both}; the interval {includes} the reference."
+    own = NOTHING_KNOWN
+    if of.value is not None:
+        own = _with_range(of.value, of.value_low, of.value_high, unit_of(of.measure, of.value_base), INTERVAL)
+    if of.reference is None:
+        return f"{own}; {TOO_FEW_OTHERS if of.reference_n < FEWEST_OTHERS else 'nothing is expected'}."
+    return f"{own}; {_others(of, of.reference)}{_difference(of)}."
 
 
-def _no_comparison(reference_n: int) -> str:
-    if reference_n < FEWEST_OTHERS:
-        return TOO_FEW_OTHERS
-    others = f"the {reference_n} other trainees at this training quarter"
-    return f"no comparison: fewer than half of the due outcomes of {others} are known"
+def _others(of: Compared, reference: float) -> str:
+    unit = unit_of(of.measure, of.reference_base)
+    between = "middle half " if unit.kind == "cases" else INTERVAL
+    value = _with_range(reference, of.reference_low, of.reference_high, unit, between)
+    people = f"the {of.reference_n} other trainees"
+    if of.measure.startswith("rate:"):
+        mix = ADJUSTED if of.is_adjusted else NOT_ADJUSTED
+        return f"expected at the same case numbers, from {people}: {value}, {mix}"
+    middle = "median" if unit.kind == "cases" else "together"
+    return f"{people} at the same active month: {middle} {value}"
+
+
+def _difference(of: Compared) -> str:
+    """Nothing for counts, of which only the middle of the others is known."""
+    if of.difference is None:
+        return ""
+    if of.differs is None or of.difference_low is None or of.difference_high is None:
+        return "; too few, or all alike: nothing can be said of the difference"
+    words = "they differ by more than chance usually makes" if of.differs else "the difference may be chance"
+    return f"; {words} ({INTERVAL}of the difference {_signed(of)})"
+
+
+def _signed(of: Compared) -> str:
+    low, high = of.difference_low or 0.0, of.difference_high or 0.0
+    if of.measure.startswith("score_mean:"):
+        return f"{low:+.1f} to {high:+.1f}".replace("-", MINUS)
+    return f"{100 * low:+.0f} to {100 * high:+.0f} percentage points".replace("-", MINUS)
+
+
+def chance_sentence(said: int, differing: int) -> str:
+    """How many of so many comparisons would differ though nobody differed: one in twenty."""
+    if said == 0:
+        return "No comparison here rests on enough cases to say whether the two differ."
+    by_chance = f"{said / ONE_IN:.1f}".removesuffix(".0")
+    return (
+        f"{said} of these comparisons rest on enough cases to say whether the two differ; {differing} do. "
+        f"By chance alone about {by_chance} would."
+    )
 
 
 def _with_range(value: float, low: float | None, high: float | None, unit: Unit, what: str) -> str:
-    if low is None or high is None:
+    if low is None or high is None or low == high:
         return unit.one(value)
     return f"{unit.one(value)} ({what}{unit.between(low, high)})"

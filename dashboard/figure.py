@@ -17,6 +17,7 @@ from dashboard import access, charts, queries, wording
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
+LINE = "\u2028"  # between two lines of one cell
 NO_BREAK = "\u00a0"  # a narrow table would set the sign under its number
 
 
@@ -77,15 +78,21 @@ def _shares(frame: pd.DataFrame, step: str) -> pd.DataFrame:
     )
 
 
-def plain_table(frame: pd.DataFrame) -> None:
-    """A table in the order given, its heads in words."""
+def plain_table(frame: pd.DataFrame, name: str = "Table", *, stacks: bool = False) -> None:
+    """A table in the order given, its heads in words; what is wider than the page moves inside its own frame.
+
+    `stacks`: on a narrow page the cells of a row stand one below the other.
+    """
     numbers = [
         f"number-{at}"
         for at, name in enumerate(frame.columns, 1)
         if pd.api.types.is_any_real_numeric_dtype(frame[name])
     ]
     shown = frame.astype(object).map(_cell).rename(columns=lambda name: str(name).replace("_", " "))
-    st.html(shown.to_html(index=False, border=0, classes=["plain", *numbers], escape=True), width="content")
+    drawn = shown.to_html(
+        index=False, border=0, classes=["plain", *(["stacks"] if stacks else []), *numbers], escape=True
+    ).replace(LINE, "<br>")
+    st.html(f'<div class="wide" tabindex="0" role="region" aria-label="{escape(name)}">{drawn}</div>')
 
 
 def _cell(value: Any) -> str:
@@ -117,8 +124,19 @@ def heading(text: str) -> None:
 
 
 def caution() -> None:
-    """The one line that stands on every screen that compares people."""
-    _paragraph(wording.caution(), "caution")
+    """The one line at the foot of every screen that compares people; it opens to the whole."""
+    st.html(
+        f'<details class="caution"><summary>{escape(wording.CAUTION_IN_SHORT)}</summary>'
+        f"<p>{escape(wording.caution())}</p></details>"
+    )
+
+
+def top(title: str, *widths: float) -> list[Any]:
+    """The title, and beside it the controls of the page in one row; returns the places of the controls."""
+    places = st.columns([2.2, *widths], vertical_alignment="bottom")
+    with places[0]:
+        st.title(title, anchor=False)
+    return places[1:]
 
 
 def nothing(what: str, how: str) -> None:

@@ -77,6 +77,15 @@ def choose_attribution(snapshot: Snapshot, scope: Scope, key: str) -> str:
     return str(st.selectbox("Whose cases", list(words), key=key, format_func=words.__getitem__))
 
 
+def choose_group(snapshot: Snapshot, scope: Scope) -> str:
+    """The group of procedures of a whole page; first that of the outcome which is listed first."""
+    groups = queries.listed(snapshot, scope, "procedure_group")
+    titles = dict(zip(groups["procedure_group"], groups["title"], strict=True))
+    outcomes = queries.listed(snapshot, scope, "complication")["procedure_group"].dropna()
+    first = list(titles).index(outcomes.iloc[0]) if len(outcomes) else 0
+    return str(st.selectbox("Procedures", list(titles), first, format_func=titles.__getitem__, key="group"))
+
+
 def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str]:
     """Every figure that opens: counts by requirement, and rates by complication and attribution."""
     requirements = queries.listed(snapshot, scope, "requirement")

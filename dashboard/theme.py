@@ -16,27 +16,58 @@ def _settings(name: str, palette: Palette) -> dict[str, object]:
     }
 
 
-SETTINGS: dict[str, object] = {**_settings("light", LIGHT), **_settings("dark", DARK)}
+# One typeface, that of the charts.
+FONT = "Helvetica Neue, Arial, Liberation Sans, sans-serif"
+SETTINGS: dict[str, object] = {
+    "theme.font": FONT,
+    "theme.headingFont": FONT,
+    **_settings("light", LIGHT),
+    **_settings("dark", DARK),
+}
 
-# Less air above the page; figures of equal width. What is wider than a narrow page scrolls with the page: a part that
-# scrolls by itself is one that the keyboard does not reach.
+# Little air and small heads: the first row of data stands near the top. What is wider than the page moves inside its own
+# frame, which the keyboard reaches; the page itself never moves sideways. On paper there are no controls, and what is
+# closed on the screen is open.
 STYLE = """
-.stMainBlockContainer { padding-top: 3.5rem; padding-bottom: 3rem; }
+.stMainBlockContainer { padding-top: 3.75rem; padding-bottom: 2rem; }
+.stMainBlockContainer [data-testid=stVerticalBlock] { gap: 0.6rem; }
+h1 { font-size: 28px !important; padding: 0 0 0.3rem !important; line-height: 1.2 !important; }
+[data-testid=stHeading] h2, .stHtml h2 {
+  font-size: 20px !important; font-weight: 600; padding: 0.9rem 0 0.2rem !important; margin: 0; line-height: 1.25;
+}
 .stHtml a { color: inherit; }
+.stHtml .wide, .stVegaLiteChart { max-width: 100%; overflow-x: auto; }
 table.plain { border-collapse: collapse; font-size: 0.95rem; font-variant-numeric: tabular-nums; }
 table.plain :is(th, td) {
-  padding: 0.3rem 1rem 0.3rem 0; text-align: left; vertical-align: top;
+  padding: 0.28rem 1rem 0.28rem 0; text-align: left; vertical-align: top; white-space: pre-line;
   border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent);
 }
 table.plain th { font-weight: 600; }
-.stHtml h2 { font-size: 1.6rem; font-weight: 600; padding: 0.75rem 0 0.5rem; margin: 0; }
-.stHtml p { margin: 0; }
+@media (max-width: 640px) {
+  table.stacks thead { display: none; }
+  table.stacks tr { display: block; padding: 0.5rem 0; border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent); }
+  table.stacks td { display: block; border: 0; padding: 0.05rem 0; }
+}
+.stHtml p { margin: 0; max-width: 62rem; }
+.stHtml p.lead { font-size: 1.1rem; }
 .stHtml p.quiet { color: color-mix(in srgb, currentColor 75%, transparent); }
-.stHtml p.caution { font-style: italic; }
+.stHtml details.caution { margin-top: 1rem; font-size: 0.9rem; }
+.stHtml details.caution p { font-style: italic; padding-top: 0.4rem; }
 .stHtml p.nothing { padding: 0.6rem 1rem; border-left: 3px solid color-mix(in srgb, currentColor 40%, transparent); }
 .stHtml p.ended { padding: 0.6rem 1rem; font-weight: 600; border-left: 4px solid currentColor; }
 .stHtml p.ended.open { border-left-style: double; border-left-width: 6px; }
 .stHtml li { margin: 0.15rem 0; }
+@media print {
+  [data-testid=stHeader], [data-testid=stSidebar], [data-testid=stSelectbox], [data-testid=stButton],
+  [data-testid=stCheckbox], [data-testid=stElementToolbar], [data-testid=stDownloadButton] { display: none !important; }
+  .stMainBlockContainer { padding: 0 !important; }
+  .stApp, .stMain, .stAppViewContainer { position: static !important; overflow: visible !important; height: auto !important; }
+  .stHtml .wide, .stVegaLiteChart { overflow: visible; }
+  [data-testid=stHeading] { break-after: avoid; }
+  table.plain { font-size: 8.5pt; }
+  table.plain tr, .stVegaLiteChart { break-inside: avoid; }
+  .stVegaLiteChart svg { max-width: 100%; height: auto; }
+}
 """ + "".join(
     f"table.plain.number-{at} :is(th, td):nth-child({at}) {{ text-align: right; }}\n" for at in range(1, 21)
 )

@@ -7,7 +7,7 @@ from 0 to 1, printed in percent. Nothing is computed here that a view could say:
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Sequence as Texts
 from typing import Protocol
 
 from pipelines.contract.attributions import ATTRIBUTIONS
@@ -35,6 +35,9 @@ ATTRIBUTION_MEANS = {
     "operating.",
 }
 NO_SOURCE = ", no source"
+CAUTION_IN_SHORT = "This supports judgement and does not make it: read what it cannot say."
+# Of fewer known cases a rate is drawn as a hairline.
+FEW_CASES = 20
 
 
 # ---- shares
@@ -198,7 +201,58 @@ def rate_label(of: Rate) -> str:
     return f"{counts}, {of.events_unclear} unclear" if of.events_unclear else counts
 
 
-def attributions(operating_roles: Sequence[str]) -> dict[str, str]:
+def rate_line(of: Rate, expected: float | None) -> str:
+    """The end of a line of the cohort's chart: `2 in 117 cases; 4 % expected`; `too few` below 20 known cases."""
+    said = [rate_label(of)]
+    if 0 < of.known_outcomes < FEW_CASES:
+        said.append("too few")
+    if expected is not None:
+        said.append(f"{share_text(expected, 1)} expected")
+    return ", ".join(said[:1]) + "".join(f"; {words}" for words in said[1:])
+
+
+class Sequence(Protocol):
+    """What came of the chart of an outcome by case number, and how often it signals for nobody's fault."""
+
+    known_outcomes: int
+    events: int
+    expected_events: float | None
+    signal_case_person: int | None
+    signal_case_class: int | None
+    why_none: str | None
+    cases: int | None
+    people: int | None
+    signal_chance: float | None
+    signal_chance_raised: float | None
+    signal_chance_in_class: float | None
+
+
+def sequence_sentence(of: Sequence, title: str) -> str:
+    """`Capsule rupture: 10 in 108 operations with a recorded outcome, 5.3 expected. The chart crossed its limit …`."""
+    counts = f"{title}: {of.events} in {cases_text(of.known_outcomes)} with a known outcome"
+    if of.expected_events is None:
+        return f"{counts}. Nothing is expected: {of.why_none}."
+    counts += f", {of.expected_events:.1f} expected"
+    if of.signal_chance is None or of.signal_chance_raised is None or of.signal_chance_in_class is None:
+        return f"{counts}. There is no limit: {(of.why_none or '').removeprefix('no limit: ')}."
+    crossed = "The chart has not crossed its limit."
+    if of.signal_case_person is not None:
+        of_class = of.signal_case_class
+        also = (
+            f", and that for a class with case {of_class}"
+            if of_class is not None
+            else ", not that for a class"
+        )
+        crossed = f"The chart crossed the limit for one person with case {of.signal_case_person}{also}."
+    alarm, power = share_text(of.signal_chance, 1), share_text(of.signal_chance_raised, 1)
+    return (
+        f"{counts}. {crossed} In a whole training of {of.cases} cases an average trainee crosses it with {alarm}, one of a "
+        f"class of {of.people} with {share_text(of.signal_chance_in_class, 1)}; somebody whose odds are raised from the first "
+        f"case on, as the settings say, crosses it with {power}."
+    )
+
+
+def attributions(operating_roles: Texts[str]) -> dict[str, str]:
     """Whose cases a rate is of, in words, the default first; the roles are the titles of those that operate."""
     if len(operating_roles) != 1:
         return ATTRIBUTIONS
@@ -226,18 +280,32 @@ class Volume(Protocol):
     parts_short: int
     parts_total: int
     reached: bool
+    confirmed_cases: int
 
 
 def volume_text(row: Volume) -> str:
-    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`."""
+    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`.
+
+    Reached with fewer confirmed cases than the minimum says so: `102 of 86, reached, but 81 of 102 confirmed`.
+    """
     said = [f"{row.counted_cases} of {row.minimum}"]
     if row.reached:
-        said.append("reached")
+        said.append(f"reached, but {confirmed_text(row)}" if is_unconfirmed(row) else "reached")
     if row.remaining_cases:
         said.append(f"{row.remaining_cases} still to come")
     if row.parts_short:
         said.append(f"{row.parts_short} of {row.parts_total} parts short")
     return ", ".join(said)
+
+
+def is_unconfirmed(row: Volume) -> bool:
+    """Whether a minimum is reached only with cases that no supervisor has confirmed."""
+    return row.reached and row.confirmed_cases < row.minimum
+
+
+def confirmed_text(row: Volume) -> str:
+    """`81 of 102 confirmed`."""
+    return f"{row.confirmed_cases} of {row.counted_cases} confirmed"
 
 
 def requirement_text(row: Volume) -> str:
@@ -251,16 +319,21 @@ def volume_sentence(row: Volume) -> str:
 
 
 def volume_mark(row: Volume) -> str:
-    """The same for a cell of the grid: `✓ 117`, `74`, `46, 1 of 3 short`; ✓ where it is reached."""
+    """The same for a cell of the grid: `✓ 117`, `74`, `46, 1 of 3 short`; ✓ where it is reached.
+
+    `✓ 102, 81 confirmed` where fewer than the minimum are.
+    """
     if row.parts_short:
         return f"{row.counted_cases}, {row.parts_short} of {row.parts_total} short"
+    if is_unconfirmed(row):
+        return f"✓ {row.counted_cases}, {row.confirmed_cases} confirmed"
     return f"✓ {row.counted_cases}" if row.reached else f"{row.counted_cases}"
 
 
 def rule_sentence(
     title: str,
     minimum: int | None,
-    roles: Sequence[str],
+    roles: Texts[str],
     edition: str | None,
     source: str,
     verified: bool,
@@ -362,7 +435,7 @@ def success_sentence(successes: int, attempts: int, low: float | None, high: flo
 # ---- small words
 
 
-def any_of(names: Sequence[str]) -> str:
+def any_of(names: Texts[str]) -> str:
     """`surgeon, assistant or observer`."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 

@@ -59,12 +59,12 @@ def volume(count: int = 12) -> pd.DataFrame:
 def outcomes(drawn: list[tuple[int, int, float | None]] | None = None) -> pd.DataFrame:
     drawn = OUTCOMES if drawn is None else drawn
     found = [
-        (trainee, place, *_wilson(events, known), expected, _known(events, known))
+        (trainee, place, *_wilson(events, known), expected, known, _known(events, known))
         for place, (trainee, (events, known, expected)) in enumerate(
             zip(people(len(drawn)), drawn, strict=True)
         )
     ]
-    columns = "trainee trainee_order rate rate_low rate_high expected label"
+    columns = "trainee trainee_order rate rate_low rate_high expected known_outcomes label"
     return pd.DataFrame(found, columns=columns.split()).astype({"expected": float, "rate": float})
 
 

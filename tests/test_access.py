@@ -210,9 +210,9 @@ def test_every_part_checks_the_permission_of_its_screen_again(
     viewer, store = WHO[who], Store(demo_store())
     roster = queries.trainees(snapshot, WHO["director"].scope)
     given = (
-        cohort.View(store, snapshot, viewer, roster)
+        cohort.View(store, snapshot, viewer, roster, "cataract")
         if screen is cohort
-        else trainee.Person(store, snapshot, viewer, "T22", None)
+        else trainee.Person(store, snapshot, viewer, "T22", None, "cataract")
     )
     SESSION["viewer"] = viewer
 
@@ -250,6 +250,16 @@ FINDS = """
     technique_of_everybody | everyone | everyone  |             |          | own
     milestones             | everyone | everyone  |             |          | own
     comparison             | everyone | everyone  |             |          |
+    reasons                | everyone | everyone  |             |          | own
+    months                 | everyone | everyone  |             |          | own
+    recorded_levels        | everyone | everyone  |             |          | own
+    false_alarms           | rules    | rules     |             |          |
+    next_steps             | everyone | everyone  |             |          | own
+    case_sequence          | everyone | everyone  |             |          |
+    signal                 | everyone | everyone  |             |          |
+    recent_rates           | everyone | everyone  |             |          | own
+    pace                   | everyone | everyone  |             |          | own
+    waiting                | everyone | everyone  |             |          | own
     findings               | everyone | everyone  | everyone    |          | own
     logs                   | everyone |           | everyone    |          |
     left_out               | everyone |           | everyone    |          |
@@ -281,6 +291,15 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "technique_of_everybody": [(BOTH, "cataract")],
     "milestones": [("T22",), ("T23",)],
     "comparison": [("T22",), ("T23",)],
+    "reasons": [(BOTH,)],
+    "months": [(BOTH,)],
+    "recorded_levels": [(BOTH,)],
+    "next_steps": [("T22",), ("T23",)],
+    "case_sequence": [(ref, "capsule_rupture") for ref in BOTH],
+    "signal": [(ref, "capsule_rupture") for ref in BOTH],
+    "recent_rates": [(ref, "capsule_rupture") for ref in BOTH],
+    "pace": [("T22",), ("T23",)],
+    "waiting": [("T22",), ("T23",)],
     "findings": [(None,)],
     "volume_summary": [("2026-27",)],
     "listed": [("requirement",)],

@@ -106,9 +106,12 @@ def order_of_people(drawn: dict[str, Any]) -> list[str]:
             assert value["sort"] == value["scale"]["domain"]
             return list(value["sort"])
     heads = next(
-        rows for rows in drawn["datasets"].values() if set(rows[0]) == {"trainee", "middle", "under"}
+        rows
+        for rows in drawn["datasets"].values()
+        if set(rows[0]) in ({"trainee", "middle", "under"}, {"name", "middle"})
     )
-    return [row["trainee"] for row in sorted(heads, key=lambda row: float(row["middle"]))]
+    names = [row.get("trainee") or row["name"] for row in sorted(heads, key=lambda row: float(row["middle"]))]
+    return [name for name in names if name != "minimum"]
 
 
 def test_a_cell_of_the_technique_grid_stands_under_its_person() -> None:
@@ -388,6 +391,21 @@ def test_the_line_of_a_person_passes_through_the_counted_cases() -> None:
         if layer["mark"]["type"] == "area"
     ]
     assert areas == [("p10", "p90"), ("p25", "p75")]
+
+
+def test_the_chart_by_case_number_has_every_event_both_limits_and_a_hollow_end() -> None:
+    rows = [(1, False, -0.1, 0.0), (2, True, 0.8, 0.6), (3, False, 0.7, 0.5), (4, True, 1.6, 1.1)]
+    frame = pd.DataFrame(rows, columns=["case_number", "is_event", "observed_minus_expected", "cusum"])
+    frame = frame.assign(limit_person=3.1, limit_class=4.0)
+    drawn = charts.case_sequence(frame, trainee="T01", outcome=RUPTURE)
+    assert drawn.to_dict()["description"] == (
+        f"T01, {RUPTURE}, case by case through case 4: events at cases 2, 4; at the end +1.6 events beside those expected."
+    )
+    picture = str(vl_convert.vegalite_to_svg(drawn.to_dict()))
+    assert picture.count("stroke-dasharray") == 2
+    assert "case with a known outcome" in picture and "CUSUM" in picture
+    nothing = charts.case_sequence_alt(frame.assign(cusum=None), "T01", RUPTURE)
+    assert nothing == f"T01, {RUPTURE}: nothing expected yet."
 
 
 # ---- choosing

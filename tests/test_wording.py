@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from types import SimpleNamespace
+from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import given
@@ -117,6 +118,7 @@ def test_a_volume_says_what_is_counted_and_what_is_missing(
         parts_short=parts_short,
         parts_total=parts_total,
         reached=reached,
+        confirmed_cases=minimum,
     )
     sentence = wording.volume_sentence(row)
     assert "Lens surgery" in sentence
@@ -272,74 +274,92 @@ def test_six_of_six_does_not_read_as_certain() -> None:
 # ---- comparison
 
 
-def parts(sentence: str) -> tuple[str, str, str]:
-    """What is said of the trainee, of the others, and of both."""
-    own, *rest = sentence.split("; ")
-    others, both = (*rest, "", "")[:2]
-    return own, others, both
+class Beside(NamedTuple):
+    """A row of cohort_comparison: 10 of 108 known cases beside 5 % expected."""
+
+    measure: str = "rate:capsule_rupture:as_started"
+    value: float | None = 10 / 108
+    value_low: float | None = 0.0511
+    value_high: float | None = 0.1622
+    value_base: int | None = 108
+    reference: float | None = 0.05
+    reference_low: float | None = 0.038
+    reference_high: float | None = 0.066
+    reference_base: int | None = 900
+    reference_n: int = 14
+    difference: float | None = 0.0426
+    difference_low: float | None = -0.0022
+    difference_high: float | None = 0.1134
+    differs: bool | None = False
+    is_adjusted: bool | None = False
 
 
-def test_a_comparison_says_whether_the_interval_includes_the_reference_and_no_more() -> None:
-    share = comparison.unit_of("rate:capsule_rupture:as_started", 74)
-    own, others, both = parts(
-        comparison.comparison_sentence(3 / 74, 0.014, 0.113, 0.031, 0.02, 0.04, 11, share)
+def beside(**changed: Any) -> str:
+    return comparison.comparison_sentence(Beside()._replace(**changed))
+
+
+def test_a_rate_stands_beside_what_is_expected_with_both_denominators_and_their_difference() -> None:
+    assert beside() == (
+        "9.3 % of 108 known cases (95 % interval 5.1–16.2 %); expected at the same case numbers, from the 14 other trainees: "
+        "5.0 % of 900 known cases (95 % interval 3.8–6.6 %), not adjusted for case mix; the difference may be chance "
+        f"(95 % interval of the difference {comparison.MINUS}0 to +11 percentage points)."
     )
-    assert "4 %" in own and "95 % interval 1–11 %" in own
-    assert "11 other trainees" in others and "3 %" in others and "95 % interval 2–4 %" in others
-    assert "includes" in both
-    *_, outside = parts(comparison.comparison_sentence(0.2, 0.1, 0.3, 0.031, 0.02, 0.04, 11, share))
-    assert "does not include" in outside
+    assert "the recorded risk factors taken into account" in beside(is_adjusted=True)
+    assert "they differ by more than chance usually makes" in beside(differs=True, difference_low=0.01)
+
+
+def test_of_too_few_nothing_is_said_of_the_difference() -> None:
+    assert beside(differs=None).endswith("; too few, or all alike: nothing can be said of the difference.")
 
 
 def test_a_count_and_a_score_are_compared_in_their_own_units() -> None:
-    cases = comparison.unit_of("counted_cases:cataract")
-    score = comparison.unit_of("score_mean:capsulorhexis")
-    own, others, both = parts(comparison.comparison_sentence(74, None, None, 61.5, 40, 88, 9, cases))
-    assert "74 cases" in own and both == ""
-    assert "9 other" in others and "median 61.5 cases" in others and "middle half 40–88" in others
-    own, others, _ = parts(comparison.comparison_sentence(1, None, None, 1, 0, 2, 9, cases))
-    assert "1 case" in own and "1 case " in others and "0–2" in others
-    own, others, both = parts(comparison.comparison_sentence(3.62, 2.91, 4.33, 3.4, 3.1, 3.7, 6, score))
-    assert "3.6" in own and "2.9–4.3" in own and "6 other" in others and "3.4" in others
-    assert "3.1–3.7" in others and "includes" in both and "%" not in own.replace("95 %", "")
+    counts = dict.fromkeys(
+        ("value_low", "value_high", "value_base", "reference_base", "difference", "differs")
+    )
+    cases = beside(
+        measure="counted_cases:cataract",
+        value=74,
+        reference=61.5,
+        reference_low=40,
+        reference_high=88,
+        **counts,
+    )
+    assert (
+        cases
+        == "74 cases; the 14 other trainees at the same active month: median 61.5 cases (middle half 40–88)."
+    )
+    score = beside(
+        measure="score_mean:capsulorhexis", value=3.62, value_low=2.91, value_high=4.33, value_base=6, reference=3.4,
+        reference_low=3.1, reference_high=3.7, reference_base=60, difference_low=-0.5, difference_high=0.94,
+    )  # fmt: skip
+    assert score.startswith("3.6 of 6 operations (95 % interval 2.9–4.3); the 14 other trainees")
+    assert "together 3.4 of 60 operations" in score and score.endswith(
+        f"of the difference {comparison.MINUS}0.5 to +0.9)."
+    )
 
 
-def test_without_five_others_there_is_no_comparison() -> None:
-    share = comparison.Unit("share", 74)
-    own, why, _ = parts(comparison.comparison_sentence(3 / 74, 0.014, 0.113, None, None, None, 4, share))
-    assert "4 %" in own and "1–11 %" in own and "no comparison" in why and "fewer than five" in why
-    own, others, both = parts(comparison.comparison_sentence(None, None, None, 0.03, 0.02, 0.04, 9, share))
-    assert "nothing known" in own and "9 other" in others and "3 %" in others and "2–4 %" in others
-    assert both == ""
+@pytest.mark.parametrize("others", [0, 4, 5, 14])
+def test_without_a_reference_there_is_no_comparison(others: int) -> None:
+    said = beside(
+        reference=None, reference_low=None, reference_high=None, reference_n=others, difference=None
+    )
+    assert ("too few other trainees" in said) == (others < 5)
+    assert ("nothing is expected" in said) == (others >= 5)
+    nothing = beside(value=None, reference=None, difference=None)
+    assert nothing == "nothing known of this trainee, so no comparison."
 
 
-@given(st.integers(0, 60))
-def test_why_there_is_no_comparison_goes_with_the_number_of_others(others: int) -> None:
-    sentence = comparison.comparison_sentence(0.1, None, None, None, None, None, others)
-    assert ("fewer than five other trainees" in sentence) == (others < 5)
-    assert (f"fewer than half of the due outcomes of the {others} other" in sentence) == (others >= 5)
+@pytest.mark.parametrize("differs", [True, False, None])
+def test_a_comparison_never_judges(differs: bool | None) -> None:
+    assert not JUDGEMENTS.search(beside(differs=differs))
 
 
-def test_of_a_person_without_data_nothing_is_said_about_the_others() -> None:
-    said = comparison.comparison_sentence(None, None, None, None, None, None, 0)
-    assert "nothing known" in said and "no comparison" in said and not re.search(r"five|other", said)
-
-
-fraction = st.floats(0, 1)
-
-
-@given(fraction, fraction, fraction, fraction, st.integers(5, 60), st.integers(1, 500))
-def test_a_comparison_never_judges(
-    value: float, low: float, high: float, reference: float, others: int, n: int
-) -> None:
-    low, value, high = sorted((low, value, high))
-    unit = comparison.Unit("share", n)
-    sentence = comparison.comparison_sentence(value, low, high, reference, reference, reference, others, unit)
-    assert not JUDGEMENTS.search(sentence)
-    assert f"{others} other" in sentence
-    inside = low <= reference <= high
-    assert ("includes the reference" in sentence) == inside
-    assert ("does not include the reference" in sentence) == (not inside)
+def test_the_page_says_how_many_comparisons_would_differ_by_chance() -> None:
+    assert comparison.chance_sentence(34, 3) == (
+        "34 of these comparisons rest on enough cases to say whether the two differ; 3 do. By chance alone about 1.7 would."
+    )
+    assert "about 2 would" in comparison.chance_sentence(40, 0)
+    assert comparison.chance_sentence(0, 0).startswith("No comparison here")
 
 
 # ---- cautions

@@ -15,8 +15,9 @@ from dashboard.charts.cohort import (
     volume_grid,
 )
 from dashboard.charts.look import Heading, axis_top
-from dashboard.charts.trainee import supervision_over_time, technique_steps, volume_over_time
+from dashboard.charts.trainee import case_sequence, supervision_over_time, technique_steps, volume_over_time
 from dashboard.charts.words import (
+    case_sequence_alt,
     complication_intervals_alt,
     supervision_bands_alt,
     supervision_over_time_alt,
@@ -31,6 +32,8 @@ __all__ = [
     "COHORT_HEADING",
     "Heading",
     "axis_top",
+    "case_sequence",
+    "case_sequence_alt",
     "complication_intervals",
     "complication_intervals_alt",
     "supervision_bands",

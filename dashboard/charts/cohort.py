@@ -40,6 +40,7 @@ from dashboard.charts.words import (
     technique_cohort_alt,
     volume_grid_alt,
 )
+from dashboard.wording import FEW_CASES
 
 # ---- volume: who has reached which minimum
 
@@ -51,10 +52,12 @@ GRID_ROW, COLUMN = 32, 74
 GRID_COLUMNS = ("trainee", "requirement", "counted_cases", "minimum", "reached", "mark", "group")
 TITLE = "Volume against minimum"
 COUNTS = (
-    "Cases that count; the minimum stands after the name.",
-    "A tick: reached, a floor, not a sign of competence.",
+    "Open: dark, with a bar for the share of the minimum; upright mark: the median of completed classes at this month.",
+    "A tick: reached, its parts too: a floor, not a sign of competence.",
 )
 SHORT = "Short: so many of its parts are still under a minimum of their own, whatever the total."
+MINIMUM = "minimum"
+SHARE_BEGINS, SHARE_LONG = 0.14, 0.72  # of a cell
 
 
 def volume_grid(
@@ -66,52 +69,100 @@ def volume_grid(
     dark: bool = False,
     select: bool = False,
 ) -> Any:
-    """Trainee by requirement, one text a cell, in roster order.
+    """Trainee by requirement, one text a cell, in roster order; the minimum has the first column.
 
-    Columns: trainee, trainee_order, requirement (label with its minimum), requirement_order, counted_cases,
-    minimum, reached, mark (`✓ 117`, `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class).
+    Columns: trainee, trainee_order, requirement, requirement_order, counted_cases, minimum, reached, mark (`✓ 117`,
+    `74`, `46, 1 of 3 short`; a comma starts a second line), group (the class), and, where known, earlier: the median
+    of completed classes at this month of training.
     """
     colours, choice = palette(dark), chosen("trainee", "requirement")
-    shown = frame[list(GRID_COLUMNS)].assign(spoken=spoken_marks(frame))
-    base = chart_of(shown).encode(x=_trainees_across(frame), y=_requirements_down(frame))
+    people = [MINIMUM, *in_order(frame, "trainee", "trainee_order")]
+    base = _placed_counts(frame, people)
+    quiet = alt.condition("datum.reached", alt.value(colours.paper), alt.value(colours.cell))
     fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
     cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
-        color=fill if select else alt.value(colours.cell)
+        x=_across("place", people), x2="next:Q", color=fill if select else quiet
     )
-    layers = [cells.add_params(choice) if select else cells, *_marks(base, dark), *_class_heads(frame, dark)]
-    chart = alt.layer(*layers).properties(width=alt.Step(step), height=alt.Step(GRID_ROW))
-    short = any("," in mark for mark in frame["mark"])
+    layers = [
+        cells.add_params(choice) if select else cells,
+        *_shares_reached(base, people, dark),
+        *_marks(base, people, dark),
+        *_people_heads(frame, people, dark),
+        _minimums(frame, people, dark),
+    ]
+    chart = alt.layer(*layers).properties(width=step * len(people), height=alt.Step(GRID_ROW))
+    short = any(" short" in mark for mark in frame["mark"])
     heading = Heading(title, (*COUNTS, *((SHORT,) if short else ()), *lines))
     return finished(chart, heading, volume_grid_alt(frame), dark)
 
 
-def _marks(base: Any, dark: bool) -> list[Any]:
-    """A number, a tick before the reached ones, and a second line where parts are short."""
-    colours, ticked = palette(dark), "datum.reached"
-    ink = alt.condition("datum.reached", alt.value(colours.ink), alt.value(colours.secondary))
-    number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
-    shape = base.transform_filter(ticked).mark_point(
-        shape=TICK_SHAPE, size=80, filled=False, strokeWidth=1.6, opacity=1, xOffset=-17, aria=False
+def _placed_counts(frame: pd.DataFrame, people: list[str]) -> Any:
+    """With the place of each cell, and on the little scale inside it the share reached and where others stood."""
+    earlier = frame["earlier"] if "earlier" in frame else pd.Series([None] * len(frame), index=frame.index)
+    shown = frame[list(GRID_COLUMNS)].assign(
+        spoken=spoken_marks(frame),
+        place=[people.index(str(trainee)) for trainee in frame["trainee"]],
+        earlier=earlier,
     )
+    return (
+        chart_of(shown)
+        .encode(y=_requirements_down(frame))
+        .transform_calculate(
+            next="datum.place + 1",
+            middle="datum.place + 0.5",
+            start=f"datum.place + {SHARE_BEGINS}",
+            end=f"datum.place + {SHARE_BEGINS + SHARE_LONG}",
+            share_at=f"datum.place + {SHARE_BEGINS} + {SHARE_LONG} * min(1, datum.counted_cases / datum.minimum)",
+            earlier_at=f"isValid(datum.earlier) ? datum.place + {SHARE_BEGINS} + {SHARE_LONG}"
+            " * min(1, datum.earlier / datum.minimum) : null",
+        )
+    )
+
+
+def _shares_reached(base: Any, people: list[str], dark: bool) -> list[Any]:
+    colours, still = palette(dark), base.transform_filter("!datum.reached")
+    track = still.mark_rule(yOffset=11, color=colours.rule, strokeWidth=3, aria=False)
+    bar = still.mark_rule(yOffset=11, color=colours.blue, strokeWidth=3, aria=False)
+    tick = still.mark_tick(
+        yOffset=11, height=9, thickness=2, color=colours.ink, orient="vertical", aria=False
+    )
+    return [
+        track.encode(x=_across("start", people), x2="end:Q"),
+        bar.encode(x=_across("start", people), x2="share_at:Q"),
+        tick.encode(x=_across("earlier_at", people)),
+    ]
+
+
+def _marks(base: Any, people: list[str], dark: bool) -> list[Any]:
+    """A number, a tick before the reached ones, and a second line where parts are short or cases unconfirmed."""
+    colours, ticked = palette(dark), "datum.reached"
+    ink = alt.condition(ticked, alt.value(colours.secondary), alt.value(colours.ink))
+    base = base.encode(x=_across("middle", people))
+    number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
+    alone, two_lines = "indexof(datum.mark, ',') < 0", "indexof(datum.mark, ',') >= 0"
+    shapes = [
+        base.transform_filter(f"{ticked} && {which}").mark_point(
+            shape=TICK_SHAPE,
+            size=64,
+            filled=False,
+            strokeWidth=1.4,
+            opacity=1,
+            xOffset=-20,
+            yOffset=up,
+            aria=False,
+        )
+        for which, up in ((alone, 0), (two_lines, -7))
+    ]
     lines: list[tuple[str, dict[str, Any]]] = [
-        (f"!({ticked}) && indexof(datum.mark, ',') < 0", {"fontSize": TEXT}),
-        (ticked, {"fontSize": TEXT, "dx": 5}),
-        (
-            "indexof(datum.mark, ',') >= 0",
-            {"fontSize": NARROW, "dy": -7, "lineBreak": ", ", "lineHeight": 14},
-        ),
+        (f"!({ticked}) && {alone}", {"fontSize": TEXT, "fontWeight": "bold", "dy": -3}),
+        (f"{ticked} && {alone}", {"fontSize": TEXT, "dx": 5}),
+        (two_lines, {"fontSize": NARROW, "dy": -8, "lineBreak": ", ", "lineHeight": 13}),
     ]
     texts = [
         number.transform_filter(which).mark_text(aria=False, **how).encode(text="number:N", color=ink)
         for which, how in lines
     ]
-    return [shape.encode(color=alt.value(colours.ink)), *texts]
-
-
-def _trainees_across(frame: pd.DataFrame) -> alt.X:
-    names = in_order(frame, "trainee", "trainee_order")
-    axis = alt.Axis(orient="top", labelAngle=0, title=None)
-    return alt.X("trainee:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=axis)
+    return [*(shape.encode(color=alt.value(colours.secondary)) for shape in shapes), *texts]
 
 
 def _requirements_down(frame: pd.DataFrame) -> alt.Y:
@@ -120,21 +171,44 @@ def _requirements_down(frame: pd.DataFrame) -> alt.Y:
     return alt.Y("requirement:N", sort=names, scale=scale, axis=alt.Axis(title=None))
 
 
-def _class_heads(frame: pd.DataFrame, dark: bool) -> list[Any]:
-    """The name of each class over its first trainee, and a line where the next class begins."""
-    first = frame.sort_values("trainee_order", kind="stable").drop_duplicates("group")[["trainee", "group"]]
-    at = alt.X("trainee:N", bandPosition=0)
-    base = chart_of(first).encode(x=at)
-    colour = alt.value(palette(dark).secondary)
-    names = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
-    lines = chart_of(first.iloc[1:]).mark_rule(aria=False)
-    return [names.encode(y=alt.value(-28), text="group:N", color=colour), lines.encode(x=at, color=colour)]
+def _people_heads(frame: pd.DataFrame, people: list[str], dark: bool) -> list[Any]:
+    """The name of each person, over the first of a class its name, and a line where the next class begins."""
+    colours = palette(dark)
+    named = pd.DataFrame({"name": people, "middle": [place + 0.5 for place in range(len(people))]})
+    names = chart_of(named).mark_text(fontSize=TEXT, baseline="bottom", aria=False)
+    first = frame.sort_values("trainee_order", kind="stable").drop_duplicates("group")
+    classes = pd.DataFrame(
+        {"group": list(first["group"]), "at": [people.index(str(who)) for who in first["trainee"]]}
+    )
+    base = chart_of(classes).encode(x=_across("at", people))
+    heads = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
+    lines = base.mark_rule(aria=False)
+    return [
+        names.encode(
+            x=_across("middle", people), y=alt.value(-6), text="name:N", color=alt.value(colours.ink)
+        ),
+        heads.encode(y=alt.value(-26), text="group:N", color=alt.value(colours.secondary)),
+        lines.encode(color=alt.value(colours.rule)),
+    ]
+
+
+def _minimums(frame: pd.DataFrame, people: list[str], dark: bool) -> Any:
+    first = frame.drop_duplicates("requirement")[["requirement", "minimum"]].assign(middle=0.5)
+    text = chart_of(first).mark_text(fontSize=TEXT, aria=False)
+    return text.encode(
+        x=_across("middle", people),
+        y=_requirements_down(frame),
+        text="minimum:Q",
+        color=alt.value(palette(dark).secondary),
+    )
 
 
 # ---- outcomes: the interval is the mark, the point the detail
 
 ROW = 34
-RATE_COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "label")
+RATE_COLUMNS = ("trainee", "rate", "rate_low", "rate_high", "expected", "known_outcomes", "label")
+LOOKS = "anytime_low", "anytime_high"
+HOLDS = "Wide pale band: holds at every look of a whole training together, while the rate is constant."
 NO_EXPECTED = "No expected value for anybody."
 EXPECTED = "Upright line: expected at the same case numbers, without this trainee."
 
@@ -151,12 +225,14 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
 ) -> Any:
     """One line a trainee, in roster order, one axis for everyone; the denominator stands at its end.
 
-    Columns: trainee, trainee_order, rate, rate_low, rate_high, expected, label (`2 in 117 cases`). `top`
+    Columns: trainee, trainee_order, rate, rate_low, rate_high, expected, known_outcomes, label (`2 in 117 cases`). `top`
     fixes the end of the axis, for several charts that are read together; by default `axis_top` says it.
     """
     end = axis_top(frame) if top is None else top
     colours, names = palette(dark), in_order(frame, "trainee", "trainee_order")
     shown = frame[list(RATE_COLUMNS)].assign(label=line_ends(frame, end), spoken=spoken_rates(frame))
+    for column in LOOKS:
+        shown[column] = frame.get(column)
     axis = alt.Axis(title=None, grid=True, labelExpr=PERCENT, tickCount=6)
     scale = alt.Scale(domain=[0, end], nice=False, zero=True)
     y = alt.Y(
@@ -170,16 +246,25 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     def x(name: str) -> alt.X:
         return alt.X(f"{name}:Q", scale=scale, axis=axis)
 
-    ranges = base.mark_bar(
+    few = f"datum.known_outcomes < {FEW_CASES}"
+    ranges = base.transform_filter(f"!({few})").mark_bar(
         height=12, clip=True, color=colours.interval, stroke=colours.interval_edge, strokeWidth=1, aria=False
-    ).encode(x=x("rate_low"), x2="rate_high:Q")
+    )
+    looks = base.transform_filter(f"!({few})").mark_bar(
+        height=22, clip=True, color=colours.band_wide, aria=False
+    )
+    hairlines = base.transform_filter(few).mark_rule(
+        clip=True, color=colours.interval_edge, strokeWidth=1, aria=False
+    )
     ticks = base.mark_tick(height=24, thickness=2, color=colours.ink, aria=False, clip=True)
     # Not clipped, or a dot at 0 % would be half a dot; a rate beyond the axis stands in words.
-    on_axis = base.transform_filter(f"isValid(datum.rate) && datum.rate <= {end}")
+    on_axis = base.transform_filter(f"isValid(datum.rate) && datum.rate <= {end} && !({few})")
     points = on_axis.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     layers = [
         spoken_rows(base, width, dark, select),
-        ranges,
+        looks.encode(x=x("anytime_low"), x2="anytime_high:Q"),
+        ranges.encode(x=x("rate_low"), x2="rate_high:Q"),
+        hairlines.encode(x=x("rate_low"), x2="rate_high:Q"),
         *_cut_ends(base, end, width, dark),
         ticks.encode(x=x("expected")),
         points.encode(x=x("rate")),
@@ -205,13 +290,14 @@ def _denominators(base: Any, width: int, dark: bool) -> Any:
 
 
 def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
-    marks = ["Bar: 95 % interval", "dot: observed"]
+    marks = ["Bar: 95 % interval", "dot: observed", f"hairline: under {FEW_CASES} known cases"]
     if any(high > end for high in numbers(frame, "rate_high")):
         marks.append("arrow: the interval goes on")
     lines = [
         " · ".join(marks),
         "At the right: in how many of the cases with a known outcome.",
         EXPECTED if numbers(frame, "expected") else NO_EXPECTED,
+        *([HOLDS] if numbers(frame, *LOOKS) else []),
     ]
     if any(rate > end for rate in numbers(frame, "rate")):
         lines.append("In brackets: a rate beyond the axis.")

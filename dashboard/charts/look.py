@@ -15,9 +15,9 @@ from dashboard.palette import LIGHT, PALETTES, Palette
 
 # All of these set figures in equal widths; the first that the machine has is taken.
 FONT = '"Helvetica Neue", Arial, "Liberation Sans", sans-serif'
-SMALL, TEXT, TITLE = 13, 14, 18
+SMALL, TEXT, TITLE = 13, 14, 16
 # Every font and every side is named: the page fills in its own where a chart is silent.
-PADDING = {"left": 12, "top": 12, "right": 16, "bottom": 12}
+PADDING = {"left": 0, "top": 8, "right": 12, "bottom": 8}
 CHOSEN = "chosen"
 # As many letters as half of a page of 1280 pixels holds: the picture of one person is narrower than its heading.
 TITLE_LETTERS, LINE_LETTERS = 48, 75

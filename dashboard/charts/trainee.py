@@ -29,6 +29,7 @@ from dashboard.charts.look import (
 )
 from dashboard.charts.words import (
     banded,
+    case_sequence_alt,
     scored_label,
     spoken_scores,
     supervision_over_time_alt,
@@ -236,3 +237,70 @@ def technique_steps(
     ]
     chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
     return finished(chart, heading, technique_steps_alt(frame), dark)
+
+
+# ---- outcomes by case number
+
+SEQUENCE_COLUMNS = (
+    *("case_number", "is_event", "observed_minus_expected", "cusum", "limit_person", "limit_class"),
+)
+SEQUENCE_LINES = (
+    "Above: events less those expected at the same case numbers. Below: the CUSUM, which asks whether the odds are raised;",
+    "dashed: its limit for one person, dotted: for a class. Upright marks: cases with the event.",
+)
+
+
+def case_sequence(
+    frame: pd.DataFrame, *, trainee: str, outcome: str, width: int = 760, dark: bool = False
+) -> Any:
+    """Observed less expected, and below it the CUSUM with its limits, case by case; the line ends where the data end.
+
+    Columns: case_number, is_event, observed_minus_expected, cusum, limit_person, limit_class; blank from where on nothing
+    is expected.
+    """
+    colours = palette(dark)
+    last = int(max([1.0, *numbers(frame, "case_number")]))
+    x = alt.X(
+        "case_number:Q",
+        scale=alt.Scale(domain=[0, last], nice=False),
+        axis=alt.Axis(title="case with a known outcome", format="d", tickMinStep=1),
+    )
+    known = frame[list(SEQUENCE_COLUMNS)].dropna(subset=["cusum"])
+    base = chart_of(known).encode(x=x)
+    parts = []
+    for column, name, height in (
+        ("observed_minus_expected", "events less expected", 180),
+        ("cusum", "CUSUM", 140),
+    ):
+        y = alt.Y(f"{column}:Q", axis=alt.Axis(title=name, grid=True, tickCount=5))
+        line = base.mark_line(
+            interpolate="step-after", strokeWidth=2.5, color=colours.blue, aria=False
+        ).encode(y=y)
+        end = chart_of(known.tail(1)).encode(x=x, y=y)
+        hollow = end.mark_point(
+            size=70, filled=True, fill=colours.paper, stroke=colours.blue, opacity=1, aria=False
+        )
+        events = base.transform_filter("datum.is_event").mark_tick(
+            thickness=1.5, height=10, color=colours.ink, aria=False
+        )
+        layers = [line, hollow, events.encode(y=alt.value(height - 5))]
+        if column == "cusum":
+            layers += _limits(known, dark)
+        parts.append(alt.layer(*layers).properties(width=width, height=height))
+    chart = alt.vconcat(*parts, spacing=12)
+    return finished(
+        chart,
+        Heading(f"{trainee}, {outcome}", SEQUENCE_LINES),
+        case_sequence_alt(frame, trainee, outcome),
+        dark,
+    )
+
+
+def _limits(known: pd.DataFrame, dark: bool) -> list[Any]:
+    drawn = []
+    for column, dash in (("limit_person", [6, 4]), ("limit_class", [2, 3])):
+        limits = known[[column]].dropna().head(1)
+        if not limits.empty:
+            rule = chart_of(limits).mark_rule(strokeDash=dash, color=palette(dark).ink, aria=False)
+            drawn.append(rule.encode(y=alt.Y(f"{column}:Q")))
+    return drawn

@@ -252,3 +252,20 @@ def reviewed_quarters(frame: pd.DataFrame) -> dict[str, str]:
         words = "" if quarter is None else f"quarter {int(quarter)}{' so far' if row['so_far'] else ''}"
         quarters[str(row["trainee"])] = words
     return quarters
+
+
+# ---- outcomes by case number
+
+
+def case_sequence_alt(frame: pd.DataFrame, trainee: str, outcome: str) -> str:
+    """How many events with how many cases, at which, and how far from what is expected at the end."""
+    known = rows(frame.dropna(subset=["cusum"]))
+    if not known:
+        return f"{trainee}, {outcome}: nothing expected yet."
+    at = [str(int(row["case_number"])) for row in known if row["is_event"]]
+    last = known[-1]
+    events = f"events at cases {', '.join(at)}" if at else "no event"
+    return (
+        f"{trainee}, {outcome}, case by case through case {int(last['case_number'])}: {events};"
+        f" at the end {last['observed_minus_expected']:+.1f} events beside those expected."
+    )

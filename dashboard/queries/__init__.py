@@ -4,6 +4,18 @@ Every query takes the viewer's scope and selects exactly what the screen draws: 
 browser. Numbers are made in sql/, never here.
 """
 
+from dashboard.queries.agenda import (
+    case_sequence,
+    false_alarms,
+    months,
+    next_steps,
+    pace,
+    reasons,
+    recent_rates,
+    recorded_levels,
+    signal,
+    waiting,
+)
 from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code
 from dashboard.queries.desk import findings, intakes, left_out, logs, own_reviews, volume_summary
 from dashboard.queries.live import Snapshot, listed, live_snapshot, records
@@ -35,6 +47,7 @@ __all__ = [
     "Snapshot",
     "bands",
     "bands_of_quarter",
+    "case_sequence",
     "cases_of_outcome",
     "cases_of_requirement",
     "cases_to_code",
@@ -42,6 +55,7 @@ __all__ = [
     "course",
     "course_bands",
     "definitions",
+    "false_alarms",
     "findings",
     "framework",
     "intakes",
@@ -52,16 +66,24 @@ __all__ = [
     "live_snapshot",
     "logs",
     "milestones",
+    "months",
     "names_another_programme",
+    "next_steps",
     "own_rates",
     "own_reviews",
+    "pace",
     "rates",
+    "reasons",
+    "recent_rates",
+    "recorded_levels",
     "records",
     "roles_of",
+    "signal",
     "technique",
     "technique_of_everybody",
     "trainees",
     "unverified",
     "volume",
     "volume_summary",
+    "waiting",
 ]

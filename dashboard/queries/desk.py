@@ -99,7 +99,8 @@ def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         """
         select
             review.review_ref, review.trainee_ref, review.case_ref, review.setting, step.title as step,
-            review.score, review.done_by_supervisor, review.comment
+            review.score, review.done_by_supervisor, review.comment, review.started_seconds, review.ended_seconds,
+            review.operated_month
         from reviews as review
         inner join step on review.step = step.step
         order by review.review_ref, step.position

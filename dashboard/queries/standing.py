@@ -30,7 +30,7 @@ def trainees(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
 
 
 def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.DataFrame:
-    """Counted cases against each minimum, and whether each is reached."""
+    """Counted cases against each minimum, whether each is reached, and the median of completed classes at that month."""
     return select(
         snapshot,
         scope,
@@ -39,9 +39,15 @@ def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Data
             volume.cohort, volume.trainee_ref, volume.requirement_ref, volume.requirement_title, volume.minimum,
             volume.counted_cases, volume.remaining_cases, volume.edition, volume.confirmed_cases,
             volume.parts_total, volume.parts_short, volume.reached, volume.part_depth,
-            requirement.position as requirement_order, requirement.source, requirement.verified
+            requirement.position as requirement_order, requirement.source, requirement.verified,
+            band.p50 as earlier
         from case_volume as volume
         inner join requirement on volume.requirement_ref = requirement.requirement_ref
+        left join (
+            select trainee_ref, max(training_month) as training_month from volume_course group by trainee_ref
+        ) as clock using (trainee_ref)
+        left join volume_band as band
+            on volume.requirement_ref = band.requirement_ref and clock.training_month = band.training_month
         where list_contains($people, trainee_ref)
         order by volume.cohort, volume.trainee_ref, requirement.position
         """,
@@ -60,7 +66,8 @@ def rates(
         select
             rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
             rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
-            rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high,
+            rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high, rate.anytime_low,
+            rate.anytime_high,
             -- Leaving takeovers out compares what was taken over with what was not.
             case when attribution <> 'as_logged' then expected.expected end as expected,
             case
@@ -268,7 +275,7 @@ def milestones(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFra
         """
         select
             milestone.title, standing.level, standing.rules_met, standing.rules_total, standing.rules_unknown,
-            standing.missing, standing.committee_level, standing.committee_period
+            standing.missing, standing.met_by, standing.committee_level, standing.committee_period
         from milestone_standing as standing
         inner join milestone on standing.milestone_ref = milestone.milestone_ref
         where trainee_ref = $person
@@ -310,15 +317,21 @@ def course_bands(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataF
 
 
 def comparison(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
-    """Each measure of a trainee beside the other trainees at the same training quarter."""
+    """Each measure of a trainee beside the other trainees at the same active month, or the same case numbers."""
     return select(
         snapshot,
         scope,
         """
-        select measure, value, value_low, value_high, reference, reference_low, reference_high, reference_n
-        from cohort_comparison
-        where trainee_ref = $person
-        order by measure
+        select
+            beside.measure, beside.value, beside.value_low, beside.value_high, beside.value_base, beside.reference,
+            beside.reference_low, beside.reference_high, beside.reference_base, beside.reference_n, beside.difference,
+            beside.difference_low, beside.difference_high, beside.differs, expected.is_adjusted
+        from cohort_comparison as beside
+        left join expected_rate as expected
+            on beside.trainee_ref = expected.trainee_ref
+            and beside.measure = 'rate:' || expected.complication_ref || ':' || expected.attribution
+        where beside.trainee_ref = $person
+        order by beside.measure
         """,
         person=trainee_ref,
     )

@@ -20,8 +20,10 @@ RULES = (
     "complication",
     "milestone",
     "milestone_framework",
+    "milestone_level",
     "procedure_group",
     "requirement",
+    "review_period",
     "requirement_attribute",
     "reason_rule",
     "requirement_role",
@@ -36,6 +38,11 @@ RULES = (
 ROWS = {
     "active_month": OWN,
     "case_attribute": OWN_PEOPLE,
+    "case_sequence_chart": OWN,
+    "case_sequence_signal": OWN,
+    "complication_rate_recent": OWN,
+    "milestones": OWN_PEOPLE,
+    "run_length": OF_PROGRAMME,
     "case_credit": OWN,
     "case_opened": OWN,
     "case_outcome": OWN,
@@ -85,7 +92,20 @@ ROWS = {
     "volume_summary": OWN,
 }
 # Where a table does not lie in `main`.
-PLACES = {"case_outcome": "{db}.definition.case_outcome", "reviews": "{db}.input.reviews"}
+PLACES = {
+    "case_outcome": "{db}.definition.case_outcome",
+    "reviews": """(
+    select
+        review.*,
+        (
+            select min(operated.operated_month)
+            from {db}.main.case_record as operated
+            where operated.trainee_ref = review.trainee_ref and operated.case_ref = review.case_ref
+        ) as operated_month
+    from {db}.input.reviews as review
+)""",
+}
+PLACES |= {"milestones": "{db}.input.milestones", "review_period": "{db}.input.review_period"}
 PLACES["other_programme"] = f"""(
     select count(*) > 0 as elsewhere from {{db}}.main.trainee where not ({OF_PROGRAMME})
 )"""
@@ -110,12 +130,14 @@ CASE_OF_A_COUNT = (
 )
 STANDING = (
     *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
+    *("complication_rate_recent", "milestones"),
     *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.
 OF_OTHERS = (
     *("cohort_comparison", "discussion_reason", "expected_rate", "false_alarm", "other_programme", "pace"),
     *("pace_backtest", "pace_sentence", "rotation_yield", "supervision_loosening"),
+    *("case_sequence_chart", "case_sequence_signal", "run_length"),
 )
 # Of their own pace a trainee reads the count, what is needed, and the bands; not what became of whom.
 OWN_PACE = (
@@ -126,7 +148,10 @@ OWN_PACE = (
 OWN_PACE_SENTENCE = (
     "programme_ref, cohort, trainee_ref, requirement_ref, stands, needs, rotations, data_through"
 )
-OWN_REASON = "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position, data_through"
+OWN_REASON = (
+    "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, null as weak, opens, position,"
+    " data_through"
+)
 DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")
 
 

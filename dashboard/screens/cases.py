@@ -11,6 +11,9 @@ from dashboard.queries import Snapshot
 from pipelines.contract.cautions import TO_BE_CONFIRMED
 from pipelines.store.store import Store
 
+ALL_REASONS = "every reason"
+# The order in which the cases of an outcome stand.
+STATUSES = ("event", "unfollowed event", "early event", "unknown", "not yet due", "no event")
 # A column without words of its own here is headed by its name.
 HEADS = {
     "case_ref": "case",
@@ -26,16 +29,15 @@ def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
     snapshot = queries.live_snapshot(store)
     roster = queries.trainees(snapshot, viewer.scope)
-    st.title("Cases behind a number")
+    of_trainee, of_figure = figure.top("Cases behind a number", 1, 1.4)
     if roster.empty:
         opening.nobody(viewer, snapshot)
         return
     for ref in roster["trainee_ref"]:
         check_can_see_volume(viewer, ref)
-    left, right = st.columns(2)
-    with left:
+    with of_trainee:
         trainee = opening.choose_trainee(roster, "cases")
-    with right:
+    with of_figure:
         chosen = opening.choose_figure(
             opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"
         )
@@ -66,14 +68,24 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     _not_counted(cases[~counted].drop(columns=["credited"]))
     figure.heading(f"Counted: {wording.cases_text(int(counted.sum()))}")
     if counted.any():
-        _table(cases[counted].drop(columns=["credited", "reason", "excluded"]))
+        _table(cases[counted].iloc[::-1].drop(columns=["credited", "reason", "excluded"]))
 
 
 def _not_counted(cases: pd.DataFrame) -> None:
+    """In groups by their reason, the commonest first; one reason at a time, or all. Refused and waiting stand apart."""
     figure.heading(f"Not counted: {wording.cases_text(len(cases))}")
-    if not cases.empty:
-        reasons = [labels.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
-        _table(cases.assign(reason=reasons).drop(columns=["excluded"]))
+    if cases.empty:
+        return
+    told = cases.assign(
+        reason=[labels.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
+    )
+    groups = told.groupby("reason", sort=False).size().sort_values(ascending=False, kind="stable")
+    figure.plain_table(
+        pd.DataFrame({"reason": groups.index, "cases": groups.to_numpy()}), "Why cases are not counted"
+    )
+    chosen = st.selectbox("Show the cases of", [ALL_REASONS, *groups.index])
+    shown = told if chosen == ALL_REASONS else told[told["reason"] == chosen]
+    _table(shown.iloc[::-1].drop(columns=["excluded"]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
@@ -85,11 +97,22 @@ def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attr
     figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
     whose = opening.attributions(snapshot, viewer.scope)[attribution]
     figure.say(f"Whose cases: {whose}. {wording.ATTRIBUTION_MEANS[attribution]}")
-    figure.caution()
     cases = queries.cases_of_outcome(snapshot, viewer.scope, trainee, ref, attribution)
-    for (status, hands), alike in cases.groupby(["status", "hands"], sort=False):
-        figure.heading(labels.outcome_heading(str(status), str(hands), len(alike)))
-        _table(alike.drop(columns=["status", "hands"]))
+    groups = {
+        (str(status), str(hands)): alike
+        for (status, hands), alike in cases.groupby(["status", "hands"], sort=False)
+    }
+    # Events first, the newest first; the many without one are opened on demand.
+    for status, hands in sorted(groups, key=lambda place: (STATUSES.index(place[0]), place[1])):
+        alike = groups[status, hands].iloc[::-1].drop(columns=["status", "hands"])
+        words = labels.outcome_heading(status, hands, len(alike))
+        if "event" in status.split() and status != "no event":
+            figure.heading(words)
+            _table(alike)
+        else:
+            with st.expander(words):
+                _table(alike)
+    figure.caution()
 
 
 def _to_code(viewer: Viewer, snapshot: Snapshot, trainee: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -13,11 +14,11 @@ from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
 LATEST = "Each trainee's latest"
+WEAK = " (Weak: this kind often arises for nobody's fault.)"
 CURRENT, EVERYBODY = "Current classes", "All classes"
-# Of fewer known outcomes the interval may run off the axis: one event in one case must not squeeze everybody.
-ENOUGH_TO_SET_THE_AXIS = 10
-HALF_WIDTH, BANDS_WIDTH = 300, 245  # the words at the end of a bar are longer
-GRID_STEP = 70
+HALF_WIDTH, BANDS_WIDTH = 215, 245  # the words at the end of a bar are longer
+# The grid fits a page of 1280 while it can; with more people it moves inside its frame.
+GRID_STEP, GRID_ROOM, GRID_NARROWEST = 70, 850, 56
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class View:
     snapshot: Snapshot
     viewer: Viewer
     roster: pd.DataFrame
+    group: str
 
     @property
     def people(self) -> tuple[str, ...]:
@@ -67,18 +69,25 @@ def show(viewer: Viewer, store: Store) -> None:
     check_can_see_counts(viewer)
     snapshot = queries.live_snapshot(store)
     roster = queries.trainees(snapshot, viewer.scope)
-    st.title("Cohort")
+    of_class, of_group = figure.top("Cohort", 1, 1)
     if roster.empty:
         opening.nobody(viewer, snapshot)
         return
-    figure.caution()
-    view = View(store, snapshot, viewer, _of_class(roster))
-    _late(view)
+    with of_class:
+        shown = _of_class(roster)
+    group = ""
+    if can_see_cohort(viewer):
+        with of_group:
+            group = opening.choose_group(snapshot, viewer.scope)
+    view = View(store, snapshot, viewer, shown, group)
     if view.roster.empty:
         figure.nothing("Nobody of the roster is in training now.", "Choose another class above.")
         return
+    if can_see_cohort(viewer):
+        _agenda(view)
+    else:
+        _late(view)
     _volume(view)
-    _open_by_keyboard(view)
     if can_see_cohort(viewer):
         left, right = st.columns(2, gap="large")
         with left:
@@ -86,6 +95,9 @@ def show(viewer: Viewer, store: Store) -> None:
         with right:
             _supervision(view)
         _technique(view)
+    _open_by_keyboard(view)
+    figure.say(f"As of {snapshot.as_of or 'no day yet'}, snapshot {snapshot.number}.", kind="quiet")
+    figure.caution()
 
 
 def _of_class(roster: pd.DataFrame) -> pd.DataFrame:
@@ -100,34 +112,119 @@ def _late(view: View) -> None:
     late = [wording.log_sentence(row) for row in queries.records(view.late)]
     unmapped = dict(view.roster.set_index("trainee_ref")["unmapped_cases"])
     figure.say(
-        f"As of {view.snapshot.as_of or 'no day yet'}, snapshot {view.snapshot.number}.",
-        *late,
-        wording.unmapped_sentence({ref: int(cases) for ref, cases in unmapped.items() if cases}),
+        *late, wording.unmapped_sentence({ref: int(cases) for ref, cases in unmapped.items() if cases})
     )
+
+
+@figure.part(_rates_are_theirs)
+def _agenda(view: View) -> None:
+    """One line a person, in the order of the roster: who has a reason to be discussed, and which."""
+    scope = view.viewer.scope
+    reasons = queries.reasons(view.snapshot, scope, view.people)
+    months = queries.months(view.snapshot, scope, view.people)
+    active = dict(zip(months["trainee_ref"], months["active_month"], strict=True))
+    recorded = queries.recorded_levels(view.snapshot, scope, view.people)
+    named = [row for row in queries.records(view.roster) if row.trainee_ref in set(reasons["trainee_ref"])]
+    if named:
+        figure.plain_table(
+            pd.DataFrame(
+                {
+                    "to discuss": [f"{row.trainee_ref}{figure.LINE}{row.cohort}" for row in named],
+                    "active month": [_month(active.get(row.trainee_ref)) for row in named],
+                    "log": [wording.log_text(row) for row in named],
+                    "why": [_reasons(reasons[reasons["trainee_ref"] == row.trainee_ref]) for row in named],
+                    "committee": [
+                        _committee(recorded[recorded["trainee_ref"] == row.trainee_ref]) for row in named
+                    ],
+                }
+            ),
+            "Whom to discuss, and why",
+            stacks=True,
+        )
+    rest = [ref for ref in view.people if ref not in set(reasons["trainee_ref"])]
+    if rest:
+        figure.say(f"Nothing raised for {', '.join(rest)}.")
+    _late(view)
+    _worth_of_reasons(view)
+
+
+def _month(active_month: float | None) -> str:
+    return "–" if active_month is None or pd.isna(active_month) else f"{active_month:g}"
+
+
+def _reasons(of_person: pd.DataFrame) -> str:
+    return figure.LINE.join(f"{row.sentence}{WEAK if row.weak else ''}" for row in queries.records(of_person))
+
+
+def _committee(recorded: pd.DataFrame) -> str:
+    """The last period and its course: each level that fell by its name, how many rose, how many stand as before."""
+    rows = queries.records(recorded)
+    if not rows:
+        return "nothing recorded"
+    fell = [
+        f"{row.title} fell from {row.level_before} to {row.level}" for row in rows if row.course == "fell"
+    ]
+    counts = {
+        words: len([row for row in rows if row.course == words]) for words in ("rose", "as before", "first")
+    }
+    said = [*fell, *(f"{count} {words}" for words, count in counts.items() if count)]
+    return figure.LINE.join([max(row.period for row in rows), *said])
+
+
+def _worth_of_reasons(view: View) -> None:
+    frame = queries.false_alarms(view.snapshot, view.viewer.scope)
+    with st.expander("How often would a reason arise for nobody's fault?"):
+        if frame["chance_meeting"].isna().all():
+            figure.say("Not worked out for these settings yet: run `calibrate` on the store.")
+        figure.plain_table(
+            pd.DataFrame(
+                {
+                    "kind": frame["title"],
+                    "rule": frame["rule"],
+                    "names somebody at one meeting": [
+                        _chance(row, "chance_meeting") for row in queries.records(frame)
+                    ],
+                    "finds it, where it is so": [_chance(row, "power") for row in queries.records(frame)],
+                }
+            ),
+            "How often would a reason arise for nobody's fault?",
+        )
+
+
+def _chance(row: Any, name: str) -> str:
+    if not row.is_chance:
+        return "a plain fact"
+    value = getattr(row, name)
+    return "not known" if value is None else wording.share_text(value, 1)
 
 
 @figure.part(_counts_are_theirs)
 def _volume(view: View) -> None:
     st.header("Who has reached which minimum?")
-    only_open = st.toggle("Only what is not yet reached", key="only_open")
+    only_open = st.toggle("Only what is behind", key="only_open")
     frame = view.in_order(queries.volume(view.snapshot, view.viewer.scope, view.people))
     if only_open:
-        still_open = frame[~frame["reached"].astype(bool)]
+        behind = frame[
+            frame["counted_cases"] < frame["earlier"].fillna(frame["minimum"]).clip(upper=frame["minimum"])
+        ]
         frame = frame[
-            frame["requirement_ref"].isin(still_open["requirement_ref"])
-            & frame["trainee"].isin(still_open["trainee"])
+            frame["requirement_ref"].isin(behind["requirement_ref"])
+            & frame["trainee"].isin(behind["trainee"])
         ]
     if frame.empty:
         figure.nothing(
-            "Every minimum shown is reached.", "A met minimum is a floor, not a finding of competence."
+            "Nobody shown has fewer cases than half of the completed classes had at this month.",
+            "A met minimum is a floor, not a finding of competence.",
         )
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
     chosen = figure.draw(
-        "volume_grid", frame, key="volume", lines=view.late_lines(frame), step=GRID_STEP, select=True
+        "volume_grid", frame, key="volume", lines=view.late_lines(frame), step=_step(frame), select=True
     )
     figure.table(
-        frame.pivot(index="requirement", columns="trainee", values="mark").loc[_order(frame)].reset_index()
+        frame.pivot(index=["requirement", "minimum"], columns="trainee", values="mark")
+        .loc[_order(frame)]
+        .reset_index()
     )
     refs = dict(zip(frame["requirement"], frame["requirement_ref"], strict=True))
     if chosen:
@@ -136,8 +233,13 @@ def _volume(view: View) -> None:
         opening.go("cases" if figure_ref else "trainee", chosen["trainee"], figure_ref)
 
 
+def _step(frame: pd.DataFrame) -> int:
+    people = frame["trainee"].nunique()
+    return int(max(GRID_NARROWEST, min(GRID_STEP, GRID_ROOM // (people + 1))))
+
+
 def _labels(frame: pd.DataFrame) -> list[str]:
-    return [f"{wording.requirement_text(row)} {row.minimum}" for row in queries.records(frame)]
+    return [wording.requirement_text(row) for row in queries.records(frame)]
 
 
 def _marks(frame: pd.DataFrame) -> list[str]:
@@ -167,25 +269,38 @@ def _open_by_keyboard(view: View) -> None:
 @figure.part(_rates_are_theirs)
 def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
-    complications = queries.listed(view.snapshot, view.viewer.scope, "complication")
+    scope = view.viewer.scope
+    complications = queries.listed(view.snapshot, scope, "complication")
+    complications = complications[complications["procedure_group"] == view.group]
+    if complications.empty:
+        figure.nothing(
+            "The specialty names no outcome of these procedures.", "Choose other procedures above."
+        )
+        return
     titles = dict(zip(complications["complication_ref"], complications["title"], strict=True))
-    complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
-    attribution = opening.choose_attribution(view.snapshot, view.viewer.scope, "attribution")
-    frame = view.in_order(
-        queries.rates(view.snapshot, view.viewer.scope, view.people, complication, attribution)
-    )
-    frame = frame.assign(label=[wording.rate_label(row) for row in queries.records(frame)])
-    figure.say(wording.ATTRIBUTION_MEANS[attribution])
-    whose = opening.attributions(view.snapshot, view.viewer.scope)[attribution]
-    enough = frame[frame["known_outcomes"] >= ENOUGH_TO_SET_THE_AXIS]
-    top = None if enough.empty else charts.axis_top(enough)
+    left, right = st.columns(2)
+    with left:
+        complication = st.selectbox("Complication", list(titles), format_func=titles.__getitem__)
+    with right:
+        attribution = opening.choose_attribution(view.snapshot, scope, "attribution")
+    # One axis, whosever cases are chosen.
+    frames = {
+        whose: view.in_order(queries.rates(view.snapshot, scope, view.people, complication, whose))
+        for whose in opening.attributions(view.snapshot, scope)
+    }
+    frame = frames[attribution]
+    frame = frame.assign(label=[wording.rate_line(row, row.expected) for row in queries.records(frame)])
+    figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
+    whose = opening.attributions(view.snapshot, scope)[attribution]
+    together = pd.concat([each.dropna(axis=1, how="all") for each in frames.values()])
+    enough = together[together["known_outcomes"] >= wording.FEW_CASES]
     chosen = figure.draw(
         "complication_intervals",
         frame,
         key="rates",
         title=f"{titles[complication]}: {whose}",
         lines=view.late_lines(frame),
-        top=top,
+        top=None if enough.empty else charts.axis_top(enough),
         width=HALF_WIDTH,
         select=True,
     )
@@ -207,14 +322,6 @@ def _rate_table(frame: pd.DataFrame, title: str) -> pd.DataFrame:
     return pd.DataFrame({"trainee": frame["trainee"], title: said})
 
 
-def _group(view: View, key: str, everything: bool) -> str:
-    groups = queries.listed(view.snapshot, view.viewer.scope, "procedure_group")
-    titles = ({"all": "All procedures"} if everything else {}) | dict(
-        zip(groups["procedure_group"], groups["title"], strict=True)
-    )
-    return str(st.selectbox("Procedure group", list(titles), format_func=titles.__getitem__, key=key))
-
-
 def quarter_text(quarter: object) -> str:
     """A quarter of training, or each person's latest."""
     return "latest quarter" if quarter == LATEST else f"quarter {quarter}"
@@ -223,8 +330,7 @@ def quarter_text(quarter: object) -> str:
 @figure.part(_rates_are_theirs)
 def _supervision(view: View) -> None:
     st.header("How close did the supervisor stand?")
-    group = _group(view, "supervision_group", everything=True)
-    scope = view.viewer.scope
+    group, scope = view.group, view.viewer.scope
     every = queries.bands(view.snapshot, scope, view.people, group)
     quarter = st.selectbox("Quarter of training", [LATEST, *sorted(set(every["training_quarter"]))])
     of_latest = quarter == LATEST
@@ -260,15 +366,19 @@ def _supervision(view: View) -> None:
 @figure.part(_rates_are_theirs)
 def _technique(view: View) -> None:
     st.header("Which steps were scored, and how?")
-    group = _group(view, "technique_group", everything=False)
     frame = view.in_order(
-        queries.technique_of_everybody(view.snapshot, view.viewer.scope, view.people, group)
+        queries.technique_of_everybody(view.snapshot, view.viewer.scope, view.people, view.group)
     )
     if frame.empty:
         figure.nothing(
             "No operation of these trainees was reviewed step by step.", "Bring in a file of reviews."
         )
         return
+    scored = frame[frame["training_quarter"].notna()]["trainee"].unique()
+    unscored = [ref for ref in view.people if ref not in scored]
+    frame = frame[frame["trainee"].isin(scored)]
+    if unscored:
+        figure.say(f"Not scored: {', '.join(unscored)}.")
     heading = charts.Heading(
         charts.COHORT_HEADING.title, (*charts.COHORT_HEADING.lines, *view.late_lines(frame))
     )

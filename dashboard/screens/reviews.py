@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import pandas as pd
 import streamlit as st
 
 from dashboard import figure, queries, wording
@@ -13,18 +16,45 @@ def show(viewer: Viewer, store: Store) -> None:
     """The screen."""
     check_can_see_own_reviews(viewer)
     snapshot = queries.live_snapshot(store)
-    st.title("My reviews")
+    (of_review,) = figure.top("My reviews", 2)
     frame = queries.own_reviews(snapshot, viewer.scope)
     if frame.empty:
         figure.nothing(
             "You have not reviewed an operation yet.", "The coordinator brings in files of reviews."
         )
         return
-    refs = list(dict.fromkeys(frame["review_ref"]))
-    chosen = st.selectbox("Review", refs)
-    of_review = frame[frame["review_ref"] == chosen]
-    first = queries.records(of_review)[0]
-    figure.say(
-        f"Trainee {first.trainee_ref}, case {first.case_ref}, {first.setting}. {wording.reviews_text(len(refs))} in all."
+    frame = frame.assign(month=frame["operated_month"].fillna("month not known"))
+    reviews = frame.drop_duplicates("review_ref").sort_values(
+        ["trainee_ref", "month"], ascending=[True, False], kind="stable"
     )
-    figure.plain_table(of_review[["step", "score", "done_by_supervisor", "comment"]])
+    words = {
+        row.review_ref: f"{row.trainee_ref}, {row.month}, case {row.case_ref}, {row.setting}"
+        for row in queries.records(reviews)
+    }
+    with of_review:
+        chosen = st.selectbox("Review", list(words), format_func=words.__getitem__)
+    of_review_rows = frame[frame["review_ref"] == chosen]
+    figure.say(f"{words[chosen]}. {wording.reviews_text(len(words))} in all.")
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "step": of_review_rows["step"],
+                "score": of_review_rows["score"],
+                "done by a supervisor": of_review_rows["done_by_supervisor"],
+                "from": [_clock(seconds) for seconds in of_review_rows["started_seconds"]],
+                "to": [_clock(seconds) for seconds in of_review_rows["ended_seconds"]],
+                "comment": of_review_rows["comment"],
+            }
+        ),
+        "The review",
+    )
+    listed = reviews.groupby(["trainee_ref", "month"], sort=False).size().reset_index(name="reviews")
+    figure.heading("By trainee and month")
+    figure.plain_table(listed.rename(columns={"trainee_ref": "trainee"}), "Reviews by trainee and month")
+
+
+def _clock(seconds: Any) -> str | None:
+    """`4:05` on the recording's own clock."""
+    if seconds is None or pd.isna(seconds):
+        return None
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"

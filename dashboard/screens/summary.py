@@ -27,17 +27,16 @@ def show(viewer: Viewer, store: Store) -> None:
     check_can_export_summary(viewer)
     snapshot = queries.live_snapshot(store)
     roster = queries.trainees(snapshot, viewer.scope)
-    st.title("Volume summary")
+    (of_class,) = figure.top("Volume summary", 1)
     if roster.empty:
         opening.nobody(viewer, snapshot)
         return
-    figure.caution()
     figure.say(
         "This summary names everyone and hides nothing: it is for those who may read about every trainee."
     )
     cohorts = list(dict.fromkeys(roster["cohort"]))
     first = roster.loc[roster["in_training"], "cohort"]
-    cohort = st.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
+    cohort = of_class.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
     _files(store, viewer, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
@@ -52,22 +51,24 @@ def show(viewer: Viewer, store: Store) -> None:
                 "source": rules["source"],
                 "checked": [_checked(verified) for verified in rules["verified"]],
             }
-        )
+        ),
+        "Where is each minimum from?",
     )
+    figure.caution()
 
 
 def _preview(frame: pd.DataFrame) -> pd.DataFrame:
+    """The grid of the workbook: a line a requirement with its minimum, a column a trainee, at the foot how far data run."""
     rows = queries.records(frame)
-    return pd.DataFrame(
-        {
-            "trainee": frame["trainee_ref"],
-            "requirement": [wording.requirement_text(row) for row in rows],
-            "counted, of minimum": [wording.volume_text(row) for row in rows],
-            "confirmed by a supervisor": frame["confirmed_cases"],
-            "held": frame["held_cases"],
-            "data through": frame["data_through"],
-        }
-    )
+    lines: dict[str, dict[str, object]] = {}
+    for row in rows:
+        line = lines.setdefault(
+            row.requirement_ref, {"requirement": wording.requirement_text(row), "minimum": row.minimum}
+        )
+        line[row.trainee_ref] = wording.volume_mark(row)
+    people = {row.trainee_ref: row.data_through or "no data" for row in rows}
+    foot: dict[str, object] = {"requirement": "data through", "minimum": None}
+    return pd.DataFrame([*lines.values(), foot | people])
 
 
 def _files(store: Store, viewer: Viewer, cohort: str) -> None:

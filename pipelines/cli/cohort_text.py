@@ -21,7 +21,8 @@ where not training_is_over and programme_ref = $programme_ref
 order by cohort, trainee_ref
 """
 VOLUME = """
-select trainee_ref, requirement_ref, counted_cases, reached from case_volume
+select trainee_ref, requirement_ref, counted_cases, reached, confirmed_cases < minimum as is_unconfirmed
+from case_volume
 """
 REQUIREMENT = """
 select requirement_ref, title, minimum from requirement where minimum is not null order by position
@@ -62,7 +63,8 @@ def _volumes(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[s
     counted = {(row[0], row[1]): row for row in connection.execute(VOLUME).fetchall()}
     names = [f"{number} {title} {minimum}" for number, (_, title, minimum) in enumerate(requirements, 1)]
     lines = [
-        "Counted cases; + reached, its parts too: a floor, not a finding of competence. Requirements with their minimums:",
+        "Counted cases; + reached, its parts too: a floor, not a finding of competence; +? with fewer confirmed than the minimum.",
+        "Requirements with their minimums:",
         *textwrap.wrap(" · ".join(names), LEGEND_WIDTH, break_long_words=False),
         "",
         _line("class    trainee", [f"[{number}]" for number in range(1, len(requirements) + 1)]),
@@ -78,7 +80,7 @@ def _line(start: str, cells: list[str]) -> str:
 
 
 def _cell(row: Any) -> str:
-    return "" if row is None else f"{'+' if row[3] else ''}{row[2]}"
+    return "" if row is None else f"{('+?' if row[4] else '+') if row[3] else ''}{row[2]}"
 
 
 def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[str]:

@@ -184,6 +184,8 @@ def _title(line: Record) -> Shown:
 def _standing(line: Record) -> Shown:
     # The mark is part of the format, so that the cell stays a number; an empty place of its width aligns the rest.
     mark = '" ✓"' if line["reached"] else "_ _✓"
+    if line["reached"] and line["confirmed_cases"] < line["minimum"]:
+        mark = f'" ✓ ({line["confirmed_cases"]} confirmed)"'
     return Shown(line["counted_cases"], f'0" / {line["minimum"]}"{mark}')
 
 

@@ -13,7 +13,7 @@ CSV_NOTE = (
     "In the CSV a text that begins with = + - @ or a tab has an apostrophe before it, so that no spreadsheet takes it"
     " for a formula; in the workbook it stands as it is."
 )
-HOW_TO_READ = "Counted cases / minimum; ✓ reached. A requirement with parts bears ✓ only when each of its parts is reached too."
+HOW_TO_READ = "Counted cases / minimum; ✓ reached, and in brackets how many are confirmed where that is fewer than the minimum. A requirement with parts bears ✓ only when each of its parts is reached too."
 NO_RULE = "No requirement with a minimum is in force for this class."
 RULES_NOTE = (
     "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
@@ -77,7 +77,8 @@ def through_text(person: Person) -> str:
 
 def reached_text(line: dict[str, Any]) -> str | None:
     if line["reached"]:
-        return "✓"
+        few = line["confirmed_cases"] < line["minimum"]
+        return f"✓, but {line['confirmed_cases']} of {line['counted_cases']} confirmed" if few else "✓"
     return (
         f"{line['parts_short']} of {line['parts_total']} parts not reached" if line["parts_short"] else None
     )
