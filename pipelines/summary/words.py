@@ -13,7 +13,10 @@ CSV_NOTE = (
     "In the CSV a text that begins with = + - @ or a tab has an apostrophe before it, so that no spreadsheet takes it"
     " for a formula; in the workbook it stands as it is."
 )
-HOW_TO_READ = "Counted cases / minimum; ✓ reached, and in brackets how many are confirmed where that is fewer than the minimum. A requirement with parts bears ✓ only when each of its parts is reached too."
+HOW_TO_READ = (
+    "Counted cases / minimum; ✓ reached, and in brackets how many are confirmed where that is fewer than the minimum. A"
+    " requirement with parts bears ✓ only when each of its parts is reached too."
+)
 NO_RULE = "No requirement with a minimum is in force for this class."
 RULES_NOTE = (
     "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
