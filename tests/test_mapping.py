@@ -185,6 +185,7 @@ def answer(path: Path) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_workbook_is_in_after_three_commands_and_the_next_months_after_one(tmp_path: Path) -> None:
     store = new_store(tmp_path)
     run_well("intake", write_csv(tmp_path / "roster.csv", ROSTER), "--store", store)
@@ -254,6 +255,7 @@ C0003,T01,2026-02-03,Qzimbly Wort,surgeon,right
 """
 
 
+@pytest.mark.slow
 def test_a_word_without_a_meaning_is_said_once_and_never_stored_and_gets_its_meaning_as_a_change(
     tmp_path: Path,
 ) -> None:
