@@ -197,12 +197,14 @@ def _newcombe(value: Answer, reference: Answer, enough: bool) -> Answer:
 
 
 def _difference(difference: float, low: float | None, high: float | None, enough: bool) -> Answer:
-    said = enough and low is not None and high is not None
+    differs = None
+    if enough and low is not None and high is not None:
+        differs = low > 0 or high < 0
     return {
         "difference": difference,
         "difference_low": low,
         "difference_high": high,
-        "differs": low > 0 or high < 0 if said else None,  # type: ignore[operator]
+        "differs": differs,
     }
 
 
