@@ -127,7 +127,8 @@ codes = st.lists(
     st.sampled_from(["phaco_iol", "small_pupil", "chop", "endophthalmitis@5", "wound_leak@41"]), max_size=3
 )
 # Four letters may spell a name, and are asked about.
-pseudonym = st.from_regex(r"[A-Z]{1,3}[0-9]{0,3}(-[A-Z0-9]{1,7})?", fullmatch=True)
+# Each with a digit: letters alone may be a surname, which a person is asked about.
+pseudonym = st.from_regex(r"[A-Z]{1,3}[0-9]{1,3}(-[A-Z0-9]{1,7})?", fullmatch=True)
 short_number = st.integers(0, 99_999).map(str)
 BY_TYPE = {
     "ref": pseudonym | short_number,
