@@ -27,12 +27,13 @@ ANSWERS = {
     "PCR": "capsule_rupture",
     "Second eye done": "blank",
 }
-FIRST = datetime.date(2025, 1, 15)
+FIRST, DAYS = datetime.date(2025, 1, 15), 400
+LATER = datetime.date(2026, 3, 1)
 
 
-def resident_workbook(path: Path, months: int = 14, random_seed: int = 5) -> list[dict[str, Any]]:
-    """Write the workbook; the cases in it, each once, in the order of its sheets."""
-    chance = random.Random(random_seed)
+def resident_workbook(path: Path, later: int = 0) -> list[dict[str, Any]]:
+    """Write the workbook, with so many later cases of each person; its cases, each once, in the order of its sheets."""
+    chance, of_later = random.Random(5), random.Random(6)
     cases: list[dict[str, Any]] = []
     with xlsxwriter.Workbook(path) as book:
         day = book.add_format({"num_format": "dd/mm/yyyy"})
@@ -41,7 +42,8 @@ def resident_workbook(path: Path, months: int = 14, random_seed: int = 5) -> lis
             sheet = book.add_worksheet(person)
             sheet.merge_range(0, 0, 0, len(HEADER) - 1, "Operative log, Saltmarsh programme", bold)
             sheet.write_row(2, 0, HEADER)
-            own = [_case(chance, person, number, months) for number in range(30)]
+            own = [_case(chance, person, number, FIRST) for number in range(30)]
+            own += [_case(of_later, person, 30 + number, LATER) for number in range(later)]
             rows = [*own[:20], None, *own[20:], own[4]]
             for place, case in enumerate(rows, start=3):
                 if case is None:
@@ -57,11 +59,11 @@ def resident_workbook(path: Path, months: int = 14, random_seed: int = 5) -> lis
     return cases
 
 
-def _case(chance: random.Random, person: str, number: int, months: int) -> dict[str, Any]:
+def _case(chance: random.Random, person: str, number: int, first: datetime.date) -> dict[str, Any]:
     return {
         "case_ref": f"SM{PEOPLE.index(person)}-{number:04d}",
         "trainee_ref": person,
-        "day": FIRST + datetime.timedelta(days=chance.randrange(28 * months)),
+        "day": first + datetime.timedelta(days=chance.randrange(DAYS if first == FIRST else 28)),
         "operation": chance.choice(OPERATIONS),
         "eye": chance.choice(["OD", "OS"]),
         "role": chance.choice(["Primary", "Primary", "Assisting"]),

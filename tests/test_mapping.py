@@ -233,10 +233,12 @@ def test_the_workbook_is_in_after_three_commands_and_the_next_months_after_one(t
     assert sum(ruptures.values()) > 5
 
     assert run_well("map", book, "--store", store).out.startswith("Every header and every word")
-    resident_workbook(book, months=20, random_seed=6)
-    run_well(
-        "intake", book, "--store", store, "--accept-withdrawals", "--by", "A. Clerk", "--reason", "made anew"
-    )
+    # The next month's workbook: the same rows and a few more, in one command.
+    more = resident_workbook(book, later=3)
+    assert "99 of 102" in run_well("intake", book, "--store", store).out
+    now = {(row["case_ref"], row["trainee_ref"]) for row in rows_of(store, "case_credit")}
+    assert now == {(case["case_ref"], case["trainee_ref"]) for case in more}
+    assert len(now) == len(cases) + 3 * len(PEOPLE)
 
 
 def newest_receipt(store: Path) -> dict[str, Any]:
