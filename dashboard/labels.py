@@ -52,6 +52,7 @@ RULES = {
     "yes_no_unreadable": "neither yes nor no",
     "too_many_cells": "more cells than columns",
     "procedure_unmapped": "a procedure that the specialty does not know",
+    "column_may_identify": "a column that is not read and may identify somebody",
     "service_unlisted": "a service that the specialty does not list",
     "column_unknown": "a column that is not of the format",
     "after_expected_completion": "operated after the expected completion",

@@ -72,7 +72,7 @@ def test_a_file_that_only_moves_data_through_is_a_change(desk: Desk) -> None:
     assert "changes nothing" in desk.take(path, "--through", "2026-05").err
     held = desk.intake(path)
     assert (held.code, desk.through()) == (14, "2026-05")
-    assert "the data run through 2026-05, and would run through 2026-03" in held.err
+    assert "the log in use runs through 2026-05, this one through 2026-03" in held.err
     desk.take(path, *ACCEPT)
     assert desk.through() == "2026-03"
 
@@ -86,7 +86,7 @@ def test_an_older_export_is_held_however_few_rows_it_lacks(desk: Desk) -> None:
     desk.take(desk.file([*rows, {"case_ref": "C900", "operated_on": "2026-11-03"}]))
     held = desk.intake(desk.file(rows))
     assert held.code == 14
-    assert "T01: the data run through 2026-11, and would run through 2026-10" in held.err
+    assert "T01: the log in use runs through 2026-11, this one through 2026-10" in held.err
 
 
 def test_a_file_that_only_changes_a_finding_is_a_change(desk: Desk) -> None:

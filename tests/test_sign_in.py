@@ -15,7 +15,7 @@ import yaml
 from streamlit.testing.v1 import AppTest
 
 from dashboard.attempts import FREE, MOST_FAILURES, Attempts
-from dashboard.screens import intake
+from dashboard.screens import bring_in
 from dashboard.sessions import Limits, Sessions, Who
 from dashboard.who import Directory, OfAccount, OfProvider
 from pipelines.contract.errors import WrongUsage
@@ -319,20 +319,22 @@ def test_a_sweep_ends_what_is_open_for_somebody_whom_the_session_stands_for_no_m
 def test_who_has_signed_in_accepts_in_their_own_name(monkeypatch: pytest.MonkeyPatch) -> None:
     taken: list[tuple[str, str]] = []
 
-    def take(_viewer: object, _store: object, _files: object, by: str, reason: str) -> None:
-        taken.append((by, reason))
+    def take(_viewer: object, _store: object, _files: object, **how: str) -> None:
+        taken.append((how["accepted_by"], how["reason"]))
 
-    monkeypatch.setattr(intake, "_take", take)
+    monkeypatch.setattr(bring_in, "_take", take)
 
     def accept(person: str) -> None:
         from dashboard.access import Viewer
-        from dashboard.screens import intake
+        from dashboard.screens import bring_in
+        from pipelines.intake.take import IntakeOutcome
 
-        intake._accept(Viewer("coordinator", "harbour-eye", None, person), None, ["a file"])  # type: ignore[arg-type] - not read
+        viewer = Viewer("coordinator", "harbour-eye", None, person)
+        bring_in._choices(viewer, None, [], IntakeOutcome("held"))  # type: ignore[arg-type] - not read
 
     for person, asked in (("office", ["Why"]), ("", ["Who", "Why"])):
         app = AppTest.from_function(accept, args=(person,)).run()
         assert [each.label for each in app.text_input] == asked
         app.text_input[-1].set_value("The export was cut off.")
-        app.button[0].click().run()
+        app.button[-1].click().run()
     assert taken == [("office", "The export was cut off."), ("coordinator", "The export was cut off.")]

@@ -122,7 +122,7 @@ def _ask(viewer: Viewer, store: Store, files: Sequence[Any]) -> None:
     )
     with st.form("meanings"):
         chosen = {each.place: _meaning(number, each) for number, each in enumerate(asked)}
-        by = st.text_input("Who", value=viewer.person or viewer.role.replace("_", " "), key="meanings_by")
+        by = viewer.person or st.text_input("Who", value=viewer.role.replace("_", " "), key="meanings_by")
         if st.form_submit_button("Save these meanings"):
             answers = {place: meaning for place, meaning in chosen.items() if meaning != OPEN}
             if answers and by.strip():
@@ -282,7 +282,8 @@ def _choices(viewer: Viewer, store: Store, files: Sequence[Any], tried: IntakeOu
         st.markdown(
             "If it is right all the same, say who accepts it and why. Both stand in the receipt for good."
         )
-        by = st.text_input("Who", value=viewer.person or viewer.role.replace("_", " "))
+        # Who has signed in accepts in their own name.
+        by = viewer.person or st.text_input("Who", value=viewer.role.replace("_", " "))
         reason = st.text_input("Why")
         if st.form_submit_button("Accept and take"):
             if by.strip() and reason.strip():
