@@ -308,14 +308,33 @@ def nothing_cut(drawn: dict[str, Any]) -> None:
 # ---- where the numbers lie
 
 
+HAIRLINE = re.compile(r'<line transform="translate\(([\d.]+),([\d.]+)\)" x2="([\d.]+)" y2="0"')
+
+
+def hairlines(picture: str, colour: str) -> list[tuple[float, float, float]]:
+    """Left end, height on the page and right end in pixels of each level line of this colour."""
+    lines = [line for line in re.findall(r"<line [^>]+>", picture) if f'stroke="{colour}"' in line]
+    found = [tuple(float(part) for part in HAIRLINE.findall(line)[0]) for line in lines]
+    return [(left, middle, left + long) for left, middle, long in found]
+
+
 def test_a_bar_of_an_outcome_reaches_from_the_lower_to_the_upper_end_of_its_interval() -> None:
     # 640 pixels for 0-20 %; rows of 34 pixels, in roster order.
-    drawn = bars(svg("complication_intervals"), LIGHT.interval)
-    known = frames.outcomes().dropna(subset=["rate"])
-    assert len(drawn) == len(known) == 8
-    for place, (row, (left, top, width, height)) in enumerate(
-        zip(known.to_dict("records"), drawn, strict=True)
-    ):
+    # Under 20 known outcomes a hairline stands in place of the bar.
+    picture = svg("complication_intervals")
+    known = list(enumerate(frames.outcomes().dropna(subset=["rate"]).to_dict("records")))
+    barred = [(place, row) for place, row in known if row["known_outcomes"] >= 20]
+    few = [(place, row) for place, row in known if row["known_outcomes"] < 20]
+    assert [row["known_outcomes"] for _, row in few] == [3, 13]
+    hairs = hairlines(picture, LIGHT.interval_edge)
+    assert len(hairs) == len(few)
+    for (place, row), (left, middle, right) in zip(few, hairs, strict=True):
+        assert left == pytest.approx(640 * row["rate_low"] / 0.2, abs=0.01)
+        assert right == pytest.approx(640 * row["rate_high"] / 0.2, abs=0.01)
+        assert middle == pytest.approx(34 * (place + 0.5))
+    drawn = bars(picture, LIGHT.interval)
+    assert len(drawn) == len(barred) == 6
+    for (place, row), (left, top, width, height) in zip(barred, drawn, strict=True):
         assert left == pytest.approx(640 * row["rate_low"] / 0.2, abs=0.01)
         assert left + width == pytest.approx(640 * row["rate_high"] / 0.2, abs=0.01)
         assert top + height / 2 == pytest.approx(34 * (place + 0.5))
@@ -330,10 +349,13 @@ def test_the_points_of_an_outcome_lie_at_the_rate_and_at_the_expected_value() ->
     found = [tuple(float(part) for part in POINT.findall(path)[0]) for path in dots]
     drawn = [place for place in found if place[0] != 640 - 2]  # the arrows stand there
     known = frames.outcomes().dropna(subset=["rate"]).to_dict("records")
+    # Under 20 known outcomes no point is drawn.
     assert drawn == [
         pytest.approx((640 * row["rate"] / 0.2, 34 * (place + 0.5)), abs=0.01)
         for place, row in enumerate(known)
+        if row["known_outcomes"] >= 20
     ]
+    assert len(drawn) == 6
     ticks = [float(each) for each in re.findall(r'd="M([\d.]+),[\d.]+h2v24h-2Z"', picture)]
     assert [tick + 1 for tick in ticks] == pytest.approx(
         [640 * each / 0.2 for each in frames.outcomes()["expected"].dropna()]

@@ -291,18 +291,25 @@ def test_only_the_log_of_somebody_in_training_can_be_late(gone: Store, screen: A
 
 
 @pytest.mark.parametrize(
-    ("ref", "end", "late"),
+    ("ref", "end", "months", "late"),
     [
-        ("T01", "completed June 2026", False),
-        ("T02", "left February 2026", False),
-        ("T03", "expected to complete June 2027", True),
+        # July 2024 through January 2025, the month of the only case; T03's last is of September 2025.
+        ("T01", "completed June 2026", 7, False),
+        ("T02", "left February 2026", 7, False),
+        ("T03", "expected to complete June 2027", 15, True),
     ],
 )
-def test_a_trainees_head_says_how_training_ends(gone: Store, ref: str, end: str, late: bool) -> None:
+def test_a_trainees_head_says_how_training_ends(
+    gone: Store, ref: str, end: str, months: int, late: bool
+) -> None:
     for screen in (trainee, cases):
         told = said(opened(screen, DIRECTOR, gone, trainee=ref))
         assert ("not entered" in told) == late
-        assert screen is cases or f"started July 2024, {end}. {ref}: " in told
+        through = f"{months} active months through the end of the data"
+        assert (
+            screen is cases
+            or f"{ref}, class of 2026–27: started July 2024, {end}; {through}. {ref}: " in told
+        )
 
 
 def test_the_intake_lists_only_who_is_in_training_unless_asked(gone: Store) -> None:
@@ -371,9 +378,12 @@ def test_every_measure_of_the_comparison_has_words_and_a_true_reason_for_none() 
     assert sum("too few other trainees" in words for _, words in told) == len(few)
     assert sum("so no comparison" in words for _, words in told) == len(nothing)
     assert sum("nothing is expected" in words for _, words in told) == len(without) - len(few) - len(nothing)
-    assert sum("median" in words and "middle half" in words for _, words in told) == sum(
-        row["measure"].startswith("counted_cases:") and row["reference"] != "" for row in rows
-    )
+    counted = [row for row in rows if row["measure"].startswith("counted_cases:") and row["reference"] != ""]
+    assert sum("median" in words for _, words in told) == len(counted)
+    # Where the middle half is one number, the median says it.
+    spread = [row for row in counted if row["reference_low"] != row["reference_high"]]
+    assert 0 < len(spread) < len(counted)
+    assert sum("median" in words and "middle half" in words for _, words in told) == len(spread)
     differ = [row for row in rows if row["differs"] and row["value"] and row["reference"]]
     assert f"{len(differ)} of these comparisons rest on enough cases" in said(app)
 
@@ -418,7 +428,7 @@ def test_a_head_of_a_table_is_words() -> None:
         heads = {
             head for table in tables(opened(screen, DEMO_DIRECTOR, Store(demo_store()))) for head in table[0]
         }
-        assert heads & {"trainee", "case"}
+        assert heads & {"trainee", "case", "requirement"}
         assert heads & {"trainee ref", "case ref", "operated month", "is current", "source row"} == set()
 
 

@@ -112,9 +112,9 @@ def _placed_counts(frame: pd.DataFrame, people: list[str]) -> Any:
             middle="datum.place + 0.5",
             start=f"datum.place + {SHARE_BEGINS}",
             end=f"datum.place + {SHARE_BEGINS + SHARE_LONG}",
-            share_at=f"datum.place + {SHARE_BEGINS} + {SHARE_LONG} * min(1, datum.counted_cases / datum.minimum)",
+            share_at=f"datum.place + {SHARE_BEGINS} + {SHARE_LONG} * clamp(datum.counted_cases / datum.minimum, 0, 1)",
             earlier_at=f"isValid(datum.earlier) ? datum.place + {SHARE_BEGINS} + {SHARE_LONG}"
-            " * min(1, datum.earlier / datum.minimum) : null",
+            " * clamp(datum.earlier / datum.minimum, 0, 1) : null",
         )
     )
 

@@ -180,6 +180,11 @@ def last_month(*frames: pd.DataFrame) -> int:
     return int(max([1.0, *(month for frame in frames for month in numbers(frame, "training_month"))]))
 
 
+def last_case(frame: pd.DataFrame) -> int:
+    """The number of the last case, at least one."""
+    return int(max([1.0, *numbers(frame, "case_number")]))
+
+
 def highest_count(frame: pd.DataFrame, bands: pd.DataFrame, minimum: int | None) -> float:
     """A little more than the highest of the line, its bands and the minimum."""
     counts = [*numbers(frame, "counted_cases"), *numbers(bands, "p50", "p75", "p90")]

@@ -19,6 +19,7 @@ from dashboard.charts.look import (
     finished,
     highest_count,
     in_order,
+    last_case,
     last_month,
     numbers,
     palette,
@@ -259,7 +260,7 @@ def case_sequence(
     is expected.
     """
     colours = palette(dark)
-    last = int(max([1.0, *numbers(frame, "case_number")]))
+    last = last_case(frame)
     x = alt.X(
         "case_number:Q",
         scale=alt.Scale(domain=[0, last], nice=False),

@@ -14,7 +14,7 @@ def reasons(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Dat
         snapshot,
         scope,
         """
-        select cohort, trainee_ref, reason, subject, sentence, coalesce(weak, false) as weak, opens
+        select cohort, trainee_ref, reason, subject, sentence, opens
         from discussion_reason
         where list_contains($people, trainee_ref)
         order by cohort, trainee_ref, position, subject
@@ -83,7 +83,9 @@ def false_alarms(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         snapshot,
         scope,
         """
-        select reason_rule.title, reason_rule.rule, reason_rule.is_chance, alarm.chance_meeting, alarm.chance_training, alarm.power
+        select
+            reason_rule.reason, reason_rule.title, reason_rule.rule, reason_rule.is_chance,
+            coalesce(alarm.is_weak, false) as is_weak, alarm.chance_meeting, alarm.chance_training, alarm.power
         from reason_rule
         left join false_alarm as alarm on reason_rule.reason = alarm.reason
         order by reason_rule.position

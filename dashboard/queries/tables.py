@@ -149,7 +149,7 @@ OWN_PACE_SENTENCE = (
     "programme_ref, cohort, trainee_ref, requirement_ref, stands, needs, rotations, data_through"
 )
 OWN_REASON = (
-    "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, null as weak, opens, position,"
+    "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position,"
     " data_through"
 )
 DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")

@@ -124,6 +124,8 @@ def _agenda(view: View) -> None:
     months = queries.months(view.snapshot, scope, view.people)
     active = dict(zip(months["trainee_ref"], months["active_month"], strict=True))
     recorded = queries.recorded_levels(view.snapshot, scope, view.people)
+    worth = queries.false_alarms(view.snapshot, scope)
+    reasons["weak"] = reasons["reason"].isin(worth.loc[worth["is_weak"], "reason"])
     named = [row for row in queries.records(view.roster) if row.trainee_ref in set(reasons["trainee_ref"])]
     if named:
         figure.plain_table(
@@ -145,7 +147,7 @@ def _agenda(view: View) -> None:
     if rest:
         figure.say(f"Nothing raised for {', '.join(rest)}.")
     _late(view)
-    _worth_of_reasons(view)
+    _worth_of_reasons(worth)
 
 
 def _month(active_month: float | None) -> str:
@@ -171,8 +173,7 @@ def _committee(recorded: pd.DataFrame) -> str:
     return figure.LINE.join([max(row.period for row in rows), *said])
 
 
-def _worth_of_reasons(view: View) -> None:
-    frame = queries.false_alarms(view.snapshot, view.viewer.scope)
+def _worth_of_reasons(frame: pd.DataFrame) -> None:
     with st.expander("How often would a reason arise for nobody's fault?"):
         if frame["chance_meeting"].isna().all():
             figure.say("Not worked out for these settings yet: run `calibrate` on the store.")
