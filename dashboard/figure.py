@@ -6,6 +6,7 @@ Every text here is drawn as it is: markup in it, whoever wrote it, is shown and 
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any, Protocol, TypeVar
@@ -50,8 +51,18 @@ def _spec(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]) -
 
 def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
     """The numbers of a chart as text: a plain table cannot be sorted, so nobody is ranked."""
-    with st.expander(label):
+    with closed(label):
         plain_table(frame)
+
+
+def closed(label: str, *, is_open: bool = False) -> Any:
+    """A part that opens; its label is no Markdown, whoever wrote it."""
+    return st.expander(without_markup(label), expanded=is_open)
+
+
+def without_markup(text: str) -> str:
+    """A text that the library would read as Markdown, with every sign of it shown as it is."""
+    return re.sub(r"([\\`*_{}\[\]()#+.!|<>:$~-])", r"\\\1", text)
 
 
 def supervision_tables(bands: pd.DataFrame, levels: pd.DataFrame) -> None:

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 TRIED, TAKEN, NOT_TAKEN, ADDING, ASKED = "tried", "taken", "not_taken", "adding", "asked"
 SOURCE = "main"
 OPEN = "leave it open"
-# The library reads a label as Markdown: a word of a file is shown as it is.
-PLAIN = {ord(sign): f"\\{sign}" for sign in "\\`*_{}[]<>()#+-.!|~:$"}
 FIXES = ["trainee_ref", "file_name", "source_row", "column_name", "rule", "message", "remedy"]
 SHOWN_AT_ONCE = 12
 
@@ -139,7 +137,7 @@ def _meaning(number: int, asked: Question) -> str:
         rows = "" if asked.rows is None else f"{asked.rows:,} rows"
         figure.say(rows + (f", {asked.trainees} trainees" if asked.trainees else ""), kind="quiet")
     with word:
-        label = f"{asked.what} {asked.word}".translate(PLAIN)
+        label = figure.without_markup(f"{asked.what} {asked.word}")
         choice = str(st.selectbox(label, [OPEN, *proposed, *others], key=f"meaning_{number}"))
     return choice.removesuffix(" (proposed)")
 
@@ -191,7 +189,7 @@ def _changes(outcome: IntakeOutcome) -> None:
     """By trainee: whose rows change, and which counts would be others."""
     changed = [each for each in outcome.changes if each.before != each.unchanged or each.after != each.before]
     if changed:
-        with st.expander(f"By trainee ({len(changed)})", expanded=len(changed) <= SHOWN_AT_ONCE):
+        with figure.closed(f"By trainee ({len(changed)})", is_open=len(changed) <= SHOWN_AT_ONCE):
             figure.plain_table(
                 pd.DataFrame(
                     {
@@ -210,8 +208,8 @@ def _changes(outcome: IntakeOutcome) -> None:
                 )
             )
     if outcome.counts:
-        with st.expander(
-            f"Counts that change ({len(outcome.counts)})", expanded=len(outcome.counts) <= SHOWN_AT_ONCE
+        with figure.closed(
+            f"Counts that change ({len(outcome.counts)})", is_open=len(outcome.counts) <= SHOWN_AT_ONCE
         ):
             figure.plain_table(
                 pd.DataFrame(
@@ -237,7 +235,7 @@ def _remarks(outcome: IntakeOutcome) -> None:
     said = remarks(outcome)
     if not said:
         return
-    with st.expander(f"What is wrong, or to be checked ({len(said)})", expanded=len(said) <= SHOWN_AT_ONCE):
+    with figure.closed(f"What is wrong, or to be checked ({len(said)})", is_open=len(said) <= SHOWN_AT_ONCE):
         figure.plain_table(
             pd.DataFrame(
                 {
@@ -266,8 +264,8 @@ def _choices(viewer: Viewer, store: Store, files: Sequence[Any], tried: IntakeOu
     from pipelines.intake.answers import adding_helps, others_may_go
 
     if tried.status in ("sound", "left_out"):
-        label = "Add these rows" if st.session_state.get(ADDING) else "Take these exports"
-        if st.button(label, type="primary"):
+        adding = bool(st.session_state.get(ADDING))
+        if st.button("Add these rows" if adding else "Take these exports", type="primary"):
             _take(viewer, store, files)
     if tried.status != "held":
         return

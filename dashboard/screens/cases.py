@@ -110,7 +110,7 @@ def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attr
             figure.heading(words)
             _table(alike)
         else:
-            with st.expander(words):
+            with figure.closed(words):
                 _table(alike)
     figure.caution()
 

@@ -411,7 +411,7 @@ def _comparison(person: Person) -> None:
     figure.plain_table(_compared(known, titles), "Beside the other trainees")
     rest = frame[~frame["measure"].isin(known["measure"])]
     if not rest.empty:
-        with st.expander(f"Of {len(rest)} more measures too little is known"):
+        with figure.closed(f"Of {len(rest)} more measures too little is known"):
             figure.plain_table(_compared(rest, titles), "Too little known")
 
 
@@ -433,7 +433,7 @@ def _waiting(person: Person) -> None:
     }
     for words, cases in groups.items():
         if not cases.empty:
-            with st.expander(f"{wording.cases_text(len(cases))} {words}"):
+            with figure.closed(f"{wording.cases_text(len(cases))} {words}"):
                 figure.plain_table(
                     cases.drop(columns=["waits_for_confirmation", "trainee_ref"]).rename(
                         columns=WAITING_HEADS
