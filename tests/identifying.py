@@ -1,9 +1,10 @@
 """A corpus of identifying content, labelled by kind, and of notes that name nobody; made with a fixed seed.
 
-Names: the United States census of 1990, in the package `names`; names of other languages are common ones typed from
-memory, put together by chance. Telephones: the example numbers of phonenumbers. National numbers: python-stdnum says
-that they are valid. Everything else is invented. Which identifiers there are: 45 CFR 164.514(b)(2), the 18 of Safe
-Harbor. How people write them into notes: common practice, no source.
+Names: those of the United States census, in their order, as the package zxcvbn holds them; a name is drawn in
+inverse proportion to its rank. Names of other languages are common ones typed from memory, put together by chance.
+Telephones: the example numbers of phonenumbers. National numbers: python-stdnum says that they are valid. Everything
+else is invented. Which identifiers there are: 45 CFR 164.514(b)(2), the 18 of Safe Harbor. How people write them into
+notes: common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,14 +16,13 @@ import string
 import uuid
 from collections.abc import Callable
 from datetime import date
-from pathlib import Path
 
-import names
 import phonenumbers
 import stdnum
+from zxcvbn.frequency_lists import FREQUENCY_LISTS
 
 CHANCE = random.Random(20261126)
-TEXTS_OF_A_KIND = 25
+TEXTS_OF_A_KIND = 100
 
 OTHER_NAMES = {
     "German": ["Jürgen Müller", "Sabine Großmann", "Ute Weiß", "Dieter Vogelsang", "Annegret Schönfeld"],
@@ -44,21 +44,23 @@ OTHER_NAMES = {
 }  # fmt: skip
 
 
+def census(kind: str) -> str:
+    """A name of one list of the census; common ones more often."""
+    names = FREQUENCY_LISTS[kind]
+    return CHANCE.choices(names, _inverse_ranks(len(names)))[0].title()
+
+
 @functools.cache
-def census(file: str) -> tuple[list[str], list[float]]:
-    """The names of one list of the census, and how common each is."""
-    lines = (Path(names.__file__).parent / file).read_text(encoding="ascii").splitlines()
-    return [line.split()[0].title() for line in lines], [float(line.split()[1]) for line in lines]
+def _inverse_ranks(count: int) -> list[float]:
+    return [1 / rank for rank in range(1, count + 1)]
 
 
 def first() -> str:
-    words, shares = census(CHANCE.choice(["dist.female.first", "dist.male.first"]))
-    return CHANCE.choices(words, shares)[0]
+    return census(CHANCE.choice(["female_names", "male_names"]))
 
 
 def last() -> str:
-    words, shares = census("dist.all.last")
-    return CHANCE.choices(words, shares)[0]
+    return census("surnames")
 
 
 CYRILLIC = str.maketrans("aeo", "\u0430\u0435\u043e")
