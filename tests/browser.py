@@ -147,7 +147,9 @@ class Window:
 
     def rows(self, heading: str, place: int = 1) -> list[list[str]]:
         """The cells of the first table after the heading, or of the table at that place, without its head."""
-        after = f"xpath=//*[self::h1 or self::h2][contains(., '{heading}')]/following::table[{place}]//tbody/tr"
+        after = (
+            f"xpath=//*[self::h1 or self::h2][contains(., '{heading}')]/following::table[{place}]//tbody/tr"
+        )
         return [row.locator("td, th").all_inner_texts() for row in self.page.locator(after).all()]
 
     def mark(self, words: str) -> Locator:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections import Counter
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,12 @@ import pytest
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.contract.formats import CASES
+from pipelines.files.reading import ExportFile
+from pipelines.mapping.answered import questions_about, save
 from pipelines.mapping.model import SourceMapping, load_mapping
 from pipelines.mapping.words import Words, translated, words_of
 from pipelines.specialty.load import Specialty, load_specialty
+from pipelines.store.store import Store
 from tests.reading_back import places
 from tests.resident_workbook import ANSWERS, OPERATIONS, PEOPLE, resident_workbook
 from tests.stores import new_store, rows_of, run, run_well, write_csv
@@ -293,3 +297,61 @@ def test_a_word_without_a_meaning_is_said_once_and_never_stored_and_gets_its_mea
     assert sorted(set(keys)) == [("C0001", "trabeculectomy"), ("C0003", "trabeculectomy")]
     history = run_well("history", "--trainee", "T01", "--store", store, "--format", "csv").out
     assert re.search(r"procedure,unmapped-\d,trabeculectomy", history)
+
+
+# ---- what looks as if it named somebody
+
+NOTES = """\
+review_ref,case_ref,trainee_ref,reviewer_ref,setting,step,score,comment
+V1,C0001,Hartley,S01,recorded,incision,4,Seen with Anna Muster
+V2,C0002,Hartley,S01,recorded,incision,3,Uneventful
+"""
+
+
+def test_a_text_like_a_name_is_listed_once_by_its_place_and_taken_once_a_person_has_read_it(
+    tmp_path: Path,
+) -> None:
+    store = new_store(tmp_path)
+    head = ROSTER.partition("\n")[0]
+    roster = write_csv(tmp_path / "roster.csv", f"{head}\nHartley,2026-27,2024-07,2027-06\n")
+    notes = write_csv(tmp_path / "notes.csv", NOTES)
+    assert run("intake", roster, notes, "--store", store).code == 12
+
+    listed = run_well("map", roster, notes, "--store", store).out
+    assert "notes.csv, row 2, comment: looks like a person's name; read it there" in listed
+    assert "roster.csv, row 2, trainee_ref: looks like a name" in listed
+    mapping = store / "sources" / "main.yaml"
+    written = mapping.read_text(encoding="utf-8")
+    # The reference is the key by which it is confirmed; of a comment no word is printed or kept.
+    assert "Muster" not in listed + written and written.count("? Hartley") == 1
+    assert run("intake", roster, notes, "--store", store).code == 12
+    again = run_well("map", roster, notes, "--store", store).out
+    assert again.startswith("Nothing new.") and again.endswith("wait to be confirmed: 2.\n")
+
+    mapping.write_text(written.replace("? ", ""), encoding="utf-8")
+    assert "2 after (2 new)" in run_well("intake", roster, notes, "--store", store).out
+    other = write_csv(tmp_path / "other.csv", NOTES.replace("Anna Muster", "Bernd Muster"))
+    assert run("intake", other, "--store", store).code == 12
+
+
+def test_what_a_person_says_of_such_a_text_on_a_screen_is_kept_with_their_name(tmp_path: Path) -> None:
+    store = Store(new_store(tmp_path))
+    files = [ExportFile("notes.csv", NOTES.encode())]
+    asked = questions_about(files, store, "main")
+    assert [(each.place[0], each.word) for each in asked] == [
+        ("pseudonyms", "Hartley"),
+        ("released", "Seen with Anna Muster"),
+    ]
+    name, note = asked
+    today = date(2026, 11, 26)
+    save(files, store, "main", {note.place: note.allowed[0]}, "Coordinator", today)
+    # What was left open is asked again.
+    assert questions_about(files, store, "main") == [name]
+    with pytest.raises(WrongUsage):
+        save(files, store, "main", {name.place: "no such answer"}, "Coordinator", today)
+    save(files, store, "main", {name.place: name.allowed[0]}, "Coordinator", today)
+    mapping = load_mapping(store.mapping_file("main"), store.specialty)
+    assert mapping is not None
+    assert (mapping.released, mapping.pseudonyms) == ([note.place[1]], ["Hartley"])
+    assert [(each.by, each.on) for each in mapping.saved] == [("Coordinator", today)] * 2
+    assert questions_about(files, store, "main") == []

@@ -170,7 +170,6 @@ def test_a_settings_file_that_is_no_yaml_of_keys_ends_with_2(desk: Desk, name: s
     ("setting", "words"),
     [
         ("small_count: 4", "small_count: another threshold for small counts than 5 does nothing"),
-        ("academic_year_starts: 9", "academic_year_starts: an academic year that starts in another month"),
         (
             "mappings: {headers: {op_date: operated_on}}",
             "mappings: mappings of headers and procedures do nothing",

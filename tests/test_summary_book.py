@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import openpyxl
@@ -10,7 +11,7 @@ import pytest
 
 from pipelines.contract.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
 from pipelines.summary.sheets import in_print, sheet_names
-from tests.stores import write_csv
+from tests.stores import run_well, set_programme, write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
 
 
@@ -121,3 +122,17 @@ def test_a_title_with_an_ampersand_is_printed_as_it_is() -> None:
     # In the printed head & begins a code, and && is one (from memory of the format).
     assert in_print("Eye & Ear") == "Eye && Ear"
     assert len(in_print("&" * 200)) == 160
+
+
+def test_the_academic_year_is_that_of_the_programme(store: Path, tmp_path: Path) -> None:
+    def overview(of: Path) -> str:
+        return str(
+            [row[0].value for row in book_of(of, tmp_path)["Overview"].iter_rows(max_col=1, max_row=6)]
+        )
+
+    assert "Academic year: July 2026 to June 2027." in overview(store)
+    copy = shutil.copytree(store, tmp_path / "copy")
+    for starts, months in ((9, "September 2026 to August 2027"), (1, "January 2027 to December 2027")):
+        set_programme(copy, academic_year_starts=starts)
+        run_well("build", "--store", copy)
+        assert f"Academic year: {months}." in overview(copy)

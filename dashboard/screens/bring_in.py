@@ -23,18 +23,28 @@ if TYPE_CHECKING:
 # What a rerun remembers of the files that were chosen: what trying them found, what taking them did, why it could not,
 # and whether their rows are added to those in use.
 TRIED, TAKEN, NOT_TAKEN, ADDING, ASKED = "tried", "taken", "not_taken", "adding", "asked"
-SOURCE = "main"
+SOURCE = "source"
 OPEN = "leave it open"
 FIXES = ["trainee_ref", "file_name", "source_row", "column_name", "rule", "message", "remedy"]
 SHOWN_AT_ONCE = 12
 
 
-def draw(viewer: Viewer, store: Store) -> None:
+def draw(viewer: Viewer, store: Store, snapshot: Snapshot) -> None:
     """The section of the Intake screen that takes files."""
     st.header("Bring exports in")
     st.markdown(
         "CSV, XLSX or Parquet in the export format; several files are taken together. They are tried first: nothing is "
         "stored before you say so. Rows with a day of operation stay in memory; only the month is kept."
+    )
+    in_use = queries.intakes(snapshot, viewer.scope)["source"]
+    st.selectbox(
+        "Log",
+        list(dict.fromkeys(["main", *in_use])),
+        key=SOURCE,
+        accept_new_options=True,
+        on_change=_forget,
+        help="Files of another log, such as another hospital's, stand beside these and replace nothing of them: type a"
+        " name for it.",
     )
     files = st.file_uploader("Exports", accept_multiple_files=True, on_change=_forget)
     if NOT_TAKEN in st.session_state:
@@ -65,6 +75,7 @@ def _request(viewer: Viewer, files: Sequence[Any], **how: Any) -> IntakeRequest:
     return IntakeRequest(
         [ExportFile(file.name, file.getvalue()) for file in files],
         datetime.date.today(),
+        source=str(st.session_state[SOURCE]),
         append=bool(st.session_state.get(ADDING)),
         programme_ref=viewer.scope.programme_ref,
         **how,
@@ -104,7 +115,7 @@ def _unknown(request: IntakeRequest, store: Store) -> list[Question]:
     from pipelines.mapping.answered import questions_about
 
     try:
-        return questions_about(request.files, store, SOURCE)
+        return questions_about(request.files, store, request.source)
     except FileRefused:  # said with the other reasons
         return []
 
@@ -150,7 +161,7 @@ def _save(
     adding = st.session_state.get(ADDING)
     try:
         request = _request(viewer, files)
-        save(request.files, store, SOURCE, answers, by, request.today)
+        save(request.files, store, request.source, answers, by, request.today)
         _forget()
         st.session_state[ADDING] = adding
     except UserError as error:

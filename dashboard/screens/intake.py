@@ -18,7 +18,7 @@ def show(viewer: Viewer, store: Store) -> None:
     check_can_take_exports(viewer)
     snapshot = queries.live_snapshot(store)
     st.title("Intake")
-    bring_in.draw(viewer, store)
+    bring_in.draw(viewer, store, snapshot)
     _logs(viewer, snapshot)
     _left_out(viewer, snapshot)
     st.header("Files in use")

@@ -26,7 +26,7 @@ def run(files: tuple[Path, ...], store: Store, source: str) -> int:
                 print(f"{finding.message} {finding.remedy}")
             return refusal.exit_code
         if not unknown:
-            print("Every header and every word of these files has a meaning.")
+            print(_nothing_new(mapping, path))
             return 0
         path.parent.mkdir(mode=0o700, exist_ok=True)
         before = path.read_text(encoding="utf-8") if path.is_file() else ""
@@ -34,6 +34,12 @@ def run(files: tuple[Path, ...], store: Store, source: str) -> int:
     print("\n".join(lines(unknown)))
     print(f"Confirm each line in {path}, then: python3 run.py intake FILE… --store {store.root}")
     return 0
+
+
+def _nothing_new(mapping: SourceMapping, path: Path) -> str:
+    if waiting := mapping.unconfirmed:
+        return f"Nothing new. In {path} lines wait to be confirmed: {waiting}."
+    return "Every header and every word of these files has a meaning."
 
 
 def lines(unknown: Unknown) -> list[str]:
@@ -48,7 +54,11 @@ def lines(unknown: Unknown) -> list[str]:
         f'{word.column} "{word.word}": {_proposed(proposals)} ({word.rows:,} rows)'
         for word, proposals in words[:SHOWN]
     ]
-    left = len(unknown.settings) + len(unknown.headers) + len(words) - len(said)
+    said += [
+        f"{text.file_name}, row {text.source_row}, {text.column}: looks like {text.what}; read it there"
+        for text in unknown.texts[:SHOWN]
+    ]
+    left = len(unknown.settings) + len(unknown.headers) + len(words) + len(unknown.texts) - len(said)
     return [*said, *([f"… and {left} more, all in the file"] if left else [])]
 
 

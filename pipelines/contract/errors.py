@@ -41,6 +41,11 @@ class Uncertain:
     source_row: int
     text: str = field(repr=False)
 
+    @property
+    def setting(self) -> str:
+        """The list of a source's mapping in which a person confirms it."""
+        return "pseudonyms" if self.key == self.text else "released"
+
 
 class UserError(Exception):
     """Printed as one line without a traceback; the command ends with `exit_code`."""

@@ -17,10 +17,12 @@ from pipelines.files.reading import ExportFile
 from pipelines.mapping.model import (
     DROP,
     IGNORE,
+    PROPOSAL,
     SourceMapping,
     codes_of,
     load_mapping,
     mapping_faults,
+    word_key,
 )
 from pipelines.mapping.proposals import Unknown, unknown_in, written
 from pipelines.specialty.load import Specialty, all_codes
@@ -30,6 +32,11 @@ from pipelines.store.store import Store, write_whole, writing
 Place = tuple[str, ...]
 ORDERS = ("day_first", "month_first", "iso")
 WHENCE = ("sheet", "file")
+# What a person may say of a text that looks as if it named somebody.
+NAMES_NOBODY = {
+    "released": "I have read it, and it names nobody",
+    "pseudonyms": "it is a pseudonym, and nobody's name",
+}
 
 
 @dataclass(frozen=True)
@@ -46,9 +53,9 @@ class Question:
 
 
 def questions_about(files: Sequence[ExportFile], store: Store, source: str) -> list[Question]:
-    """What is unknown in the files of a source, the most frequent first; raises FileRefused where they are no tables."""
+    """What of the files of a source nobody has said the meaning of; raises FileRefused where they are no tables."""
     mapping = load_mapping(store.mapping_file(source), store.specialty) or SourceMapping()
-    unknown = unknown_in(files, store.specialty, mapping, store.programme.refs_are_pseudonyms)
+    unknown = unknown_in(files, store.specialty, mapping.confirmed, store.programme.refs_are_pseudonyms)
     return _questions(unknown, store.specialty)
 
 
@@ -70,6 +77,14 @@ def _questions(unknown: Unknown, specialty: Specialty) -> list[Question]:
             (IGNORE, DROP, *columns),
         )
         for each in unknown.headers
+    ]
+    asked += [
+        Question(
+            (text.setting, text.key),
+            f"{text.column}, row {text.source_row}, looks like {text.what}:",
+            *(text.text, None, None, (), (NAMES_NOBODY[text.setting],)),
+        )
+        for text in unknown.texts
     ]
     words = sorted(unknown.words, key=lambda pair: -pair[0].rows)
     return asked + [
@@ -103,6 +118,21 @@ def save(
         write_whole(path, text.encode())
 
 
+def _key_in(line: Mapping[str, Any], word: str) -> str:
+    """The word as it stands there already, perhaps in other capitals."""
+    return next((key for key in line if word_key(key) == word_key(word)), word)
+
+
+def _confirm(content: Mapping[str, list[str]], place: Place, meaning: str) -> None:
+    """Take the mark off a text that a person has read; another person may have done so meanwhile."""
+    setting, key = place
+    if meaning != NAMES_NOBODY[setting]:
+        raise WrongUsage(f'{setting}: "{meaning}" is no answer. Use: {NAMES_NOBODY[setting]}.')
+    listed = content[setting]
+    if (marked := f"{PROPOSAL} {key}") in listed:
+        listed[listed.index(marked)] = key
+
+
 def confirmed(
     text: str, answers: Mapping[Place, str], by: str, today: datetime.date, specialty: Specialty
 ) -> str:
@@ -111,10 +141,13 @@ def confirmed(
     yaml.width = 200
     content: Any = yaml.load(text)
     for place, meaning in answers.items():
+        if place[0] in NAMES_NOBODY:
+            _confirm(content, place, meaning)
+            continue
         line = content
         for key in place[:-1]:
             line = line.setdefault(key, {})
-        line[place[-1]] = meaning
+        line[_key_in(line, place[-1])] = meaning
     content.setdefault("saved", []).append({"by": by, "on": today.isoformat()})
     out = io.StringIO()
     yaml.dump(content, out)

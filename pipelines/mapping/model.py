@@ -71,6 +71,32 @@ class SourceMapping(BaseModel):
     released: list[str] = []
     saved: list[Saved] = []
 
+    @property
+    def unconfirmed(self) -> int:
+        """The number of lines that are proposals still."""
+        words = [meaning for of_column in self.words.values() for meaning in of_column.values()]
+        settings = [given for given in (self.trainee_ref, self.dates) if given]
+        lines = [*self.headers.values(), *words, *settings, *self.pseudonyms, *self.released]
+        return sum(not is_confirmed(line) for line in lines)
+
+    @property
+    def confirmed(self) -> SourceMapping:
+        """The same without the lines that nobody has confirmed."""
+        words = {
+            column: {word: meaning for word, meaning in of_column.items() if is_confirmed(meaning)}
+            for column, of_column in self.words.items()
+        }
+        return self.model_copy(
+            update={
+                "headers": {name: meaning for name, meaning in self.headers.items() if is_confirmed(meaning)},
+                "words": words,
+                "trainee_ref": _either(self.trainee_ref, "sheet", "file"),
+                "dates": _either(self.dates, "iso", "day_first", "month_first"),
+                "pseudonyms": list(filter(is_confirmed, self.pseudonyms)),
+                "released": list(filter(is_confirmed, self.released)),
+            }
+        )
+
     def of_tables(self) -> TableMapping:
         """What reading needs of it, proposals left away."""
         confirmed = {folded(header): name for header, name in self.headers.items() if is_confirmed(name)}
@@ -81,8 +107,8 @@ class SourceMapping(BaseModel):
             trainee_ref_from=_either(self.trainee_ref, "sheet", "file"),
             kind=self.kind,
             constants=self.constants,
-            pseudonyms=frozenset(self.pseudonyms),
-            released=frozenset(self.released),
+            pseudonyms=frozenset(filter(is_confirmed, self.pseudonyms)),
+            released=frozenset(filter(is_confirmed, self.released)),
         )
 
 

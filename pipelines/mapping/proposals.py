@@ -12,9 +12,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from rapidfuzz import fuzz, process
 from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap
+from ruamel.yaml.comments import CommentedMap, CommentedSeq
 
-from pipelines.contract.errors import FileRefused, Finding, WrongUsage
+from pipelines.contract.errors import FileRefused, Finding, Uncertain, WrongUsage
 from pipelines.contract.formats import Column, Kind, kind_of
 from pipelines.files import identifiers
 from pipelines.files.headers import PASSED_OVER, TableMapping, folded, nearest, proposed_columns
@@ -63,9 +63,11 @@ class Unknown:
     words: list[tuple[UnknownWord, tuple[str, ...]]]
     # Whole settings of the mapping, by their key: which values are proposed.
     settings: dict[str, tuple[str, ...]]
+    # Texts that refuse their file until a person has read them: comments that may name somebody, references like names.
+    texts: list[Uncertain]
 
     def __bool__(self) -> bool:
-        return bool(self.headers or self.words or self.settings)
+        return bool(self.headers or self.words or self.settings or self.texts)
 
 
 def unknown_in(
@@ -102,6 +104,7 @@ class _Search:
     met: dict[tuple[str, str], UnknownWord] = field(default_factory=dict)
     without_trainee: bool = False
     local_days: set[str] = field(default_factory=set)
+    texts: dict[tuple[str, str], Uncertain] = field(default_factory=dict)
 
     def look_at(self, shown: str, sheet: Sheet) -> list[Finding]:
         """Take note of a sheet's headers and words; what refuses it."""
@@ -115,6 +118,7 @@ class _Search:
         screened = identifiers.screen(
             Screening(likely, rows, kind, shown, self.refs_are_pseudonyms, self.vocabulary, self.tables)
         )
+        self.texts = {(text.setting, text.key): text for text in screened.uncertain} | self.texts
         places = {
             word: place
             for place in range(len(likely))
@@ -192,7 +196,14 @@ class _Search:
             settings["trainee_ref"] = ("sheet", "file")
         if self.local_days and mapping.dates is None:
             settings["dates"] = _orders_of_days(self.local_days)
-        return Unknown(headers, words, settings)
+        said = {
+            (setting, key.removeprefix(PROPOSAL).strip())
+            for setting, keys in (("pseudonyms", mapping.pseudonyms), ("released", mapping.released))
+            for key in keys
+        }
+        return Unknown(
+            headers, words, settings, [text for key, text in self.texts.items() if key not in said]
+        )
 
 
 def _orders_of_days(days: Iterable[str]) -> tuple[str, ...]:
@@ -255,6 +266,11 @@ def written(text: str, unknown: Unknown, specialty: Specialty) -> str:
         if not proposals:
             count += f"; one of {', '.join(codes_of(word.column, codes))}"
         _add(content, ("words", word.column), word.word, proposals, count)
+    for asked in unknown.texts:
+        listed = content.setdefault(asked.setting, CommentedSeq())
+        listed.append(_marked([asked.key]))
+        place = f"{asked.file_name}, row {asked.source_row}, {asked.column}"
+        listed.yaml_add_eol_comment(f"{place}: looks like {asked.what}", len(listed) - 1)
     out = io.StringIO()
     yaml.dump(content, out)
     return (HEAD if not text.strip() else "") + out.getvalue()
@@ -264,6 +280,7 @@ HEAD = f"""\
 # How this source writes what the export format calls otherwise.
 # A line whose value begins with {PROPOSAL} does nothing: leave the one code or column that is right, without the
 # {PROPOSAL}. A header may also be `ignore` (not read) or `drop` (never looked at); a word may also be `blank`.
+# `released` and `pseudonyms`: read the place in the file; without the {PROPOSAL} the line says that it names nobody.
 """
 
 

@@ -25,7 +25,6 @@ ACCOUNT = r"^[a-z0-9][a-z0-9_.-]{0,63}$"
 
 # A setting that does nothing yet may only say what happens anyway.
 NOT_YET = {
-    "academic_year_starts": "an academic year that starts in another month than July",
     "small_count": "another threshold for small counts than 5",
     "mappings": "mappings of headers and procedures",
 }
@@ -169,10 +168,11 @@ class Programme(BaseModel):
         mappings = values.pop("mappings", None)
         if mappings not in (None, {}, {"headers": {}, "procedures": {}}):
             raise ValueError(f"mappings: {NOT_YET['mappings']} do nothing in this version; take them out")
-        for name in ("academic_year_starts", "small_count"):
-            default = cls.model_fields[name].default
-            if values.get(name, default) != default:
-                raise ValueError(f"{name}: {NOT_YET[name]} does nothing in this version; write {default}")
+        default = cls.model_fields["small_count"].default
+        if values.get("small_count", default) != default:
+            raise ValueError(
+                f"small_count: {NOT_YET['small_count']} does nothing in this version; write {default}"
+            )
         return values
 
     @field_validator("as_of", mode="before")

@@ -121,7 +121,13 @@ def _overview(summary: Summary, labels: Mapping[str, str]) -> Page:
         through = [Shown(words.through_text(person), at_right=True) for person in summary.people]
         rows.append(["Data run through", None, *through])
     title = f"Has each trainee of the class of {summary.asked.cohort} reached each required number of cases?"
-    text = f"{words.source_text(summary)} {words.HOW_TO_READ if rows else words.NO_RULE}"
+    text = " ".join(
+        (
+            words.source_text(summary),
+            words.academic_year_text(summary),
+            words.HOW_TO_READ if rows else words.NO_RULE,
+        )
+    )
     return _grid(summary, labels, "Overview", rows, ("title", title), ("text", text))
 
 

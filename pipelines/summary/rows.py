@@ -69,6 +69,7 @@ class Summary:
     programme: str
     specialty: str
     made_up: bool
+    year_starts: int
     columns: list[str]
     rows: list[Row]
     lines: list[Record]
@@ -169,11 +170,13 @@ class _Snapshot:
     def heading(self) -> Record:
         """Whose data these are and by which rules, with the settings of the build: what changed since is not in it."""
         ((programme, settings, file_name, body),) = self.rows(queries.HEADING)
+        written = yaml.safe_load(settings) or {}
         specialty = parse_specialty(body.encode(), file_name)
         return {
             "programme": programme,
             "specialty": specialty.title,
-            "made_up": bool((yaml.safe_load(settings) or {}).get("demo")),
+            "made_up": bool(written.get("demo")),
+            "year_starts": int(written.get("academic_year_starts", 7)),
             "rules": [
                 rule | {"sentence": requirement_sentence(rule["requirement_ref"], specialty)}
                 for rule in self.records(queries.RULES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Mapping
 from typing import Any
 
@@ -41,6 +42,13 @@ def source_text(summary: Summary) -> str:
     """Whose data these are, and of which moment."""
     made_up = " Made-up data." if summary.made_up else ""
     return f"{summary.programme}, {summary.specialty}; {moment_text(summary.moment.manifest)}.{made_up}"
+
+
+def academic_year_text(summary: Summary) -> str:
+    """The months of the year in which the class ends."""
+    starts, ends = summary.year_starts, int(summary.asked.cohort[:4]) + 1
+    first, last = calendar.month_name[starts], calendar.month_name[(starts + 10) % 12 + 1]
+    return f"Academic year: {first} {ends - (starts > 1)} to {last} {ends}."
 
 
 def counted_through(summary: Summary) -> str:
