@@ -60,9 +60,14 @@ def closed(label: str, *, is_open: bool = False) -> Any:
     return st.expander(without_markup(label), expanded=is_open)
 
 
+# Signs of Markdown, but not where it reads none: `_` inside a word, a point that no letter follows, `-` inside a line. A
+# label is also read out, with its backslashes.
+MARKUP = re.compile(r"[\\`*{}\[\]()#+!|<>:$~]|(?<!\w)_|_(?!\w)|\.(?=\w)|^(\s*)([-.])", re.MULTILINE)
+
+
 def without_markup(text: str) -> str:
     """A text that the library would read as Markdown, with every sign of it shown as it is."""
-    return re.sub(r"([\\`*_{}\[\]()#+.!|<>:$~-])", r"\\\1", text)
+    return MARKUP.sub(lambda sign: re.sub(r"(\S)", r"\\\1", sign.group()), text)
 
 
 def supervision_tables(bands: pd.DataFrame, levels: pd.DataFrame) -> None:

@@ -14,10 +14,13 @@ import pytest
 import yaml
 from playwright.sync_api import Browser, expect
 
+from pipelines.files.reading import ExportFile
+from pipelines.mapping.answered import questions_about
 from pipelines.store.store import Store, writing
 from tests.browser import EXPORTS, Window, browser, demo_copy
 from tests.pictures import served
-from tests.stores import rows_of, run_well
+from tests.resident_workbook import ANSWERS, PEOPLE, resident_workbook
+from tests.stores import new_store, rows_of, run_well, set_programme, write_csv
 
 __all__ = ["browser"]
 
@@ -207,3 +210,35 @@ def test_an_upload_that_is_held_can_be_added_instead_and_what_was_taken_undone(
     assert "Refused: " in window.text()
     assert "a.person@example.org" not in window.text()
     expect(window.page.get_by_role("button", name="Take these exports")).to_have_count(0)
+
+
+def test_the_workbook_of_a_programme_is_given_its_meanings_and_taken_by_keyboard(
+    browser: Browser, tmp_path: Path
+) -> None:
+    store = new_store(tmp_path)
+    set_programme(store, demo=True)
+    people = "".join(f"{person},2026-27,2024-07,2027-06\n" for person in PEOPLE)
+    roster = write_csv(tmp_path / "roster.csv", f"trainee_ref,cohort,started,expected_completion\n{people}")
+    run_well("intake", roster, "--store", store)
+    book = tmp_path / "log.xlsx"
+    cases = resident_workbook(book)
+    asked = questions_about([ExportFile(book.name, book.read_bytes())], Store(store), "main")
+    with served(store) as at:
+        window = Window(browser, at, "director")
+        window.open("Intake")
+        _choose(window, book)
+        for question in asked:
+            answer = ANSWERS.get(question.place[-1], next(iter(question.proposals), None))
+            assert answer, question.word
+            label = f"{question.what} {question.word}"
+            box = window.page.get_by_role("combobox", name=label, exact=True)
+            box.focus()
+            window.page.keyboard.type(answer)
+            window.page.keyboard.press("Enter")
+        window.shoot("director-Intake-meanings")
+        _press(window, "Save these meanings", f"Would be stored: {len(cases)} of {len(cases) + 3} rows.")
+        _press(window, "Take these exports", f"Stored: {len(cases)} of {len(cases) + 3} rows.")
+        assert window.faults() == []
+        window.close()
+    live = {(row["case_ref"], row["trainee_ref"]) for row in rows_of(store, "case_credit")}
+    assert live == {(case["case_ref"], case["trainee_ref"]) for case in cases}

@@ -141,16 +141,17 @@ def _ask(viewer: Viewer, store: Store, files: Sequence[Any]) -> None:
 
 def _meaning(number: int, asked: Question) -> str:
     """What a person chooses for one of them, by typing or from the list; nothing is chosen already."""
-    word, counts = st.columns([3, 1])
+    word, counts, choice = st.columns([4, 2, 4], vertical_alignment="center")
     proposed = [f"{each} (proposed)" for each in asked.proposals]
     others = [each for each in asked.allowed if each not in asked.proposals]
+    with word:
+        figure.say(f"{asked.what} {asked.word}")
     with counts:
         rows = "" if asked.rows is None else f"{asked.rows:,} rows"
         figure.say(rows + (f", {asked.trainees} trainees" if asked.trainees else ""), kind="quiet")
-    with word:
-        label = figure.without_markup(f"{asked.what} {asked.word}")
-        choice = str(st.selectbox(label, [OPEN, *proposed, *others], key=f"meaning_{number}"))
-    return choice.removesuffix(" (proposed)")
+    label, options = figure.without_markup(f"{asked.what} {asked.word}"), [OPEN, *proposed, *others]
+    chosen = choice.selectbox(label, options, key=f"meaning_{number}", label_visibility="collapsed")
+    return str(chosen).removesuffix(" (proposed)")
 
 
 def _save(

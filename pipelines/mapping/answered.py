@@ -32,6 +32,10 @@ from pipelines.store.store import Store, write_whole, writing
 Place = tuple[str, ...]
 ORDERS = ("day_first", "month_first", "iso")
 WHENCE = ("sheet", "file")
+SETTINGS = {
+    "trainee_ref": ("trainee", "no column says whose rows they are; the name of"),
+    "dates": ("dates", "days are written"),
+}
 # What a person may say of a text that looks as if it named somebody.
 NAMES_NOBODY = {
     "released": "I have read it, and it names nobody",
@@ -63,7 +67,7 @@ def _questions(unknown: Unknown, specialty: Specialty) -> list[Question]:
     codes = all_codes(specialty)
     columns = tuple(dict.fromkeys(name for kind in KINDS if kind.read for name in kind.names))
     asked = [
-        Question((key,), "setting", key, None, None, proposals, ORDERS if key == "dates" else WHENCE)
+        Question((key,), *SETTINGS[key], None, None, proposals, ORDERS if key == "dates" else WHENCE)
         for key, proposals in unknown.settings.items()
     ]
     asked += [
