@@ -212,7 +212,7 @@ measured as (
 
 ),
 
-ended as (
+ended as materialized (
 
     select
         *,

@@ -33,8 +33,8 @@ Place = tuple[str, ...]
 ORDERS = ("day_first", "month_first", "iso")
 WHENCE = ("sheet", "file")
 SETTINGS = {
-    "trainee_ref": ("trainee", "no column says whose rows they are; the name of"),
-    "dates": ("dates", "days are written"),
+    "trainee_ref": ("The trainee of a row", "is named by its"),
+    "dates": ("Days", "are written"),
 }
 # What a person may say of a text that looks as if it named somebody.
 NAMES_NOBODY = {

@@ -6,6 +6,7 @@ A manifest says, for every trainee and source, the intakes whose rows are live, 
 from __future__ import annotations
 
 import datetime
+import functools
 import hashlib
 import io
 import json
@@ -288,10 +289,8 @@ def yaml_text(model: BaseModel) -> str:
 def load_settings(path: Path, model: type[Model]) -> Model:
     """Read a YAML file that people edit; raises WrongUsage naming each key that breaks the schema."""
     try:
-        values = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8")) or {}
-        if not isinstance(values, dict):
-            raise WrongUsage(f"{path.name}: its top level must be keys with values.")
-        return model.model_validate(values)
+        text = path.read_text(encoding="utf-8")
+        settings: Model = _settings_of(text, model, path.name)
     except FileNotFoundError:
         raise StoreDamaged(f"{path.name} is missing") from None
     except ValidationError as error:
@@ -303,6 +302,16 @@ def load_settings(path: Path, model: type[Model]) -> Model:
         raise WrongUsage("\n".join(faults)) from None
     except (YAMLError, ValueError):  # ValueError: bytes that are no text, or a day that there is not
         raise WrongUsage(f"{path.name} is not readable as YAML.") from None
+    return settings
+
+
+# A command asks for its settings again and again; reading YAML takes longer than a query. What is kept cannot be changed.
+@functools.lru_cache(maxsize=64)
+def _settings_of(text: str, model: type[Any], name: str) -> Any:
+    values = YAML(typ="safe", pure=True).load(text) or {}
+    if not isinstance(values, dict):
+        raise WrongUsage(f"{name}: its top level must be keys with values.")
+    return model.model_validate(values)
 
 
 # Of stored rows, receipts and manifests. 0: version 0.1.0, without a number. 1: receipts name each file with its rows
