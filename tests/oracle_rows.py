@@ -117,6 +117,7 @@ class Programme:
         self.live: dict[tuple[str, str], dict[Any, Row]] = {}
         self.through: dict[tuple[str, str], str] = {}
         self.taken: dict[tuple[str, str], int] = {}
+        self.arrived: dict[tuple[str, str], dict[Any, tuple[int, int]]] = {}
         for position, export in enumerate(exports):
             for trainee in {row["trainee_ref"].strip() for row in export.rows}:
                 own = [row for row in export.rows if row["trainee_ref"].strip() == trainee]
@@ -126,8 +127,9 @@ class Programme:
         if not export.append:
             self.live[slot] = {}
             self.through.pop(slot, None)
-        for row in own:
+        for place, row in enumerate(own):
             self.live.setdefault(slot, {})[case_key(row)] = row
+            self.arrived.setdefault(slot, {})[case_key(row)] = (position, place)
         through = export.through or self._latest_month(own)
         self.through[slot] = max(through, self.through.get(slot, through))
         self.taken[slot] = position
@@ -144,6 +146,13 @@ class Programme:
         for slot in self._slots(trainee):
             merged.update(self.live[slot])
         return list(merged.values())
+
+    def place_in_log(self, trainee: str, case: Row) -> tuple[Any, ...]:
+        """By month; within it as the files were taken, and of one file by day, then by row: no day is kept beyond it."""
+        slot = [slot for slot in self._slots(trainee) if case_key(case) in self.live[slot]][-1]
+        position, row = self.arrived[slot][case_key(case)]
+        day = case["operated_on"].strip()[:10]
+        return day[:7], self.taken[slot], position, day, row
 
     def _slots(self, trainee: str) -> list[tuple[str, str]]:
         """Trainee and source, for each source; the one taken last comes last."""

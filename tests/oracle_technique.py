@@ -40,8 +40,7 @@ class Reviewed(NamedTuple):
 
 
 def in_log_order(it: Oracle, trainee: str) -> list[Row]:
-    """By day, and as they were logged within a day."""
-    return sorted(it.cases(trainee), key=lambda case: case["operated_on"].strip()[:10])
+    return sorted(it.cases(trainee), key=lambda case: it.place_in_log(trainee, case))
 
 
 def reviewed_steps(it: Oracle, reviews: list[Row]) -> list[Reviewed]:

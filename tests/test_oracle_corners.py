@@ -147,11 +147,11 @@ def test_cases_elsewhere_count_toward_minimums_and_never_toward_rates_or_supervi
     assert volume["counted_cases"] == "6"
     assert rates(taken, "capsule_rupture", "as_logged") == "0 3 0 3 0 0 0 0"
     mix = shown(taken.store, "supervision_mix")[1]
-    # July 2022 is month 1, so October 2022 begins quarter 2 and March 2023 ends quarter 3.
+    # Training counts from credit_from: May 2022 is month 1, October 2022 ends quarter 2, March 2023 is month 11.
     assert [(row["training_quarter"], row["level_ref"], row["cases"], row["known_cases"]) for row in mix] == [
         ("1", "spoken_guidance", "1", "1"),
         ("2", "", "1", "0"),
-        ("3", "", "1", "0"),
+        ("4", "", "1", "0"),
     ]
 
 
