@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pyarrow as pa
 import yaml
 
 from pipelines.build.build import audit, make_views
@@ -76,11 +77,9 @@ def published(db: Db, view: str) -> list[dict[str, Any]]:
 
 def _insert(db: Db, table: str, rows: list[dict[str, Any]]) -> None:
     if rows:
-        names = list(rows[0])
-        columns = ", ".join(f'"{name}"' for name in names)
-        marks = ", ".join("?" for _ in names)
-        values = [[row[name] for name in names] for row in rows]
-        db.executemany(f"insert into input.{table} ({columns}) values ({marks})", values)
+        db.register("arriving", pa.Table.from_pylist(rows))
+        db.execute(f"insert into input.{table} by name select * from arriving")
+        db.unregister("arriving")
 
 
 def _trainee(row: Row) -> dict[str, Any]:

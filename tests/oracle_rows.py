@@ -106,6 +106,9 @@ class Programme:
         self.training = {
             (cell(row, "trainee_ref"), month_of(row, "from"), code(row, "kind")): row for row in training
         }
+        self._of_kind: dict[tuple[str | None, str | None], list[Row]] = {}
+        for (who, _, kind), row in sorted(self.training.items(), key=lambda period: period[0][1] or ""):
+            self._of_kind.setdefault((who, kind), []).append(row)
         self.specialty = specialty
         self.programme_ref = programme_ref
         self._active: dict[tuple[str, str], Fraction] = {}
@@ -175,8 +178,7 @@ class Programme:
     # The trainee's own time.
 
     def _periods(self, trainee: str, kind: str) -> list[Row]:
-        rows = [row for (who, _, what), row in self.training.items() if who == trainee and what == kind]
-        return sorted(rows, key=lambda row: month_of(row, "from"))
+        return self._of_kind.get((trainee, kind), [])
 
     def stage(self, trainee: str, month: str) -> str | None:
         """The stage in force; of two that overlap the one that began later."""

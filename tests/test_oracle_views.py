@@ -85,11 +85,11 @@ def assert_alike(view: str, found: Rows, expected: Rows) -> None:
     for key, row in expected_rows.items():
         for name, value in row.items():
             published_value = published_rows[key][name]
-            where = f"{view} {key} {name}: {published_value!r}, expected {value!r}"
             if isinstance(value, float) and published_value is not None:
-                assert math.isclose(published_value, value, rel_tol=1e-9, abs_tol=1e-9), where
+                alike = math.isclose(published_value, value, rel_tol=1e-9, abs_tol=1e-9)
             else:
-                assert published_value == value, where
+                alike = published_value == value
+            assert alike, f"{view} {key} {name}: {published_value!r}, expected {value!r}"
 
 
 @pytest.mark.parametrize("batch", range(COHORTS // AT_ONCE))
