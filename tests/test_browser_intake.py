@@ -94,7 +94,9 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     desk.window.settle()
     expect(desk.window.mark(f"T22, Cataract: {before + 1}")).to_have_count(1)
     # Only one part was asked for, but no screen shows two snapshots.
-    assert f"snapshot {Store(desk.store).current().snapshot}." in desk.window.text()
+    live = f"snapshot {Store(desk.store).current().snapshot}."
+    expect(desk.window.main.get_by_text(live)).to_be_visible()
+    assert desk.window.text().count("snapshot ") == 1
 
 
 VIEWS = ("case_volume", "case_credit", "complication_rate", "finding")

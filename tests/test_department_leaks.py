@@ -214,7 +214,8 @@ def test_the_log_says_who_opened_whose_page_and_a_trainee_reads_who_opened_their
     assert seen
     lines = [line.record for line in access_log.read(root)]
     opened = {(each.person, each.what, each.about) for each in lines if each.did == "opened"}
-    assert {("director", "cohort", ""), ("director", "trainee", "T01"), ("office", "intake", "")} <= opened
+    of_one = {("director", "trainee", "T01"), ("director", "cases", "T01")}
+    assert {("director", "cohort", ""), *of_one, ("office", "intake", "")} <= opened
     assert not {each.person for each in lines if each.did == "opened"} & {"T01", "T02"}
     exported = {(each.person, each.what) for each in lines if each.did == "exported"}
     assert ("director", "volume-2026-27.xlsx") in exported

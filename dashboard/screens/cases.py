@@ -37,6 +37,7 @@ def show(viewer: Viewer, store: Store) -> None:
         check_can_see_volume(viewer, ref)
     with of_trainee:
         trainee = opening.choose_trainee(roster, "cases")
+    opening.note(viewer, store, "cases", trainee)
     with of_figure:
         chosen = opening.choose_figure(
             opening.figures(snapshot, viewer.scope, can_see_trainee(viewer, trainee)), "cases"

@@ -70,6 +70,7 @@ def show(viewer: Viewer, store: Store) -> None:
     if len(roster) > 1:
         with of_trainee:
             ref = opening.choose_trainee(roster, "trainee")
+    opening.note(viewer, store, "trainee", ref)
     group = ""
     if can_see_trainee(viewer, ref):
         with of_group:
