@@ -43,7 +43,7 @@ def test_an_intake_killed_at_any_moment_leaves_old_or_new_and_the_next_one_works
             run_well("intake", file, "--store", store)
             assert published(store) == new
             assert leftovers(store) == []
-            after = after * 1.6 + 0.03
+            after = after * 2.2 + 0.03
     assert (ended, swapped) == (0, True)
     # Some kill must have hit it in the middle, else this has shown nothing.
     assert found
@@ -63,16 +63,20 @@ def test_an_intake_ended_at_any_step_leaves_old_or_new_and_the_next_writer_works
     finished = copy_of(standing, tmp_path, "finished")
     run_well("intake", file, "--store", finished)
     old, new = published(standing), published(finished)
-    last = 0
+    last, met = 0, set[tuple[object, ...]]()
     while True:
         store = copy_of(standing, tmp_path)
         if not ended_at_step(last, "intake", file, "--store", store):
             break
         swapped = (store / "CURRENT").read_text() == "snap-000003.json\n"
         assert published(store) == (new if swapped else old), last
-        run_well("build", "--store", store)
-        assert published(store) == (new if swapped else old), last
-        assert leftovers(store) == []
+        # What the next writer meets is the same after several steps: the file of the store says what was left.
+        left = (swapped, *leftovers(store))
+        if left not in met:
+            run_well("build", "--store", store)
+            assert published(store) == (new if swapped else old), last
+            assert leftovers(store) == []
+        met.add(left)
         last += 1
     # At least: two files of the intake, its folder, its rename; database, manifest and CURRENT of the snapshot.
     assert last >= 12

@@ -1,7 +1,8 @@
 """Procedure resources of FHIR are read as cases; what identifies somebody in them is never selected.
 
 The two official examples: HL7 FHIR R4 (4.0.1) and R5 (5.0.0), resource Procedure, example "example" ("Routine
-Appendectomy"), typed from memory, not compared with the published page. Extensions: `pipelines/files/fhir.py`.
+Appendectomy"), compared element by element with public copies of both; of R5 without its `supportingInfo`. Extensions:
+`pipelines/files/fhir.py`.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ PERSON = {"reference": "Practitioner/example", "display": "Dr Cecil Surgeon"}
 R4 = {
     "resourceType": "Procedure",
     "id": "example",
-    "text": {"status": "generated", "div": "<div>Routine Appendectomy</div>"},
+    "text": {"status": "generated", "div": "<div xmlns=\"http://www.w3.org/1999/xhtml\">Routine Appendectomy</div>"},
     "status": "completed",
     "code": {
         "coding": [{"system": "http://snomed.info/sct", "code": "80146002", "display": "Appendectomy (Procedure)"}],
@@ -43,7 +44,8 @@ R5 = {
         if name not in ("performedDateTime", "asserter", "reasonCode")
     },
     "occurrenceDateTime": "2013-04-05",
-    "recorded": "2013-04-05",
+    "meta": {"versionId": "1"},
+    "reportedReference": PERSON,
     "reason": [
         {
             "concept": {

@@ -6,6 +6,7 @@ How a cell is read, what the store keeps, the tables of a build and the document
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Literal
 
 import pyarrow as pa
@@ -366,7 +367,7 @@ def kind_of(header: list[str]) -> Kind | None:
 
 
 def nearest_kind(header: list[str]) -> Kind:
-    """The kind that most of `header` fits, for saying what is missing."""
+    """The kind that most of `header` fits, for saying what is missing; none that no version reads yet."""
     if any(name in header for name in ONLY_IN_CASES):
         return CASES
-    return min(KINDS, key=lambda kind: len(missing_columns(kind, header)) / len(kind.required))
+    return min(filter(attrgetter("read"), KINDS), key=lambda kind: len(missing_columns(kind, header)) / len(kind.required))
