@@ -9,12 +9,13 @@ REASONS = {
     "before_credit_from": "does not count: the roster says that the trainee's cases count only from a later month on",
     "role": "does not count: the requirement asks for another role",
     "stage": "does not count: the requirement asks for another stage of training",
+    "window": "does not count: the requirement looks for cases of other months of training",
     "attribute": "does not count: the requirement includes or excludes cases of this kind",
-    "duplicate_in_operation": "does not count again: another row of the same operation counts",
+    "duplicate_in_operation": "does not count again: another row of the same operation may count",
     "supervisor_disagreed": "does not count: role refused by the supervisor",
     "takeover_to_confirm": "does not count yet: a supervisor took over, waiting for confirmation of the role",
     "performed_elsewhere": "does not count: performed elsewhere, which the requirement does not take",
-    "outside_edition": "does not count: this edition of the requirement is not for this class",
+    "outside_edition": "does not count: this edition is not for this class, or for this procedure in that month",
     "no_requirement": "counts toward nothing: no requirement lists this procedure",
     "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
 }
@@ -69,11 +70,16 @@ RULES = {
 }
 
 
-def reason_text(reason: str, excluded: str | None = None) -> str:
+def reason_text(
+    reason: str, excluded: str | None = None, over_cap: str | None = None, takes: str | None = None
+) -> str:
     """Why a case counts toward a requirement or not, in plain words; KeyError for an unknown reason.
 
-    `excluded` names what the requirement excludes and the case is, such as `simulated`.
+    `excluded` names what the requirement excludes and the case is, such as `simulated`; `over_cap` the kind of which it
+    takes so many at most.
     """
+    if over_cap:
+        return f"does not count: of this kind ({over_cap.replace('_', ' ')}) the requirement takes {takes} at most"
     if excluded:
         return f"does not count: the requirement excludes cases of this kind ({excluded})"
     return REASONS[reason]

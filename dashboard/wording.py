@@ -11,7 +11,7 @@ from collections.abc import Sequence as Texts
 from typing import Protocol
 
 from pipelines.contract.attributions import ATTRIBUTIONS
-from pipelines.contract.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED
+from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED
 
 MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
@@ -332,23 +332,29 @@ def volume_mark(row: Volume) -> str:
 
 def rule_sentence(
     title: str,
-    minimum: int | None,
+    demand: str | None,
     roles: Texts[str],
     edition: str | None,
     source: str,
     verified: bool,
 ) -> str:
-    """`Cataract: at least 86 as surgeon. Edition March 2021. Source: …. Checked against the document.`"""
-    demand = "without a count" if minimum is None else f"at least {minimum}"
+    """`Cataract: at least 86 procedures as surgeon. Edition March 2021. Source: …. Checked against the document.`"""
+    asked = f"at least {demand}" if demand else "without a count"
     whose = f" as {any_of([role.lower() for role in roles])}" if roles else ""
-    checked = "Checked against the document" if verified else TO_BE_CONFIRMED.capitalize()
+    checked = "Checked against the document" if verified else NOT_YET_CHECKED.capitalize()
     parts = [
-        f"{title}: {demand}{whose}.",
+        f"{title}: {asked}{whose}.",
         f"Edition {edition}." if edition else "",
         source_sentence(source),
         f"{checked}.",
     ]
     return " ".join(part for part in parts if part)
+
+
+def own_rule_text(published: str | None, deadline: str | None) -> str:
+    """What a rule is besides: the programme's own number, and the month through which cases count; or nothing."""
+    said = f" The number is the programme's own; the document has {published}." if published else ""
+    return f"{said} Cases count through {month_text(deadline)}." if deadline else said
 
 
 # ---- time

@@ -1,7 +1,7 @@
 -- What is known of each outcome in each case in which it could be counted, and why?
 --
--- Rows:   one per operated case and complication of its procedure group
--- Reads:  case_record, operated_case, case_complication, complication, trainee
+-- Rows:   one per operated case and complication that is counted in its procedure group
+-- Reads:  case_record, operated_case, case_complication, complication, complication_group, trainee
 -- Source: known, unknown and not yet due as in the contract of the views. An event needs the same follow-up as
 --         the absence of one, or a rate grows as fewer are followed; no case is due before its time, or those
 --         whose event ended the follow-up would wait while the others count
@@ -73,7 +73,8 @@ eligible as (
         on
             operated_case.trainee_ref = case_record.trainee_ref
             and operated_case.case_sequence = case_record.case_sequence
-    inner join complication on case_record.procedure_group = complication.procedure_group
+    inner join complication_group on case_record.procedure_group = complication_group.procedure_group
+    inner join complication on complication_group.complication_ref = complication.complication_ref
 
 ),
 

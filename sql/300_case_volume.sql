@@ -1,7 +1,7 @@
 -- Has each trainee reached each required number of cases?
 --
 -- Rows:   one per trainee and counted requirement in force for their class, including those with no case yet
--- Reads:  volume_by_month, requirement, requirement_part
+-- Reads:  volume_by_month, requirement, requirement_part, requirement_window
 -- Source: minimums and parts come from the specialty file
 create view definition.case_volume as
 with
@@ -28,7 +28,7 @@ nested as (
         on
             part.trainee_ref = whole.trainee_ref
             and requirement_part.requirement_ref = whole.requirement_ref
-    where part.place = 1 and whole.place = 1
+    where part.place = 1 and whole.place = 1 and requirement_part.is_listed
     group by part.trainee_ref, part.requirement_ref
 
 )
@@ -50,9 +50,17 @@ select
     placed.parts_short,
     placed.reached,
     coalesce(nested.part_depth, 0) as part_depth,
+    placed.reached_by,
+    requirement.unit,
+    requirement_window.through_month as deadline,
+    cast(requirement.published_minimum as bigint) as published_minimum,
     placed.data_through
 from placed
 inner join requirement on placed.requirement_ref = requirement.requirement_ref
+inner join requirement_window
+    on
+        placed.trainee_ref = requirement_window.trainee_ref
+        and placed.requirement_ref = requirement_window.requirement_ref
 left join nested
     on placed.trainee_ref = nested.trainee_ref and placed.requirement_ref = nested.requirement_ref
 where placed.place = 1;
@@ -80,10 +88,19 @@ comment on column definition.case_volume.held_cases is
 'Cases held back until a double claim is decided; 0 in this version, which does not judge double claims.';
 comment on column definition.case_volume.parts_total is
 'Requirements in force for the class that are parts of this one, parts of parts included.';
-comment on column definition.case_volume.parts_short is 'Parts among them whose own minimum is not met.';
+comment on column definition.case_volume.parts_short is
+'Parts among them whose own minimum is not met, and for which no other rule stands in.';
 comment on column definition.case_volume.reached is
-'Whether its own minimum is met and no part, nor part of a part, is short.';
+'Whether its own minimum is met and no part, nor part of a part, is short; or a rule that stands in for it is there.';
 comment on column definition.case_volume.part_depth is
-'Of how many requirements in force for the class this one is a part: 0 for one that is a part of none.';
+'Below how many requirements in force for the class this one is listed: 0 for one that is a part of none. Of several wholes the first counts.';
+comment on column definition.case_volume.reached_by is
+'The rule that stands in for it, where its own cases do not reach it; blank otherwise.';
+comment on column definition.case_volume.unit is
+'What one count is: procedure (a row), operation (a case_ref), patient, or another that the specialty names, one a case_ref.';
+comment on column definition.case_volume.deadline is
+'The last month whose cases count, for a rule that ends with a stage or before one; blank where the rule has none, or the stage is not recorded.';
+comment on column definition.case_volume.published_minimum is
+'What the document asks for, where the programme itself asks for more and the minimum is its own; blank otherwise.';
 comment on column definition.case_volume.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -25,6 +25,12 @@ select
     case_volume.part_depth,
     trainee.completed,
     trainee."left",
+    case_volume.reached_by,
+    case_volume.unit,
+    case_volume.deadline,
+    case_volume.published_minimum,
+    requirement.is_local,
+    requirement.local_source,
     case_volume.data_through
 from main.case_volume
 inner join requirement on case_volume.requirement_ref = requirement.requirement_ref
@@ -53,17 +59,29 @@ comment on column definition.volume_summary.held_cases is
 'Cases held back until a double claim is decided; 0 in this version, which does not judge double claims.';
 comment on column definition.volume_summary.source is 'Where the requirement was taken from.';
 comment on column definition.volume_summary.verified is
-'Whether somebody read number and roles in that source; where not, they are to be confirmed against the current document.';
+'Whether somebody read number and roles in that source; where not, they are not yet checked against the current document.';
 comment on column definition.volume_summary.parts_total is
 'Requirements in force for the class that are parts of this one, parts of parts included.';
-comment on column definition.volume_summary.parts_short is 'Parts among them whose own minimum is not met.';
+comment on column definition.volume_summary.parts_short is
+'Parts among them whose own minimum is not met, and for which no other rule stands in.';
 comment on column definition.volume_summary.reached is
-'Whether its own minimum is met and no part, nor part of a part, is short.';
+'Whether its own minimum is met and no part, nor part of a part, is short; or a rule that stands in for it is there.';
 comment on column definition.volume_summary.part_depth is
-'Of how many requirements in force for the class this one is a part: 0 for one that is a part of none.';
+'Below how many requirements in force for the class this one is listed: 0 for one that is a part of none. Of several wholes the first counts.';
 comment on column definition.volume_summary.completed is
 'The month in which the trainee completed, as the roster has it; blank while in training.';
 comment on column definition.volume_summary."left" is
 'The month in which the trainee left before completing; blank for everybody else.';
+comment on column definition.volume_summary.reached_by is
+'The rule that stands in for it, where its own cases do not reach it; blank otherwise.';
+comment on column definition.volume_summary.unit is
+'What one count is: procedure (a row), operation (a case_ref), patient, or another that the specialty names, one a case_ref.';
+comment on column definition.volume_summary.deadline is
+'The last month whose cases count, for a rule that ends with a stage or before one; blank where the rule has none, or the stage is not recorded.';
+comment on column definition.volume_summary.published_minimum is
+'What the document asks for, where the programme itself asks for more and the minimum is its own; blank otherwise.';
+comment on column definition.volume_summary.is_local is
+'Whether the rule, or the minimum that is judged, is the programme''s own and not the accreditor''s.';
+comment on column definition.volume_summary.local_source is 'Where the programme''s own minimum was laid down; blank without one.';
 comment on column definition.volume_summary.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -1,7 +1,8 @@
 -- Do the counts of each requirement and of its parts fit together, and is nobody missing?
 --
 -- Rows:   one per trainee and requirement that breaks a rule; there must be none
--- Reads:  trainee, requirement, requirement_part, case_credit, volume_by_month, case_volume
+-- Reads:  trainee, requirement, requirement_whole, requirement_part, requirement_window, case_credit, volume_by_month,
+--         case_volume
 -- Source: contract of the views: every trainee of the roster, zeros kept
 with
 
@@ -20,7 +21,10 @@ part as (
         case_volume.trainee_ref,
         requirement_part.requirement_ref,
         count(*) as parts_total,
-        count(*) filter (where case_volume.counted_cases < case_volume.minimum) as parts_short
+        count(*) filter (
+            where case_volume.counted_cases < case_volume.minimum
+            and case_volume.reached_by is null
+        ) as parts_short
     from case_volume
     inner join requirement_part on case_volume.requirement_ref = requirement_part.part_ref
     group by case_volume.trainee_ref, requirement_part.requirement_ref
@@ -54,7 +58,23 @@ where
 union all
 select 'reached is not met with no part short' as offence, trainee_ref, requirement_ref
 from volume_by_month
-where reached <> (met and parts_short = 0) or parts_short not between 0 and parts_total
+where
+    reached <> ((met and parts_short = 0) or reached_by is not null)
+    or (reached_by is not null and met and parts_short = 0)
+    or parts_short not between 0 and parts_total
+union all
+select
+    'the rule that stands in is not there, or not one of its kind' as offence,
+    case_volume.trainee_ref,
+    case_volume.requirement_ref
+from case_volume
+inner join requirement on case_volume.requirement_ref = requirement.requirement_ref
+left join case_volume as other
+    on case_volume.trainee_ref = other.trainee_ref and case_volume.reached_by = other.requirement_ref
+left join requirement as its_rule on other.requirement_ref = its_rule.requirement_ref
+where
+    case_volume.reached_by is not null
+    and not coalesce(other.met and its_rule.either_or = requirement.either_or, false)
 union all
 select 'a count falls, or parts get shorter, from month to month' as offence, trainee_ref, requirement_ref
 from stepped
@@ -102,12 +122,12 @@ where
 union all
 select 'reached though a part of it is not' as offence, whole.trainee_ref, whole.requirement_ref
 from case_volume as whole
-inner join requirement on whole.requirement_ref = requirement.part_of
+inner join requirement_whole on whole.requirement_ref = requirement_whole.whole_ref
 inner join case_volume as own_part
     on
         whole.trainee_ref = own_part.trainee_ref
-        and requirement.requirement_ref = own_part.requirement_ref
-where whole.reached and not own_part.reached
+        and requirement_whole.requirement_ref = own_part.requirement_ref
+where whole.reached and whole.reached_by is null and not own_part.reached
 union all
 select 'a part does not stand below its whole' as offence, own_part.trainee_ref, own_part.requirement_ref
 from case_volume as own_part

@@ -1,7 +1,7 @@
 -- Does each key stand once in the views of technique, milestones, comparison, volume and log?
 --
 -- Rows:   one per view and repeated key; there must be none
--- Reads:  pace_sentence, supervision_loosening, step_progress, discussion_reason, reason_rule, false_alarm,
+-- Reads:  pace_sentence, rule_without_count, supervision_loosening, step_progress, discussion_reason, reason_rule, false_alarm,
 --         pace, pace_backtest, rotation_yield, credited_month, active_month,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
@@ -10,6 +10,11 @@
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in pace_sentence' as offence, trainee_ref
 from pace_sentence
+group by programme_ref, cohort, trainee_ref, requirement_ref
+having count(*) > 1
+union all
+select 'a key stands twice in rule_without_count' as offence, trainee_ref
+from rule_without_count
 group by programme_ref, cohort, trainee_ref, requirement_ref
 having count(*) > 1
 union all

@@ -291,10 +291,56 @@ def demanding(specialty: dict[str, Any]) -> dict[str, Any]:
     # Two roles operate, so that none of them is the one that a specialty without marks takes.
     changed["roles"] |= {role: {"title": role, "operating": True} for role in ("surgeon", "assistant")}
     del rules["intravitreal_injection"]  # its procedure then counts toward nothing
+    _with_the_rest_of_the_grammar(changed)
     # 31 days end exactly with the next month of 31 days; 28 with a February.
     changed["complications"]["endophthalmitis"]["window_days"] = 31
     changed["complications"]["wound_leak"]["window_days"] = 28
     return changed
+
+
+def _with_the_rest_of_the_grammar(specialty: dict[str, Any]) -> None:
+    """Groups, techniques, windows, caps, parts of two wholes and of which, rules that stand in for one another."""
+    rules = specialty["requirements"]
+    specialty["procedures"]["manual_cataract"]["also_in"] = ["retina"]
+    rules["cataract"] |= {
+        "attributes": {},
+        "at_most": {"simulated": 1, "manual_cataract": 1},
+        "of_which": {"cataract_by_chop": {"title": "By chop", "minimum": 1, "techniques": ["chop"]}},
+        "procedure_months": {"manual_cataract": {"from": "2022-09"}},
+    }
+    del rules["keratoplasty"]["procedures"]
+    rules["keratoplasty"] |= {
+        "techniques": ["chop", "stop_and_chop"],
+        "at_most": {"assistant": 1, "cataract": 2},
+    }
+    del rules["retina_vitreous"]["procedures"]
+    rules["retina_vitreous"] |= {
+        "procedure_groups": ["retina"],
+        "unit": "patient",
+        "attributes": {},
+        "elsewhere": True,
+    }
+    rules["retina_vitreous"] |= {"at_most": {"elsewhere": 1}, "part_of": ["cataract", "keratoplasty"]}
+    rules["laser_capsulotomy"] |= {"last_years": 1, "local_minimum": {"minimum": 6, "source": "our own"}}
+    rules["glaucoma_filtering"] |= {"before_stage": "third_year", "either_or": "filtering", "minimum": 1}
+    rules["laser_trabeculoplasty"] |= {
+        "procedures": ["phaco_iol", "manual_cataract"], "by_end_of_stage": "second_year", "unit": "operation",
+        "either_or": "filtering", "minimum": 2, "part_of": "cataract",
+    }  # fmt: skip
+    rules["laser_panretinal"] |= {
+        "procedures": ["phaco_iol"],
+        "principal_only": True,
+        "local": True,
+        "minimum": 1,
+    }
+    who = {"source": "made up", "verified": False, "reviewed_on": rules["cataract"]["reviewed_on"]}
+    kind = {"procedures": ["phaco_iol"], "roles": ["surgeon"], "elsewhere": True}
+    rules["in_a_row"] = who | kind | {"title": "In a row", "consecutive": {"cases": 3, "within_years": 1}}
+    rules["watched"] = who | {"title": "Watched", "assessments": {"at_least": 1, "each_months": 4}}
+    rules["watched_operating"] = (
+        who | kind | {"title": "Watched", "assessments": {"at_least": 1, "each_months": 9}}
+    )
+    rules["signed"] = who | {"title": "Signed off", "sign_off": True}
 
 
 def write_cohort(folder: Path, cohort: Cohort) -> list[Path]:

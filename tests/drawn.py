@@ -12,7 +12,8 @@ import yaml
 from pipelines.build.build import KEYS, SQL, audit, make_views
 from pipelines.build.reasons import reason_tables
 from pipelines.contract.input_tables import INPUT_TABLES
-from pipelines.specialty.load import parse_specialty, specialty_tables, specialty_text
+from pipelines.specialty.load import parse_specialty, specialty_text
+from pipelines.specialty.tables import specialty_tables
 from pipelines.store.documents import Reasons
 from tests.built_tables import load_built_tables
 

@@ -39,7 +39,7 @@ WHETHER_SAID = {
 
 def loaded(it: Oracle, evidence: Evidence) -> Db:
     """The published views of the programme; the audits find nothing."""
-    db = database(yaml.safe_dump(it.specialty, sort_keys=False).encode())
+    db = database(yaml.safe_dump(it.given, sort_keys=False).encode())
     db.execute("update input.programme set programme_ref = ?, as_of = ?", [it.programme_ref, evidence.as_of])
     _insert(db, "trainees", [_trainee(row) for row in it.roster.values()])
     _insert(db, "training", [_period(row) for row in it.training.values()])

@@ -13,13 +13,12 @@ from typing import Any
 
 from scipy import optimize, special
 
+from tests.oracle_credit import Credits
 from tests.oracle_rows import (
     Export,
-    Programme,
     Row,
     case_key,
     cell,
-    class_ends,
     code,
     codes,
     cohort_of,
@@ -46,9 +45,9 @@ KEYS = {
     "supervision_mix": f"{HEAD} procedure_group training_quarter level_ref".split(),
 }
 AFTER_KEY = {
-    "case_credit": "credited reason data_through",
+    "case_credit": "credited reason over_cap data_through",
     "case_volume": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases"
-    " held_cases parts_total parts_short reached part_depth data_through",
+    " held_cases parts_total parts_short reached part_depth reached_by unit deadline published_minimum data_through",
     "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
     " eligible_cases not_yet_due events_unclear early_events events_unfollowed possible_low possible_high"
     " anytime_low anytime_high data_through",
@@ -97,7 +96,7 @@ def in_order(rows: list[Answer], view: str) -> list[Answer]:
     return [{name: row[name] for name in COLUMNS[view]} for row in sorted(rows, key=place)]
 
 
-class Oracle(Programme):
+class Oracle(Credits):
     """The answers that the contract's views must give for one programme."""
 
     def _head(self, trainee: str) -> Answer:
@@ -118,107 +117,16 @@ class Oracle(Programme):
     def case_credit(self) -> list[Answer]:
         rows = []
         for trainee in self.roster:
-            for case in self.cases(trainee):
-                for requirement, reason in self._reasons(trainee, case).items():
-                    rows.append(self._credit_row(trainee, case, requirement, reason))
+            for (case_ref, procedure, side), reasons in self.reasons(trainee).items():
+                of_case = {"case_ref": case_ref, "procedure": procedure, "side": side}
+                for requirement, (reason, over_cap) in reasons.items():
+                    said = {
+                        "requirement_ref": requirement,
+                        "credited": reason == "credited" and over_cap is None,
+                    }
+                    said |= {"reason": reason, "over_cap": over_cap}
+                    rows.append(self._head(trainee) | of_case | said)
         return in_order(rows, "case_credit")
-
-    def _credit_row(self, trainee: str, case: Row, requirement: str | None, reason: str) -> Answer:
-        case_ref, procedure, side = case_key(case)
-        return self._head(trainee) | {
-            "case_ref": case_ref,
-            "procedure": procedure,
-            "side": side,
-            "requirement_ref": requirement,
-            "credited": reason == "credited",
-            "reason": reason,
-        }
-
-    def _reasons(self, trainee: str, case: Row) -> dict[str | None, str]:
-        """Why the case counts toward each requirement that lists its procedure, or does not."""
-        procedure = code(case, "procedure")
-        if procedure not in self.specialty["procedures"]:
-            return {None: "unmapped_code"}
-        listed = [
-            ref
-            for ref, rule in self.specialty["requirements"].items()
-            if procedure in rule.get("procedures", [])
-        ]
-        if not listed:
-            return {None: "no_requirement"}
-        return {ref: self._reason(trainee, case, ref) for ref in listed}
-
-    def _reason(self, trainee: str, case: Row, requirement: str) -> str:
-        refused = self._refused(trainee, case, requirement)
-        if refused:
-            return refused
-        if self._is_duplicate(trainee, case, requirement):
-            return "duplicate_in_operation"
-        if yes_no(case, "supervisor_agreed") is False:
-            return "supervisor_disagreed"
-        if yes_no(case, "takeover") and yes_no(case, "supervisor_agreed") is not True:
-            return "takeover_to_confirm"
-        return "credited"
-
-    def _refused(self, trainee: str, case: Row, requirement: str) -> str | None:
-        """The first reason that lies in the case alone, before other rows of its operation are looked at."""
-        rule = self.specialty["requirements"][requirement]
-        month = month_of(case, "operated_on")
-        if month < self.credit_from(trainee):
-            return "before_credit_from"
-        if not self._in_force(rule, trainee):
-            return "outside_edition"
-        if rule.get("roles") and code(case, "role") not in rule["roles"]:
-            return "role"
-        if rule.get("stages") and self.stage(trainee, month) not in rule["stages"]:
-            return "stage"
-        if not self._attributes_fit(rule.get("attributes") or {}, codes(case, "attributes") or []):
-            return "attribute"
-        if self.is_elsewhere(trainee, month) and not rule.get("elsewhere"):
-            return "performed_elsewhere"
-        return None
-
-    def _in_force(self, rule: Answer, trainee: str) -> bool:
-        cohorts = rule.get("cohorts") or {}
-        year = class_ends(self.roster[trainee])
-        if cohorts.get("from") is not None and year < cohorts["from"]:
-            return False
-        return cohorts.get("to") is None or year <= cohorts["to"]
-
-    @staticmethod
-    def _attributes_fit(need: Answer, has: list[str]) -> bool:
-        if not all(wanted in has for wanted in need.get("all") or []):
-            return False
-        if need.get("any") and not any(wanted in has for wanted in need["any"]):
-            return False
-        return not any(unwanted in has for unwanted in need.get("none") or [])
-
-    def _is_duplicate(self, trainee: str, case: Row, requirement: str) -> bool:
-        """Whether another row of the same operation stands for it; the unit `procedure` has none.
-
-        Which row stands for an operation the contract leaves open: here the main procedure, then by key.
-        """
-        rule = self.specialty["requirements"][requirement]
-        if rule.get("principal_only") and yes_no(case, "principal") is not True:
-            return True
-        if rule.get("unit", "procedure") != "operation":
-            return False
-        same = [
-            other
-            for other in self.cases(trainee)
-            if other["case_ref"].strip() == case["case_ref"].strip()
-            and code(other, "procedure") in rule["procedures"]
-            and not self._refused(trainee, other, requirement)
-        ]
-        first = min(
-            same,
-            key=lambda row: (
-                yes_no(row, "principal") is not True,
-                code(row, "procedure"),
-                code(row, "side") or "",
-            ),
-        )
-        return case_key(case) != case_key(first)
 
     # case_volume
 
@@ -228,16 +136,15 @@ class Oracle(Programme):
             own = [
                 self._volume_row(trainee, ref, rule)
                 for ref, rule in self.specialty["requirements"].items()
-                if rule.get("minimum") is not None and self._in_force(rule, trainee)
+                if rule.get("minimum") is not None and self.in_force(rule, trainee)
             ]
             rows += with_parts(own, self.specialty)
         return in_order(rows, "case_volume")
 
     def _volume_row(self, trainee: str, ref: str, rule: Answer) -> Answer:
-        counted = [
-            case for case in self.cases(trainee) if self._reasons(trainee, case).get(ref) == "credited"
-        ]
-        minimum = rule["minimum"]
+        counted = self.credited(trainee, ref)
+        own = rule.get("local_minimum")
+        minimum = own["minimum"] if own else rule["minimum"]
         return self._head(trainee) | {
             "requirement_ref": ref,
             "requirement_title": rule["title"],
@@ -248,6 +155,9 @@ class Oracle(Programme):
             "edition": rule.get("edition"),
             "confirmed_cases": len([case for case in counted if yes_no(case, "supervisor_agreed")]),
             "held_cases": 0,
+            "unit": rule.get("unit", "procedure"),
+            "deadline": self.window(rule, trainee)[1],
+            "published_minimum": rule["minimum"] if own else None,
         }
 
     # complication_rate

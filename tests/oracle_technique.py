@@ -47,14 +47,14 @@ def reviewed_steps(it: Oracle, reviews: list[Row]) -> list[Reviewed]:
     found = []
     for row in reviews:
         trainee = row["trainee_ref"].strip()
-        case = _main_procedure(it, trainee, row["case_ref"].strip())
+        case = main_procedure(it, trainee, row["case_ref"].strip())
         if case is not None and not yes_no(row, "self_review"):
             quarter = it.training_quarter(trainee, month_of(case, "operated_on"))
             found.append(Reviewed(trainee, it._group(case) or "", quarter, row))
     return found
 
 
-def _main_procedure(it: Oracle, trainee: str, case_ref: str) -> Row | None:
+def main_procedure(it: Oracle, trainee: str, case_ref: str) -> Row | None:
     """Of an operation performed here: the case marked as the main one, or else the first logged."""
     cases = [
         case
@@ -89,7 +89,7 @@ def operations(it: Oracle, steps: list[Reviewed]) -> list[Operation]:
             scores.setdefault(key, []).append(each.score)
     found = []
     for (trainee, step, case_ref), here in scores.items():
-        case = _main_procedure(it, trainee, case_ref)
+        case = main_procedure(it, trainee, case_ref)
         assert case is not None
         month = month_of(case, "operated_on")
         clock = it.training_month(trainee, month), it.training_quarter(trainee, month)

@@ -11,6 +11,7 @@ from tests import (
     oracle_log,
     oracle_milestones,
     oracle_pace,
+    oracle_rules,
     oracle_technique,
     oracle_volume,
 )
@@ -24,6 +25,7 @@ MORE_KEYS = {
     "active_month": f"{HEAD} calendar_month",
     "volume_by_month": f"{HEAD} requirement_ref through_month",
     "volume_summary": f"{HEAD} requirement_ref",
+    "rule_without_count": f"{HEAD} requirement_ref",
     "volume_course": f"{HEAD} requirement_ref training_month",
     "volume_band": "programme_ref requirement_ref training_month",
     "pace_backtest": "programme_ref requirement_ref active_month",
@@ -47,10 +49,12 @@ MORE_COLUMNS = {
     "credited_month": "counted_cases confirmed_cases active_month data_through",
     "active_month": "counts_as active_month training_month training_quarter is_elsewhere rotation data_through",
     "volume_by_month": "minimum counted_cases remaining_cases met confirmed_cases held_cases parts_total parts_short"
-    " reached data_through",
+    " reached reached_by data_through",
     "volume_summary": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases held_cases"
-    " source verified parts_total parts_short reached part_depth completed left data_through",
+    " source verified parts_total parts_short reached part_depth completed left reached_by unit deadline published_minimum"
+    " is_local local_source data_through",
     "volume_course": "counted_cases data_through",
+    "rule_without_count": "requirement_title kind asked_for found periods periods_short met edition data_through",
     "volume_band": "p10 p25 p50 p75 p90 people",
     "pace_backtest": "people coverage brier brier_share brier_line people_with_range open_people method forecast_is_shown"
     " range_is_tried",
@@ -106,10 +110,8 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
     own: dict[str, list[Answer]] = {view: it.view(view) for view in KEYS}
     credited: dict[tuple[str, str], list[Row]] = {}
     for trainee in it.roster:
-        for case in it.cases(trainee):
-            for ref, reason in it._reasons(trainee, case).items():
-                if reason == "credited" and ref is not None:
-                    credited.setdefault((trainee, ref), []).append(case)
+        for ref in it.specialty["requirements"]:
+            credited[trainee, ref] = it.credited(trainee, ref)
     steps = oracle_technique.reviewed_steps(it, evidence.reviews)
     volumes, mix = own["case_volume"], own["supervision_mix"]
     courses = oracle_volume.volume_course(it, volumes, credited)
@@ -129,6 +131,7 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "volume_by_month": oracle_volume.volume_by_month(it, volumes, credited),
         "volume_summary": oracle_volume.volume_summary(it, volumes),
         "volume_course": courses,
+        "rule_without_count": oracle_rules.rule_without_count(it, steps),
         "volume_band": oracle_volume.volume_band(it, courses, evidence.as_of),
         "supervision_band": oracle_technique.supervision_band(it, mix),
         "technique_step": oracle_technique.technique_step(it, steps),

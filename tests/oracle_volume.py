@@ -9,6 +9,7 @@ import math
 import statistics
 from typing import Any
 
+from tests.oracle_credit import wholes
 from tests.oracle_rows import Programme, Row, cell, cohort_of, month_number, month_of, month_text, yes_no
 
 Answer = dict[str, Any]
@@ -18,32 +19,45 @@ TWENTIETHS = {"p10": 2, "p25": 5, "p50": 10, "p75": 15, "p90": 18}
 
 
 def wholes_of(requirement: str, specialty: Answer) -> list[str]:
-    """The requirement of which it is a part, the one of which that is a part, and so on."""
-    found = []
-    whole = specialty["requirements"][requirement].get("part_of")
-    while whole is not None:
-        found.append(whole)
-        whole = specialty["requirements"][whole].get("part_of")
+    """The requirements of which it is a part, those of which these are parts, and so on."""
+    found: list[str] = []
+    for whole in wholes(specialty["requirements"][requirement]):
+        found += [whole, *wholes_of(whole, specialty)]
     return found
+
+
+def listed_below(requirement: str, specialty: Answer) -> list[str]:
+    """The same by the first whole alone: those below which it stands in a list."""
+    first = wholes(specialty["requirements"][requirement])[:1]
+    return [*first, *(above for whole in first for above in listed_below(whole, specialty))]
 
 
 def with_parts(rows: list[Answer], specialty: Answer) -> list[Answer]:
     """The rows of one trainee at one time, and of each how many parts it has, how many are short, whether reached."""
+    by_ref = {row["requirement_ref"]: row for row in rows}
+
+    def parts_of(ref: str) -> list[str]:
+        return [other for other in by_ref if ref in wholes_of(other, specialty)]
+
+    def is_met(ref: str) -> bool:
+        return bool(by_ref[ref]["counted_cases"] >= by_ref[ref]["minimum"])
+
+    def stands_in(ref: str) -> str | None:
+        """The first of the other rules of its either-or that is met with each of its parts."""
+        name = specialty["requirements"][ref].get("either_or")
+        alike = [other for other in by_ref if other != ref and name is not None]
+        alike = [other for other in alike if specialty["requirements"][other].get("either_or") == name]
+        return min([other for other in alike if all(map(is_met, [other, *parts_of(other)]))], default=None)
+
     answers = []
-    for row in rows:
-        ref = row["requirement_ref"]
-        parts = [other for other in rows if ref in wholes_of(other["requirement_ref"], specialty)]
-        short = [part for part in parts if part["counted_cases"] < part["minimum"]]
-        above = [other for other in rows if other["requirement_ref"] in wholes_of(ref, specialty)]
-        answers.append(
-            row
-            | {
-                "parts_total": len(parts),
-                "parts_short": len(short),
-                "reached": row["counted_cases"] >= row["minimum"] and not short,
-                "part_depth": len(above),
-            }
-        )
+    for ref, row in by_ref.items():
+        short = [part for part in parts_of(ref) if not is_met(part) and stands_in(part) is None]
+        by_own_cases = is_met(ref) and not short
+        answer = {"parts_total": len(parts_of(ref)), "parts_short": len(short)}
+        answer |= {"reached": by_own_cases or stands_in(ref) is not None}
+        answer |= {"reached_by": None if by_own_cases else stands_in(ref)}
+        answer |= {"part_depth": len([above for above in listed_below(ref, specialty) if above in by_ref])}
+        answers.append(row | answer)
     return answers
 
 
@@ -219,5 +233,7 @@ def volume_summary(it: Programme, volumes: list[Answer]) -> list[Answer]:
     for row in volumes:
         rule, person = it.specialty["requirements"][row["requirement_ref"]], it.roster[row["trainee_ref"]]
         ends = {name: cell(person, name) for name in ("completed", "left")}
-        rows.append(row | ends | {"source": rule["source"], "verified": rule["verified"]})
+        own = rule.get("local_minimum")
+        local = {"is_local": bool(rule.get("local") or own), "local_source": own["source"] if own else None}
+        rows.append(row | ends | local | {"source": rule["source"], "verified": rule["verified"]})
     return rows

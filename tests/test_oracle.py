@@ -117,12 +117,18 @@ def test_made_up_cohorts_hold_the_states_that_the_views_tell_apart() -> None:
     # A strategy that never made a late event or a takeover would judge nothing.
     specialty = cohorts.demanding(shipped_specialty())
     reasons: set[str] = set()
+    caps: set[tuple[str, str]] = set()
+    grammar = {"reached_by": 0, "deadline": 0}
     totals: dict[str, int] = {}
 
     for cohort in drawn(cohorts.cohorts(), 120):
         oracle = Oracle(cohort.roster, cohort.training, cohorts.exports_of(cohort), specialty)
         assert len({(row["trainee_ref"], case_key(row)) for row in cohort.cases}) == len(cohort.cases)
-        reasons.update(row["reason"] for row in oracle.case_credit())
+        credit, volume = oracle.case_credit(), oracle.case_volume()
+        reasons.update(row["reason"] for row in credit)
+        caps.update((row["over_cap"], row["reason"]) for row in credit if row["over_cap"])
+        grammar["reached_by"] += len([row for row in volume if row["reached_by"]])
+        grammar["deadline"] += len([row for row in volume if row["deadline"]])
         for row in oracle.complication_rate():
             for name in (
                 "events",
@@ -135,7 +141,11 @@ def test_made_up_cohorts_hold_the_states_that_the_views_tell_apart() -> None:
                 totals[name] = totals.get(name, 0) + row[name]
 
     assert reasons == {
-        "credited", "role", "stage", "attribute", "supervisor_disagreed", "takeover_to_confirm",
-        "performed_elsewhere", "outside_edition", "no_requirement", "unmapped_code",
+        "credited", "role", "stage", "attribute", "supervisor_disagreed", "takeover_to_confirm", "window",
+        "performed_elsewhere", "outside_edition", "no_requirement", "unmapped_code", "duplicate_in_operation",
     }  # fmt: skip
-    assert min(totals.values()) > 10, totals
+    assert caps == {
+        ("simulated", "attribute"), ("manual_cataract", "attribute"), ("cataract", "attribute"),
+        ("assistant", "role"), ("elsewhere", "performed_elsewhere"),
+    }  # fmt: skip
+    assert min(*totals.values(), *grammar.values()) > 10, (totals, grammar)

@@ -8,6 +8,7 @@ import pytest
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.load import load_specialty, parse_specialty
+from pipelines.specialty.requirement_faults import requirement_remarks
 from tests.example_specialty import CONTRACT, RULES
 
 
@@ -126,13 +127,100 @@ LEVEL_RULE = "milestones.items.lens_skill.rules.C.0"
         ),
         ("    minimum: 86\n", "", "requirements.lens", "exactly one of: minimum, consecutive, sign_off"),
         ("minimum: 86", "minimum: 86\n    sign_off: true", "requirements.lens", "exactly one of"),
-        ("unit: procedure", "unit: patient", "requirements.lens.unit", "cannot count the unit"),
-        ("principal_only: false", "principal_only: true", "requirements.lens.principal_only", "cannot count"),
+        ("unit: procedure", "unit: Eyes", "requirements.lens.unit", "a code must be lower-case"),
+        ("principal_only: false", "principal_only: 1", "requirements.lens.principal_only", "valid boolean"),
+        ("at_most: {}", "at_most: {fake: 2}", "requirements.lens.at_most", '"fake" is not a role, attribute'),
+        ("at_most: {}", "at_most: {simulated: -1}", "requirements.lens.at_most.simulated", "greater than or"),
+        (
+            "procedures: [phaco_iol]\n",
+            "procedure_groups: [eye]\n",
+            "requirements.lens.procedure_groups",
+            "Use one of: lens, lid",
+        ),
+        (
+            "procedures: [phaco_iol]\n",
+            "techniques: [laser]\n",
+            "requirements.lens.techniques",
+            "Use one of: chop",
+        ),
+        ("stages: []", "before_stage: second", "requirements.lens.before_stage", "Use one of: first_year"),
+        ("stages: []", "by_end_of_stage: second", "requirements.lens.by_end_of_stage", "Use one of: first"),
+        ("stages: []", "last_years: 0", "requirements.lens.last_years", "greater than or equal to 1"),
+        (
+            "stages: []",
+            "procedure_months: {lid_repair: {from: 2024-07}}",
+            "requirements.lens.procedure_months",
+            '"lid_repair" is not among the procedures of this rule',
+        ),
+        (
+            "stages: []",
+            "procedure_months: {phaco_iol: {from: 2024-07, to: 2024-06}}",
+            "requirements.lens.procedure_months.phaco_iol",
+            "from 2024-07 lies after to 2024-06",
+        ),
+        (
+            "stages: []",
+            "procedure_months: {phaco_iol: {from: 2024-13}}",
+            "requirements.lens.procedure_months.phaco_iol.from",
+            "must be a month, such as 2024-07",
+        ),
         (
             "at_most: {}",
-            "at_most: {simulated: 2}",
-            "requirements.lens.at_most",
-            "cannot count with a cap yet",
+            "at_most: {lens_big: 1}\n    of_which: {audit: {title: A, minimum: 1}}",
+            "requirements.lens.of_which.audit",
+            "another requirement has this code",
+        ),
+        (
+            "at_most: {}",
+            "of_which: {big: {title: A}}",
+            "requirements.lens.of_which.big.minimum",
+            "is missing",
+        ),
+        (
+            "at_most: {}",
+            "of_which: {big: {title: A, minimum: 1, roles: [chief]}}",
+            "requirements.big.roles",
+            f"Use one of: {ROLES}",
+        ),
+        ("at_most: {}", "either_or: lenses", "requirements.lens.either_or", "no other requirement says"),
+        (
+            "at_most: {}",
+            "local_minimum: {minimum: 85, source: Own}",
+            "requirements.lens.local_minimum.minimum",
+            "is below the published minimum 86",
+        ),
+        (
+            "at_most: {}",
+            "local: true\n    local_minimum: {minimum: 90, source: Own}",
+            "requirements.lens.local_minimum",
+            "the rule is local as a whole",
+        ),
+        ("all: [],", "all: [simulated],", "requirements.lens.attributes", "no case could count"),
+        ("part_of: null", "part_of: [audit, audit]", "requirements.lens.part_of", "is named 2 times"),
+        ("part_of: null", "part_of: [audit, eye]", "requirements.lens.part_of", '"eye" is not a requirement'),
+        (
+            "title: Lid repair, group: lid}",
+            "title: Lid repair, group: lid, also_in: [eye]}",
+            "procedures.lid_repair.also_in",
+            "Use one of: lens, lid",
+        ),
+        (
+            "title: Lid repair, group: lid}",
+            "title: Lid repair, group: lid, also_in: [lid]}",
+            "procedures.lid_repair.also_in",
+            "is named 2 times",
+        ),
+        (
+            "rupture, group: lens",
+            "rupture, group: [lens, eye]",
+            "complications.capsule_rupture.group",
+            "Use one of: lens, lid",
+        ),
+        (
+            "consecutive: {cases: 50, within_years: 3}",
+            "assessments: {at_least: 3, each: year}",
+            "requirements.audit.assessments.each",
+            "Allowed here: at_least, each_months",
         ),
         (
             "procedures: [phaco_iol]\n",
@@ -283,9 +371,36 @@ def test_a_fault_is_named_with_file_path_and_what_is_allowed(
 
 def test_each_fault_has_a_line_of_its_own() -> None:
     lines = faults(
-        CONTRACT.replace("unit: procedure", "unit: patient").replace("stages: []", "stages: [none]")
+        CONTRACT.replace("at_most: {}", "at_most: {fake: 2}").replace("stages: []", "stages: [none]")
     )
-    assert [line.split(": ")[1] for line in lines] == ["requirements.lens.unit", "requirements.lens.stages"]
+    assert [line.split(": ")[1] for line in lines] == [
+        "requirements.lens.stages",
+        "requirements.lens.at_most",
+    ]
+
+
+def test_a_code_of_two_things_cannot_be_capped() -> None:
+    both = CONTRACT.replace("techniques: {chop: Chop}", "techniques: {chop: Chop, assistant: Helped}")
+    lines = faults(both.replace("at_most: {}", "at_most: {assistant: 2}"))
+    assert lines == [
+        'broken.yaml: requirements.lens.at_most: "assistant" may be a role or a technique; give one of them another code'
+    ]
+
+
+def test_what_is_often_not_meant_is_told_and_is_no_fault() -> None:
+    text = CONTRACT.replace("part_of: null", "part_of: lids").replace(
+        "at_most: {}", "at_most: {assistant: 2}"
+    )
+    text = text.replace(
+        "  audit: {",
+        "  lids: {title: Lids, minimum: 1, procedures: [lid_repair], roles: [surgeon], edition: A, source: Made up, "
+        "verified: false, reviewed_on: 2026-11-24}\n  audit: {",
+    )
+    assert requirement_remarks(parse_specialty(text.encode(), "example.yaml")) == [
+        ("requirements.lens.part_of", 'shares no procedure with its whole "lids"'),
+        ("requirements.lens.at_most", 'caps the role "assistant", which the rule does not count'),
+    ]
+    assert requirement_remarks(parse_specialty(CONTRACT.encode(), "example.yaml")) == []
 
 
 def test_parts_may_not_lead_in_a_circle() -> None:
@@ -318,5 +433,5 @@ def test_what_is_no_specialty_at_all_is_said_in_one_line(text: bytes, said: str)
 
 def test_a_file_that_is_not_there_is_answered_with_the_shipped_names(tmp_path: Path) -> None:
     for place in (tmp_path / "none.yaml", tmp_path, "no_such_specialty"):
-        with pytest.raises(WrongUsage, match="shipped names: ophthalmology"):
+        with pytest.raises(WrongUsage, match=r"shipped names: .*ophthalmology"):
             load_specialty(place)

@@ -13,17 +13,23 @@ from tests.test_sql_standing_views import COLUMNS as STANDING
 # Contract of the published views: key, then columns, then data_through as the last.
 COLUMNS = {
     "case_credit": """
-        programme_ref trainee_ref case_ref procedure side requirement_ref credited:BOOLEAN reason data_through
+        programme_ref trainee_ref case_ref procedure side requirement_ref credited:BOOLEAN reason over_cap
+        data_through
     """,
     "case_volume": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT parts_total:BIGINT
-        parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT data_through
+        parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT reached_by unit deadline published_minimum:BIGINT
+        data_through
+    """,
+    "rule_without_count": """
+        programme_ref cohort trainee_ref requirement_ref requirement_title kind asked_for:BIGINT found:BIGINT
+        periods:BIGINT periods_short:BIGINT met:BOOLEAN edition data_through
     """,
     "volume_by_month": """
         programme_ref cohort trainee_ref requirement_ref through_month minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN confirmed_cases:BIGINT held_cases:BIGINT parts_total:BIGINT
-        parts_short:BIGINT reached:BOOLEAN data_through
+        parts_short:BIGINT reached:BOOLEAN reached_by data_through
     """,
     "complication_rate": """
         programme_ref cohort trainee_ref complication_ref procedure_group attribution events:BIGINT

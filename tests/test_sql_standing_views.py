@@ -28,7 +28,7 @@ COLUMNS = {
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT source
         verified:BOOLEAN parts_total:BIGINT parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT completed
-        left data_through
+        left reached_by unit deadline published_minimum:BIGINT is_local:BOOLEAN local_source data_through
     """,
     # Ours, for the screens.
     "credited_month": """

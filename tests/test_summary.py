@@ -14,7 +14,7 @@ import duckdb
 import openpyxl
 import pytest
 
-from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
 from pipelines.summary.files import Options, plain_cell, summary_files, write_summary
 from tests.drawn import example
@@ -127,9 +127,9 @@ def test_each_trainee_has_a_sheet_with_the_numbers_of_the_view(store: Path, tmp_
     assert counts(book["T01"], "trainee_2") == {
         # minimum, counted, remaining, reached, confirmed (C001 and C009; C004), held
         "=Lens surgery": [3, 3, 0, "✓, but 2 of 3 confirmed", 2, 0, "First", None],
-        "Lid surgery, total": [3, 3, 0, "1 of 2 parts not reached", 1, 0, "First", TO_BE_CONFIRMED],
-        "Lid cyst": [2, 3, 0, "✓, but 1 of 3 confirmed", 1, 0, "First", TO_BE_CONFIRMED],
-        "Lid repair": [1, 0, 1, None, 0, 0, "First", TO_BE_CONFIRMED],
+        "Lid surgery, total": [3, 3, 0, "1 of 2 parts not reached", 1, 0, "First", NOT_YET_CHECKED],
+        "Lid cyst": [2, 3, 0, "✓, but 1 of 3 confirmed", 1, 0, "First", NOT_YET_CHECKED],
+        "Lid repair": [1, 0, 1, None, 0, 0, "First", NOT_YET_CHECKED],
     }
     assert counts(book["-T03"], "trainee_1")["=Lens surgery"][:3] == [3, 0, 3]
     assert "2025-01, not current. Later months are not entered." in book["T02"]["A2"].value

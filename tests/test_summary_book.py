@@ -9,7 +9,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from pipelines.contract.cautions import CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
+from pipelines.contract.cautions import CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
 from pipelines.summary.sheets import in_print, sheet_names
 from tests.stores import run_well, set_programme, write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
@@ -29,7 +29,7 @@ def test_every_rule_in_force_stands_with_its_source_and_whether_it_was_checked(
     rules = counts(book_of(store, tmp_path)["Rules"], "rules")
     assert list(rules) == ["lens", "lid", "cyst", "repair", "audit"]  # the rule of former classes is not
     checked = {code: row[4] for code, row in rules.items()}
-    assert checked == {"lens": "checked on 2026-11-24"} | dict.fromkeys(list(rules)[1:], TO_BE_CONFIRMED)
+    assert checked == {"lens": "checked on 2026-11-24"} | dict.fromkeys(list(rules)[1:], NOT_YET_CHECKED)
     assert {row[5] for row in rules.values()} == {"made up"}
     assert [row[1] for row in rules.values()] == [3, 3, 2, 1, None]
     assert rules["audit"][2] == "Surgeon or Assistant"

@@ -133,13 +133,21 @@ def test_a_volume_says_what_is_counted_and_what_is_missing(
 
 def test_a_rule_stands_with_its_edition_its_source_and_whether_somebody_checked_it() -> None:
     roles = ["Surgeon", "Assistant"]
-    rule = wording.rule_sentence("Keratoplasty", 5, roles, "March 2021", "Review committee", True)
-    for words in ("Keratoplasty", "at least 5", "surgeon or assistant", "March 2021", "Review committee"):
+    rule = wording.rule_sentence(
+        "Keratoplasty", "5 operations", roles, "March 2021", "Review committee", True
+    )
+    for words in (
+        "Keratoplasty",
+        "at least 5 operations",
+        "surgeon or assistant",
+        "March 2021",
+        "Review committee",
+    ):
         assert words in rule
     assert "Checked" in rule and "confirmed" not in rule
     sign_off = wording.rule_sentence("Sign-off", None, [], None, "Programme policy.", False)
     assert "without a count" in sign_off and "Programme policy." in sign_off
-    assert "To be confirmed" in sign_off and "Checked" not in sign_off
+    assert "Not yet checked" in sign_off and "Checked" not in sign_off
     assert not re.search(r"Edition|None|at least", sign_off)
 
 
@@ -154,7 +162,7 @@ def test_a_source_that_is_none_does_not_read_as_one() -> None:
 REASONS = [
     *("credited", "before_credit_from", "role", "stage", "attribute", "duplicate_in_operation"),
     *("supervisor_disagreed", "takeover_to_confirm", "performed_elsewhere", "outside_edition"),
-    *("no_requirement", "unmapped_code"),
+    *("no_requirement", "unmapped_code", "window"),
 ]
 
 
@@ -175,6 +183,18 @@ def test_a_refused_role_and_a_role_that_waits_are_two_things() -> None:
 def test_a_case_that_is_excluded_for_what_it_is_says_for_what() -> None:
     text = labels.reason_text("attribute", "simulated")
     assert "does not count" in text and "excludes" in text and "simulated" in text
+
+
+def test_a_case_beyond_a_cap_says_of_what_kind_and_how_many_count() -> None:
+    text = labels.reason_text("role", None, "teaching_assistant", "50")
+    assert text == "does not count: of this kind (teaching assistant) the requirement takes 50 at most"
+
+
+def test_what_a_rule_is_besides_stands_after_it_and_nothing_where_it_is_nothing() -> None:
+    assert wording.own_rule_text(None, None) == ""
+    assert wording.own_rule_text("86", "2026-06") == (
+        " The number is the programme's own; the document has 86. Cases count through June 2026."
+    )
 
 
 def test_every_rule_about_rows_has_plain_words_of_its_own() -> None:

@@ -38,7 +38,13 @@ def cases_of_requirement(
                     where asked.need = 'none' and asked.requirement_ref = credit.requirement_ref
                         and present.trainee_ref = opened.trainee_ref
                         and present.case_sequence = opened.case_sequence and credit.reason = 'attribute'
+                        and credit.over_cap is null
                 ) as excluded,
+                credit.over_cap,
+                (
+                    select cast(max(cap.at_most) as varchar) from requirement_cap as cap
+                    where cap.requirement_ref = credit.requirement_ref and cap.code = credit.over_cap
+                ) as takes,
                 opened.*
             from case_credit as credit
             inner join case_opened as opened

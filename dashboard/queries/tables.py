@@ -25,6 +25,7 @@ RULES = (
     "requirement",
     "review_period",
     "requirement_attribute",
+    "requirement_cap",
     "reason_rule",
     "requirement_role",
     "role",
@@ -72,6 +73,7 @@ ROWS = {
         and trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OF_PROGRAMME})
     """,
     "rotation_yield": OWN,
+    "rule_without_count": OWN,
     "step_progress": OWN,
     "supervision_band": OWN,
     "supervision_loosening": OWN,
@@ -130,7 +132,7 @@ CASE_OF_A_COUNT = (
 )
 STANDING = (
     *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
-    *("complication_rate_recent", "milestones"),
+    *("complication_rate_recent", "milestones", "rule_without_count"),
     *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.

@@ -8,10 +8,12 @@ import streamlit as st
 from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
 from dashboard.queries import Snapshot
-from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
 
 ALL_REASONS = "every reason"
+# What a reason is said from, beside its code.
+ABOUT_THE_REASON = ["excluded", "over_cap", "takes"]
 # The order in which the cases of an outcome stand.
 STATUSES = ("event", "unfollowed event", "early event", "unknown", "not yet due", "no event")
 # A column without words of its own here is headed by its name.
@@ -61,15 +63,16 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     it = queries.records(row)[0]
     figure.heading(wording.volume_sentence(it))
     roles = list(queries.roles_of(snapshot, viewer.scope, ref)["title"])
-    figure.say(
-        f"Rule: {wording.rule_sentence(it.requirement_title, it.minimum, roles, it.edition, it.source, it.verified)}"
+    rule = wording.rule_sentence(
+        it.requirement_title, f"{it.minimum} {it.units}", roles, it.edition, it.source, it.verified
     )
+    figure.say(f"Rule: {rule}{wording.own_rule_text(it.published_minimum, it.deadline)}")
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
     _not_counted(cases[~counted].drop(columns=["credited"]))
     figure.heading(f"Counted: {wording.cases_text(int(counted.sum()))}")
     if counted.any():
-        _table(cases[counted].iloc[::-1].drop(columns=["credited", "reason", "excluded"]))
+        _table(cases[counted].iloc[::-1].drop(columns=["credited", "reason", *ABOUT_THE_REASON]))
 
 
 def _not_counted(cases: pd.DataFrame) -> None:
@@ -78,7 +81,10 @@ def _not_counted(cases: pd.DataFrame) -> None:
     if cases.empty:
         return
     told = cases.assign(
-        reason=[labels.reason_text(row.reason, row.excluded) for row in queries.records(cases)]
+        reason=[
+            labels.reason_text(row.reason, row.excluded, row.over_cap, row.takes)
+            for row in queries.records(cases)
+        ]
     )
     groups = told.groupby("reason", sort=False).size().sort_values(ascending=False, kind="stable")
     figure.plain_table(
@@ -86,7 +92,7 @@ def _not_counted(cases: pd.DataFrame) -> None:
     )
     chosen = st.selectbox("Show the cases of", [ALL_REASONS, *groups.index])
     shown = told if chosen == ALL_REASONS else told[told["reason"] == chosen]
-    _table(shown.iloc[::-1].drop(columns=["excluded"]))
+    _table(shown.iloc[::-1].drop(columns=ABOUT_THE_REASON))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
@@ -94,7 +100,7 @@ def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attr
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
     figure.heading(wording.rate_sentence(it, it.title))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
-    checked = "" if it.verified else f" {TO_BE_CONFIRMED.capitalize()}."
+    checked = "" if it.verified else f" {NOT_YET_CHECKED.capitalize()}."
     figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")
     whose = opening.attributions(snapshot, viewer.scope)[attribution]
     figure.say(f"Whose cases: {whose}. {wording.ATTRIBUTION_MEANS[attribution]}")

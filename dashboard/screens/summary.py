@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
-from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
 from pipelines.summary.files import summary_files
 
@@ -85,4 +85,4 @@ def _files(store: Store, viewer: Viewer, cohort: str) -> None:
 
 
 def _checked(verified: bool) -> str:
-    return "checked" if verified else TO_BE_CONFIRMED
+    return "checked" if verified else NOT_YET_CHECKED

@@ -224,11 +224,11 @@ def _minimums(person: Person) -> None:
         by_ref = {row.requirement_ref: row for row in queries.records(pace)}
         columns["needed a month"] = [_needed(by_ref.get(row.requirement_ref)) for row in rows]
         columns["completed classes by then"] = [_stood(by_ref.get(row.requirement_ref)) for row in rows]
-    columns["rule"] = [f"{row.edition}{'' if row.verified else ', to be confirmed'}" for row in rows]
+    columns["rule"] = [f"{row.edition}{'' if row.verified else ', not yet checked'}" for row in rows]
     figure.plain_table(pd.DataFrame(columns), "Minimums")
     if not frame["verified"].all():
         figure.say(
-            "To be confirmed: nobody has checked the rule against the current document yet. "
+            "Not yet checked: nobody has checked the rule against the current document yet. "
             "Sources stand with the cases behind each count.",
             kind="quiet",
         )

@@ -17,7 +17,7 @@ from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
-from pipelines.specialty.load import specialty_tables
+from pipelines.specialty.tables import specialty_tables
 from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
 from pipelines.store.store import Store, file_hash, load_live, publish, read_findings
 from pipelines.version import VERSION
@@ -32,6 +32,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "active_month": (*_PERSON, "calendar_month"),
     "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
     "case_volume": (*_PERSON, "requirement_ref"),
+    "rule_without_count": (*_PERSON, "requirement_ref"),
     "complication_rate": (*_PERSON, "complication_ref", "procedure_group", "attribution"),
     "supervision_mix": (*_PERSON, "procedure_group", "training_quarter", "level_ref"),
     "technique_step": (*_PERSON, "procedure_group", "step", "training_quarter"),

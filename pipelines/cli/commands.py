@@ -237,12 +237,16 @@ def _replace_specialty(root: Path, text: bytes, title: str) -> int:
 @FORMAT
 def check(files: tuple[Path, ...], root: Path, specialty: str | None, form: str, **options: Any) -> int:
     from pipelines.specialty.load import load_specialty
+    from pipelines.specialty.requirement_faults import requirement_remarks
     from pipelines.specialty.sentences import rule_sentences
 
     if not files:
         if not specialty:
             raise WrongUsage("check: name the files to check, or a specialty with --specialty.")
-        print("\n".join(rule_sentences(load_specialty(specialty))))
+        spec = load_specialty(specialty)
+        print("\n".join(rule_sentences(spec)))
+        for path, remark in requirement_remarks(spec):
+            progress(f"Look again: {path} {remark}.")
         return 0
     from pipelines.contract.errors import FileRefused
     from pipelines.intake.take import IntakeOutcome, try_out, try_without_store

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-TO_BE_CONFIRMED = "to be confirmed against the current document"
+NOT_YET_CHECKED = "not yet checked against the current document"
 CAUTION = (
     "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
     " of competence. Rates rest on what trainees logged themselves. The accreditor’s documents and own tally,"
@@ -23,7 +23,7 @@ CAUTIONS = (
     "A log that ends early says nothing of the months after it: read every number together with the month in which it ends.",
     "A rate is never given without the cases it rests on and its interval; where there are too few cases to say"
     " anything, that is said. A file that has counts alone says nothing about how well someone operates.",
-    "A requirement, definition or figure marked “to be confirmed” was not checked against the current document."
+    "A requirement, definition or figure marked “not yet checked” was not checked against the current document."
     " Confirm it there before relying on it.",
     "Treat what is said about a person as confidential. How far such records are protected differs from place to"
     " place and is unsettled: ask counsel; nothing here promises legal protection.",

@@ -309,8 +309,8 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
             "select distinct on (row_id) row_id, 'complications' as column_name, code as cell from ("
             "select row_id, procedure, unnest(event_codes(complications)) as code from {batch} as batch"
             " where complications <> ['none']) as event join procedure_group using (procedure)"
-            " join complication_window on complication_window.complication_ref = code"
-            " where complication_window.procedure_group <> procedure_group.procedure_group",
+            " where code in (select complication_ref from complication_group)"
+            " and (code, procedure_group) not in (select (complication_ref, procedure_group) from complication_group)",
         ),
         Check(
             "event_day_missing",

@@ -18,7 +18,8 @@ from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
 from pipelines.intake import questions, replacement, staging
 from pipelines.intake.replacement import Balance
-from pipelines.specialty.load import Specialty, all_codes, specialty_tables
+from pipelines.specialty.load import Specialty, all_codes
+from pipelines.specialty.tables import specialty_tables
 from pipelines.store.documents import Line, Manifest, Programme
 from pipelines.store.store import Receipt, Store, load_live, trainees_with_rows
 
@@ -248,9 +249,9 @@ def _make_context(judged: Judged) -> None:
         "create table procedure_group as select procedure, procedure_group from procedure_table"
     )
     connection.execute(
-        "create table complication_window as select complication_ref, procedure_group, window_days"
-        " from complication_table"
+        "create table complication_window as select complication_ref, window_days from complication_table"
     )
+    staging.create(connection, "complication_group", tables["complication_group"])
     staging.create(connection, "rotation", _rotations(setting.specialty))
     connection.execute("create table intake_day as select ?::date as today", [setting.today])
     sheets = [

@@ -1,14 +1,13 @@
-"""A specialty file (YAML) of one specialty: read, and given as codes for the cells of an export and as tables for the SQL."""
+"""A specialty file (YAML) of one specialty: read, and given as the codes and words that cells of an export may hold."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, get_args
 
-import pyarrow as pa
 import yaml
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -17,13 +16,14 @@ from pipelines.contract.errors import WrongUsage
 from pipelines.contract.formats import FORMAT_CODES
 from pipelines.specialty.faults import Fault, specialty_faults
 from pipelines.specialty.model import (
+    CODE_PATTERN,
+    KINDS,
     NOT_ASSESSABLE,
     OTHER,
-    Complication,
-    MilestoneRule,
     Requirement,
     Specialty,
 )
+from pipelines.specialty.of_which import of_which_faults, with_of_which
 
 __all__ = [
     "Specialty",
@@ -32,7 +32,6 @@ __all__ = [
     "load_specialty",
     "parse_specialty",
     "shipped_specialties",
-    "specialty_tables",
     "specialty_text",
     "spoken_words",
 ]
@@ -86,6 +85,8 @@ def parse_specialty(text: bytes, file_name: str) -> Specialty:
         # Without their input: a message never quotes more of a file than its own path.
         _stop_at(file_name, [_in_plain_words(fault) for fault in error.errors(include_url=False)])
         raise
+    _stop_at(file_name, list(of_which_faults(spec)))
+    spec = with_of_which(spec)
     _stop_at(file_name, specialty_faults(spec))
     return spec
 
@@ -134,13 +135,21 @@ def _key_faults(node: yaml.Node, path: str, seen: set[int]) -> Iterator[Fault]:
 
 def _in_plain_words(fault: ErrorDetails) -> Fault:
     steps = [str(step) for step in fault["loc"] if step != "[key]"]
-    path = ".".join(steps)
+    path = ".".join(steps[:2] + steps[3:] if _is_of_a_kind(steps) else steps)
     given = fault.get("ctx", {})
     kind = fault["type"]
+    if (
+        kind in ("missing", "extra_forbidden")
+        and _is_of_a_kind(steps)
+        and steps[3:] in [[key] for key in KINDS]
+    ):
+        return ".".join(steps[:2]), f"a requirement has exactly one of: {_kinds_in_words()}"
     if kind == "extra_forbidden":
         return path, f"unknown key. Allowed here: {', '.join(_keys_beside(steps))}"
     if kind == "missing":
         return path, "is missing and required"
+    if kind == "string_pattern_mismatch" and given["pattern"] != CODE_PATTERN:
+        return path, "must be a month, such as 2024-07"
     if kind == "string_pattern_mismatch":
         return path, "a code must be lower-case letters a-z, digits and _"
     if kind == "model_type" and steps[-2:-1] in (["roles"], ["attributes"]):
@@ -154,18 +163,34 @@ def _in_plain_words(fault: ErrorDetails) -> Fault:
     return path, re.sub(r"^Input s", "s", fault["msg"])
 
 
+def _is_of_a_kind(steps: list[str]) -> bool:
+    """Whether the third step names the kind of a requirement, which the file does not have there."""
+    return steps[:1] == ["requirements"] and len(steps) > 3
+
+
+def _kinds_in_words() -> str:
+    return ", ".join("sign_off: true" if key == "sign_off" else key for key in KINDS)
+
+
 def _keys_beside(steps: list[str]) -> list[str]:
-    """The keys that may stand where `steps` leads: the fields of the model there."""
+    """The keys that may stand where `steps` leads: the fields of the model there, by which a kind is told first."""
     current: Any = Specialty
     for step in steps[:-1]:
         current = _inside(current, step)
-    return [field.alias or name for name, field in current.model_fields.items()]
+    names = [field.alias or name for name, field in current.model_fields.items()]
+    return [
+        *names[:1],
+        *(name for name in names[1:] if name in KINDS),
+        *(name for name in names[1:] if name not in KINDS),
+    ]
 
 
 @cache
 def _inside(kind: Any, step: str) -> Any:
     """The model that stands at `step` of a model, or that a type of many (dict, list) is made of."""
     annotation = kind
+    if kind is Requirement:
+        return KINDS[step]
     if isinstance(kind, type) and issubclass(kind, BaseModel):
         fields = {field.alias or name: field for name, field in kind.model_fields.items()}
         annotation = fields[step].annotation
@@ -204,12 +229,16 @@ def all_codes(spec: Specialty) -> dict[str, list[str]]:
 
 
 def spoken_words(spec: Specialty) -> dict[str, dict[str, list[str]]]:
-    """What logs write for the codes, by the name of their set: titles, and the words under `also`."""
+    """What logs write for the codes, by the name of their set: titles, the words under `also`, other systems' codes."""
     milestones = spec.milestones.items if spec.milestones else {}
     return {
         **{
             name: {code: [each.title, *each.also] for code, each in getattr(spec, name).items()}
-            for name in ("roles", "supervision", "attributes", "procedures", "complications")
+            for name in ("roles", "supervision", "attributes", "complications")
+        },
+        "procedures": {
+            code: [each.title, *each.also, *(other for codes in each.codes.values() for other in codes)]
+            for code, each in spec.procedures.items()
         },
         **{
             name: {code: [title] for code, title in getattr(spec, name).items()}
@@ -218,159 +247,3 @@ def spoken_words(spec: Specialty) -> dict[str, dict[str, list[str]]]:
         "requirements": {ref: [rule.title] for ref, rule in spec.requirements.items()},
         "milestones": {ref: [item.title] for ref, item in milestones.items()},
     }
-
-
-# One generic form for the rules of every specialty.
-
-Row = tuple[Any, ...]
-
-_TITLED = "title text, position int"
-# Column and type, in order; an empty table keeps its types.
-COLUMNS: dict[str, str] = {
-    "procedure_group": f"procedure_group text, {_TITLED}",
-    "procedure": "procedure text, title text, procedure_group text",
-    "role": f"role text, {_TITLED}, operating bool, teaching bool",
-    "supervision_level": "level_ref text, title text, level_rank int, band text",
-    "supervision_role": "level_ref text, role text",
-    "stage": f"stage text, {_TITLED}",
-    "attribute": f"attribute text, {_TITLED}, patient bool",
-    "requirement": "requirement_ref text, title text, minimum int, unit text, part_of text, elsewhere bool, "
-    "cohort_from int, cohort_to int, edition text, source text, verified bool, "
-    "reviewed_on text, replaces text, position int",
-    "requirement_procedure": "requirement_ref text, procedure text",
-    "requirement_role": "requirement_ref text, role text",
-    "requirement_stage": "requirement_ref text, stage text",
-    "requirement_attribute": "requirement_ref text, attribute text, need text",
-    "complication": "complication_ref text, title text, procedure_group text, window_days int, "
-    "definition text, source text, verified bool, position int",
-    "risk_weight": "complication_ref text, risk_factor text, log_odds double, source text, verified bool",
-    "step": "step text, title text, phase text, position int",
-    "milestone_framework": "framework text, official bool",
-    "milestone_level": "level text, position int",
-    "milestone": "milestone_ref text, title text, position int",
-    "milestone_rule": "milestone_ref text, level text, rule_number int, measure text, requirement_ref text, "
-    "complication_ref text, attribution text, procedure_group text, level_ref text, step text, "
-    "at_least double, at_most double, last_cases int, last_quarters int",
-}
-_TYPES = {"text": pa.string(), "int": pa.int32(), "bool": pa.bool_(), "double": pa.float64()}
-
-
-def specialty_tables(spec: Specialty) -> dict[str, pa.Table]:
-    """Table name → rows; `position` counts from 1 in the order of the file, parts right below their whole."""
-    rows = {**_vocabulary(spec), **_requirements(spec), **_outcomes_and_steps(spec), **_milestones(spec)}
-    return {name: _table(name, rows[name]) for name in COLUMNS}
-
-
-def _table(name: str, rows: Iterable[Row]) -> pa.Table:
-    pairs = [column.split() for column in COLUMNS[name].split(", ")]
-    schema = pa.schema([(column, _TYPES[kind]) for column, kind in pairs])
-    return pa.Table.from_pylist([dict(zip(schema.names, row, strict=True)) for row in rows], schema=schema)
-
-
-def _titled(titles: dict[str, str]) -> list[Row]:
-    return [(code, title, place) for place, (code, title) in enumerate(titles.items(), start=1)]
-
-
-def _vocabulary(spec: Specialty) -> dict[str, list[Row]]:
-    levels = list(enumerate(spec.supervision.items(), start=1))
-    roles = _titled({ref: role.title for ref, role in spec.roles.items()})
-    attributes = _titled({ref: attribute.title for ref, attribute in spec.attributes.items()})
-    return {
-        "procedure_group": _titled(spec.procedure_groups),
-        "procedure": [(code, each.title, each.group) for code, each in spec.procedures.items()],
-        "role": [(*row, row[0] in spec.operating_roles, spec.roles[row[0]].teaching) for row in roles],
-        "supervision_level": [(ref, level.title, rank, level.band) for rank, (ref, level) in levels],
-        "supervision_role": [(ref, role) for _, (ref, level) in levels for role in level.roles],
-        "stage": _titled(spec.stages),
-        "attribute": [(*row, spec.attributes[row[0]].patient) for row in attributes],
-    }
-
-
-def _requirements(spec: Specialty) -> dict[str, list[Row]]:
-    rules = spec.requirements
-    return {
-        "requirement": [
-            _requirement(ref, rules[ref], place) for place, ref in enumerate(_parts_below(rules), start=1)
-        ],
-        "requirement_procedure": [(ref, each) for ref, rule in rules.items() for each in rule.procedures],
-        "requirement_role": [(ref, each) for ref, rule in rules.items() for each in rule.roles],
-        "requirement_stage": [(ref, each) for ref, rule in rules.items() for each in rule.stages],
-        "requirement_attribute": [row for ref, rule in rules.items() for row in _attributes(ref, rule)],
-    }
-
-
-def _parts_below(rules: dict[str, Requirement], whole: str | None = None) -> Iterator[str]:
-    """Every requirement in the order of the file, its parts right below it."""
-    for ref, rule in rules.items():
-        if rule.part_of == whole:
-            yield ref
-            yield from _parts_below(rules, ref)
-
-
-def _requirement(ref: str, rule: Requirement, place: int) -> Row:
-    what = (ref, rule.title, rule.minimum, rule.unit if rule.is_counted else None, rule.part_of)
-    which = (rule.elsewhere, rule.cohorts.first, rule.cohorts.last)
-    whence = (rule.edition, rule.source, rule.verified, rule.reviewed_on.isoformat(), rule.replaces)
-    return (*what, *which, *whence, place)
-
-
-def _attributes(ref: str, rule: Requirement) -> Iterator[Row]:
-    for need in ("all", "any", "none"):
-        for attribute in getattr(rule.attributes, need):
-            yield ref, attribute, need
-
-
-def _outcomes_and_steps(spec: Specialty) -> dict[str, list[Row]]:
-    outcomes = enumerate(spec.complications.items(), start=1)
-    steps = [(step, phase) for phase, names in spec.steps.items() for step in names]
-    return {
-        "complication": [
-            (ref, each.title, each.group, each.window_days, *_definition(each), place)
-            for place, (ref, each) in outcomes
-        ],
-        "risk_weight": [
-            (ref, factor, weight, each.source, each.verified)
-            for ref, each in spec.risk_weights.items()
-            for factor, weight in each.log_odds.items()
-        ],
-        "step": [
-            (step, step.replace("_", " ").capitalize(), phase, place)
-            for place, (step, phase) in enumerate(steps, start=1)
-        ],
-    }
-
-
-def _definition(outcome: Complication) -> Row:
-    return (outcome.definition, outcome.source, outcome.verified)
-
-
-def _milestones(spec: Specialty) -> dict[str, list[Row]]:
-    if spec.milestones is None:
-        return {name: [] for name in COLUMNS if name.startswith("milestone")}
-    items = spec.milestones.items
-    return {
-        "milestone_framework": [(spec.milestones.framework, spec.milestones.official)],
-        "milestone_level": [(level, place) for place, level in enumerate(spec.milestones.levels, start=1)],
-        "milestone": _titled({ref: item.title for ref, item in items.items()}),
-        "milestone_rule": [
-            _milestone_rule(ref, level, number, rule)
-            for ref, item in items.items()
-            for level, rules in item.rules.items()
-            for number, rule in enumerate(rules, start=1)
-        ],
-    }
-
-
-def _milestone_rule(ref: str, level: str, number: int, rule: MilestoneRule) -> Row:
-    about = (rule.requirement, rule.complication, rule.attribution, rule.group, rule.level, rule.step)
-    return (
-        ref,
-        level,
-        number,
-        rule.measure,
-        *about,
-        rule.at_least,
-        rule.at_most,
-        rule.last_cases,
-        rule.last_quarters,
-    )

@@ -1,26 +1,13 @@
-"""Each rule of a specialty as one plain sentence, for a reader who must say whether it is right."""
+"""Each rule of a specialty as one plain sentence of at most 200 characters, for a reader who must say whether it is right."""
 
 from __future__ import annotations
 
 import math
 
 from pipelines.contract.attributions import ATTRIBUTIONS
-from pipelines.contract.cautions import TO_BE_CONFIRMED
-from pipelines.specialty.model import (
-    Cohorts,
-    Complication,
-    MilestoneRule,
-    Milestones,
-    Requirement,
-    RiskWeights,
-    Specialty,
-)
-
-ATTRIBUTE_WORDS = {
-    "all": "only if all of these hold",
-    "any": "only if one of these holds",
-    "none": "not if one of these holds",
-}
+from pipelines.contract.cautions import NOT_YET_CHECKED
+from pipelines.specialty.model import Complication, MilestoneRule, Milestones, RiskWeights, Specialty
+from pipelines.specialty.requirement_sentences import LONGEST, any_of, requirement_sentence, shortened
 
 
 def rule_sentences(spec: Specialty) -> list[str]:
@@ -33,28 +20,22 @@ def rule_sentences(spec: Specialty) -> list[str]:
 
 def roles_sentence(spec: Specialty) -> str:
     """Whose cases enter rates and shares of supervision."""
-    operating = _any_of([spec.roles[ref].title for ref in spec.operating_roles])
+    operating = any_of([spec.roles[ref].title for ref in spec.operating_roles])
     teaching = [role.title for role in spec.roles.values() if role.teaching]
     parts = [f"rates and supervision: cases as {operating}"]
     if teaching:
-        parts.append(f"a takeover in a case as {_any_of(teaching)} is somebody else's")
+        parts.append(f"a takeover in a case as {any_of(teaching)} is somebody else's")
     if models := [each.title for each in spec.attributes.values() if not each.patient]:
         parts.append(f"in no rate and no share of supervision: {', '.join(models)}")
-    return f"Operating roles: {'; '.join(parts)}."
-
-
-def requirement_sentence(ref: str, spec: Specialty) -> str:
-    rule = spec.requirements[ref]
-    parts = [_demand(rule, spec), *_conditions(rule, spec), *_origin(rule)]
-    return f"{rule.title} ({ref}): {'; '.join(parts)}."
+    return _fitted("Operating roles", parts)
 
 
 def complication_sentence(ref: str, outcome: Complication, spec: Specialty) -> str:
-    group = spec.procedure_groups[outcome.group]
+    group = any_of([spec.procedure_groups[group] for group in outcome.groups])
     when = f"within {outcome.window_days} days" if outcome.window_days else "in the operation, always due"
     definition = outcome.definition.rstrip(".")
     parts = [f"counted for {group}, {when}", f"defined as: {definition}", f"source: {outcome.source}"]
-    return f"{outcome.title} ({ref}): {'; '.join(parts + _doubt(outcome.verified))}."
+    return _fitted(f"{outcome.title} ({ref})", parts + _doubt(outcome.verified))
 
 
 def risk_sentence(ref: str, weights: RiskWeights, spec: Specialty) -> str:
@@ -67,18 +48,22 @@ def risk_sentence(ref: str, weights: RiskWeights, spec: Specialty) -> str:
         f"the odds of {spec.complications[ref].title} with {', '.join(factors)}",
         f"source: {weights.source}",
     ]
-    return f"Risk factors ({ref}): {'; '.join(parts + _doubt(weights.verified))}."
+    return _fitted(f"Risk factors ({ref})", parts + _doubt(weights.verified))
 
 
 def milestone_sentences(milestones: Milestones, spec: Specialty) -> list[str]:
-    """One for each milestone and level that has rules."""
+    """One for each rule of each milestone and level."""
     return [
-        f"{item.title} ({ref}), level {level} (framework: {milestones.framework}):"
-        f" {'; '.join(_asked(rule, spec) for rule in item.rules[level])}."
+        _of_level(f"{item.title} ({ref}), level {level}", milestones.framework, _asked(rule, spec))
         for ref, item in milestones.items.items()
         for level in milestones.levels
-        if item.rules.get(level)
+        for rule in item.rules.get(level, [])
     ]
+
+
+def _of_level(head: str, framework: str, asked: str) -> str:
+    sentence = f"{head} ({framework}): {asked}"
+    return shortened(sentence if len(sentence) < LONGEST else f"{head}: {asked}")
 
 
 def _asked(rule: MilestoneRule, spec: Specialty) -> str:
@@ -106,61 +91,13 @@ def _latest(rule: MilestoneRule, what: str) -> str:
     return ""
 
 
-def _demand(rule: Requirement, spec: Specialty) -> str:
-    if rule.sign_off:
-        return "a sign-off, without a count"
-    what = _any_of([spec.procedures[code].title for code in rule.procedures])
-    whose = f"as {_any_of([spec.roles[role].title for role in rule.roles])}"
-    if rule.consecutive:
-        cases, years = rule.consecutive.cases, rule.consecutive.within_years
-        return f"an audit of {cases} consecutive cases within {years} years, {whose}: {what}"
-    unit = "operations" if rule.unit == "operation" else "procedures"
-    return f"at least {rule.minimum} {unit} {whose}: {what}"
-
-
-def _conditions(rule: Requirement, spec: Specialty) -> list[str]:
-    told = []
-    if rule.stages:
-        told.append(f"only in {_any_of([spec.stages[stage] for stage in rule.stages])}")
-    told += _attribute_conditions(rule, spec)
-    if rule.part_of:
-        told.append(f"part of {rule.part_of}, tested for itself")
-    if rule.exclusive:
-        roles = _any_of([spec.roles[role].title for role in rule.exclusive])
-        told.append(f"one trainee an operation as {roles} (not yet enforced)")
-    if rule.is_counted:
-        told.append(f"cases performed elsewhere {'count' if rule.elsewhere else 'do not count'}")
-    if rule.replaces:
-        told.append(f"replaces {rule.replaces}")
-    return [*told, _classes(rule.cohorts)]
-
-
-def _attribute_conditions(rule: Requirement, spec: Specialty) -> list[str]:
-    return [
-        f"{ATTRIBUTE_WORDS[need]}: {', '.join(spec.attributes[code].title for code in codes)}"
-        for need, codes in rule.attributes.model_dump().items()
-        if codes
-    ]
-
-
-def _classes(cohorts: Cohorts) -> str:
-    first, last = cohorts.first, cohorts.last
-    if first is None and last is None:
-        return "for every class"
-    start = f" from {first}" if first is not None else ""
-    end = f" to {last}" if last is not None else ""
-    return f"for classes that end{start}{end}"
-
-
-def _origin(rule: Requirement) -> list[str]:
-    edition = [f"edition {rule.edition}"] if rule.edition else []
-    reviewed = f"reviewed on {rule.reviewed_on.isoformat()}"
-    return [*edition, f"source: {rule.source}", reviewed, *_doubt(rule.verified)]
+def _fitted(head: str, parts: list[str]) -> str:
+    """One sentence; where it is too long, without the last parts but the doubt."""
+    kept = list(parts)
+    while len(kept) > 1 and len(f"{head}: {'; '.join(kept)}.") > LONGEST:
+        kept.pop(-2 if kept[-1] == NOT_YET_CHECKED else -1)
+    return shortened(f"{head}: {'; '.join(kept)}")
 
 
 def _doubt(verified: bool) -> list[str]:
-    return [] if verified else [TO_BE_CONFIRMED]
-
-
-def _any_of(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+    return [] if verified else [NOT_YET_CHECKED]

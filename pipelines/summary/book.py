@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from pipelines.contract.cautions import CAUTION, CAUTIONS, TO_BE_CONFIRMED, WHO_MAY_READ
+from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
 from pipelines.summary import words
 from pipelines.summary.rows import Earlier, Person, Record, Row, Summary
 from pipelines.summary.sheets import Book, Column, Page, Shown, Table, in_print, sheet_names
@@ -229,7 +229,7 @@ def _trainee_row(line: Record) -> list[Any]:
         *(line[name] for name in ("minimum", "counted_cases", "remaining_cases")),
         words.reached_text(line),
         *(line[name] for name in ("confirmed_cases", "held_cases", "edition")),
-        None if line["verified"] else TO_BE_CONFIRMED,
+        None if line["verified"] else NOT_YET_CHECKED,
     ]
 
 

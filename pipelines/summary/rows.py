@@ -11,7 +11,7 @@ import yaml
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.load import parse_specialty
-from pipelines.specialty.sentences import requirement_sentence
+from pipelines.specialty.requirement_sentences import requirement_sentence
 from pipelines.store.documents import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store

@@ -6,7 +6,7 @@ import calendar
 from collections.abc import Mapping
 from typing import Any
 
-from pipelines.contract.cautions import TO_BE_CONFIRMED
+from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.documents import Manifest
 from pipelines.summary.rows import Person, Summary
 
@@ -21,7 +21,7 @@ HOW_TO_READ = (
 NO_RULE = "No requirement with a minimum is in force for this class."
 RULES_NOTE = (
     "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
-    f" “{TO_BE_CONFIRMED[0].upper()}{TO_BE_CONFIRMED[1:]}” marks what nobody has checked there yet."
+    f" “{NOT_YET_CHECKED[0].upper()}{NOT_YET_CHECKED[1:]}” marks what nobody has checked there yet."
 )
 INTAKES_NOTE = (
     "Each file that is live for somebody of this class: rows in the file = accepted + left out. A file may hold other"
@@ -96,4 +96,4 @@ def reached_text(line: dict[str, Any]) -> str | None:
 
 
 def checked_text(rule: dict[str, Any]) -> str:
-    return f"checked on {rule['reviewed_on']}" if rule["verified"] else TO_BE_CONFIRMED
+    return f"checked on {rule['reviewed_on']}" if rule["verified"] else NOT_YET_CHECKED
