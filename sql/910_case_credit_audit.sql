@@ -5,10 +5,17 @@
 -- Source: contract of the views: every live case row has at least one row; reason is never blank
 with
 
+recorded_case as (
+
+    select trainee_ref, case_ref, "procedure", coalesce(side, '') as side
+    from case_record
+
+),
+
 recorded as (
 
     select trainee_ref, count(*) as live_cases
-    from case_record
+    from recorded_case
     group by trainee_ref
 
 ),
@@ -17,14 +24,6 @@ answered_case as (
 
     select distinct trainee_ref, case_ref, "procedure", coalesce(side, '') as side
     from case_credit
-
-),
-
-answered as (
-
-    select trainee_ref, count(*) as answered_cases
-    from answered_case
-    group by trainee_ref
 
 ),
 
@@ -37,10 +36,23 @@ credited as (
 
 )
 
-select 'a live case has no row in case_credit, or a row has no case' as offence, recorded.trainee_ref
-from recorded
-left join answered on recorded.trainee_ref = answered.trainee_ref
-where answered.answered_cases is null or answered.answered_cases <> recorded.live_cases
+select 'a live case has no row in case_credit' as offence, left_out.trainee_ref
+from (
+    select trainee_ref, case_ref, "procedure", side from recorded_case
+    except
+    select trainee_ref, case_ref, "procedure", side from answered_case
+) as left_out
+union all
+select 'a row of case_credit has no live case' as offence, made_up.trainee_ref
+from (
+    select trainee_ref, case_ref, "procedure", side from answered_case
+    except
+    select trainee_ref, case_ref, "procedure", side from recorded_case
+) as made_up
+union all
+select 'a cap is named of a case that counts' as offence, trainee_ref
+from case_credit
+where over_cap is not null and (credited or requirement_ref is null)
 union all
 select 'more cases credited than the trainee has' as offence, credited.trainee_ref
 from credited

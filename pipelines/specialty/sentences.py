@@ -9,6 +9,9 @@ from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.specialty.model import Complication, MilestoneRule, Milestones, RiskWeights, Specialty
 from pipelines.specialty.requirement_sentences import LONGEST, any_of, requirement_sentence, shortened
 
+# So many procedure groups of an outcome are named.
+MOST_NAMED = 4
+
 
 def rule_sentences(spec: Specialty) -> list[str]:
     """What is operated by whom, the requirements, the complications, what each milestone asks, as in the file."""
@@ -31,7 +34,8 @@ def roles_sentence(spec: Specialty) -> str:
 
 
 def complication_sentence(ref: str, outcome: Complication, spec: Specialty) -> str:
-    group = any_of([spec.procedure_groups[group] for group in outcome.groups])
+    groups = [spec.procedure_groups[group] for group in outcome.groups]
+    group = any_of(groups) if len(groups) <= MOST_NAMED else f"{len(groups)} procedure groups"
     when = f"within {outcome.window_days} days" if outcome.window_days else "in the operation, always due"
     definition = outcome.definition.rstrip(".")
     parts = [f"counted for {group}, {when}", f"defined as: {definition}", f"source: {outcome.source}"]
