@@ -115,12 +115,13 @@ def case_refs(operation: np.ndarray, rng: np.random.Generator) -> pa.Array:
 def _write_people(out: Path, people: list[Trainee]) -> list[Path]:
     training = [row for trainee in people for row in training_rows(trainee)]
     return [
-        _write_rows(out / "roster.csv", ROSTER_COLUMNS, map(roster_row, people)),
-        _write_rows(out / "training.csv", TRAINING_COLUMNS, training),
+        write_rows(out / "roster.csv", ROSTER_COLUMNS, map(roster_row, people)),
+        write_rows(out / "training.csv", TRAINING_COLUMNS, training),
     ]
 
 
-def _write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> Path:
+def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> Path:
+    """A CSV of the header and the rows; the path again."""
     with path.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file, lineterminator="\n").writerows([header, *rows])
     return path
@@ -146,6 +147,6 @@ def _write_ratings(out: Path, people: list[Trainee], table: pa.Table, rng: np.ra
     reviews, milestones = list(review_rows(people, table, rng)), list(milestone_rows(people, rng))
     # A header alone is no export.
     return [
-        *([_write_rows(out / "reviews.csv", REVIEW_COLUMNS, reviews)] if reviews else []),
-        *([_write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestones)] if milestones else []),
+        *([write_rows(out / "reviews.csv", REVIEW_COLUMNS, reviews)] if reviews else []),
+        *([write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestones)] if milestones else []),
     ]

@@ -54,6 +54,7 @@ class Credits(Programme):
         self.given = self.specialty
         self.specialty = with_parts_written_out(self.specialty)
         self._known: dict[str, dict[Any, Reasons]] = {}
+        self._in_order: dict[str, list[Row]] = {}
 
     def credited(self, trainee: str, requirement: str) -> list[Row]:
         """The cases that count, in the order of the log."""
@@ -76,13 +77,15 @@ class Credits(Programme):
 
     def in_log_order(self, trainee: str) -> list[Row]:
         """By month; within one by when the source was taken, and within an export by day, then row."""
-        placed = []
-        for case in self.cases(trainee):
-            slot = [slot for slot in self._slots(trainee) if case_key(case) in self.live[slot]][-1]
-            rows = sorted(self.live[slot].values(), key=lambda row: row["operated_on"].strip()[:10])
-            place = [case_key(row) for row in rows].index(case_key(case))
-            placed.append((month_of(case, "operated_on"), self.taken[slot], place, case))
-        return [case for *_, case in sorted(placed, key=lambda each: each[:3])]
+        if trainee not in self._in_order:
+            places = {}
+            for slot in self._slots(trainee):
+                rows = sorted(self.live[slot].values(), key=lambda row: row["operated_on"].strip()[:10])
+                places |= {case_key(row): (self.taken[slot], place) for place, row in enumerate(rows)}
+            self._in_order[trainee] = sorted(
+                self.cases(trainee), key=lambda case: (month_of(case, "operated_on"), places[case_key(case)])
+            )
+        return self._in_order[trainee]
 
     # One case and one rule.
 

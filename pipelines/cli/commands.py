@@ -169,10 +169,15 @@ def whole(root: Path) -> Store:
 
 @cli.command(help="a made-up programme: print its cohort, open its dashboard")
 @click.option("--no-serve", is_flag=True, help="end after the table")
-def demo(*, no_serve: bool) -> int:
-    from pipelines.cli.demo import run
+@click.option("--specialty", metavar="NAME", help="ophthalmology, or general_surgery")
+def demo(*, no_serve: bool, specialty: str | None) -> int:
+    from pipelines.cli.demo import DEMOS, FIRST, run
 
-    return run(serve=not no_serve)
+    if specialty not in (None, *DEMOS):
+        raise WrongUsage(
+            f"demo: there is no made-up programme of {specialty}. Use one of: {', '.join(DEMOS)}"
+        )
+    return run(serve=not no_serve, specialty=specialty or FIRST)
 
 
 @cli.command(help="pass the tests (run.py does this itself)")
