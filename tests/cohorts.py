@@ -332,6 +332,7 @@ def _with_the_rest_of_the_grammar(specialty: dict[str, Any]) -> None:
         "principal_only": True,
         "local": True,
         "minimum": 1,
+        "at_most": {"elsewhere": 0},
     }
     who = {"source": "made up", "verified": False, "reviewed_on": rules["cataract"]["reviewed_on"]}
     kind = {"procedures": ["phaco_iol"], "roles": ["surgeon"], "elsewhere": True}

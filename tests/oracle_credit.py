@@ -76,15 +76,10 @@ class Credits(Programme):
         return self._known[trainee]
 
     def in_log_order(self, trainee: str) -> list[Row]:
-        """By month; within one by when the source was taken, and within an export by day, then row."""
+        """The cases as the log has them one after the other."""
         if trainee not in self._in_order:
-            places = {}
-            for slot in self._slots(trainee):
-                rows = sorted(self.live[slot].values(), key=lambda row: row["operated_on"].strip()[:10])
-                places |= {case_key(row): (self.taken[slot], place) for place, row in enumerate(rows)}
-            self._in_order[trainee] = sorted(
-                self.cases(trainee), key=lambda case: (month_of(case, "operated_on"), places[case_key(case)])
-            )
+            cases = self.cases(trainee)
+            self._in_order[trainee] = sorted(cases, key=lambda case: self.place_in_log(trainee, case))
         return self._in_order[trainee]
 
     # One case and one rule.
