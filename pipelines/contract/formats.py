@@ -370,4 +370,7 @@ def nearest_kind(header: list[str]) -> Kind:
     """The kind that most of `header` fits, for saying what is missing; none that no version reads yet."""
     if any(name in header for name in ONLY_IN_CASES):
         return CASES
-    return min(filter(attrgetter("read"), KINDS), key=lambda kind: len(missing_columns(kind, header)) / len(kind.required))
+    return min(
+        filter(attrgetter("read"), KINDS),
+        key=lambda kind: len(missing_columns(kind, header)) / len(kind.required),
+    )

@@ -33,5 +33,8 @@ def _written_out(ref: str, rule: CountedRule, own: OfWhich) -> CountedRule:
     said = {name: getattr(own, name) for name in own.model_fields_set if getattr(own, name) is not None}
     if "procedures" in said or "procedure_groups" in said:
         said = {"procedures": own.procedures, "procedure_groups": own.procedure_groups, **said}
+    # A cap on a role that the part leaves out says nothing of it.
+    roles = said.get("roles", rule.roles)
+    caps = {code: most for code, most in rule.at_most.items() if code in roles or code not in rule.roles}
     alone: dict[str, Any] = {"of_which": {}, "either_or": None, "local_minimum": None, "replaces": None}
-    return rule.model_copy(update={**alone, **said, "part_of": [ref]})
+    return rule.model_copy(update={**alone, "at_most": caps, **said, "part_of": [ref]})
