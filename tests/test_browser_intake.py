@@ -95,7 +95,7 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     expect(desk.window.mark(f"T22, Cataract: {before + 1}")).to_have_count(1)
     # Only one part was asked for, but no screen shows two snapshots.
     live = f"snapshot {Store(desk.store).current().snapshot}."
-    expect(desk.window.main.get_by_text(live)).to_be_visible()
+    expect(desk.window.main.get_by_text(live)).to_be_visible(timeout=60_000)
     assert desk.window.text().count("snapshot ") == 1
 
 
