@@ -2,7 +2,7 @@
 --
 -- Rows:   one per view and repeated key; there must be none
 -- Reads:  pace_sentence, rule_without_count, supervision_loosening, step_progress, discussion_reason, reason_rule, false_alarm,
---         pace, pace_backtest, rotation_yield, credited_month, active_month,
+--         pace, pace_backtest, rotation_yield, credited_month, active_month, training_mark,
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item, run_length, case_sequence_chart, case_sequence_signal,
@@ -66,6 +66,11 @@ union all
 select 'a key stands twice in active_month' as offence, trainee_ref
 from active_month
 group by programme_ref, cohort, trainee_ref, calendar_month
+having count(*) > 1
+union all
+select 'a key stands twice in training_mark' as offence, trainee_ref
+from training_mark
+group by programme_ref, cohort, trainee_ref, kind, first_month
 having count(*) > 1
 union all
 select 'a key stands twice in technique_step' as offence, trainee_ref

@@ -1,7 +1,7 @@
 -- Does the clock of each trainee only go forward, and does every case have its place on it?
 --
 -- Rows:   one per trainee that breaks a rule; there must be none
--- Reads:  trainee, active_month, trainee_clock, case_record, credited_month, case_volume
+-- Reads:  trainee, active_month, training_mark, trainee_clock, case_record, credited_month, case_volume
 -- Source: contract of the views: active_month is the exact sum of what each month counts
 with
 
@@ -40,6 +40,10 @@ union all
 select 'the clock of the data has not come to any month' as offence, trainee_ref
 from trainee_clock
 where active_month > 0 and last_training_month < 1
+union all
+select 'a mark ends before it begins, or a leave takes room on the clock' as offence, trainee_ref
+from training_mark
+where active_from < 0 or active_to < active_from or (kind <> 'rotation' and kind <> 'elsewhere' and active_to > active_from)
 union all
 select 'a case has no place on the clock' as offence, trainee_ref
 from case_record

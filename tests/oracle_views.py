@@ -23,6 +23,7 @@ Answer = dict[str, Any]
 MORE_KEYS = {
     "credited_month": f"{HEAD} requirement_ref operated_month",
     "active_month": f"{HEAD} calendar_month",
+    "training_mark": f"{HEAD} kind first_month",
     "volume_by_month": f"{HEAD} requirement_ref through_month",
     "volume_summary": f"{HEAD} requirement_ref",
     "rule_without_count": f"{HEAD} requirement_ref",
@@ -48,6 +49,7 @@ MORE_KEYS = {
 MORE_COLUMNS = {
     "credited_month": "counted_cases confirmed_cases active_month data_through",
     "active_month": "counts_as active_month training_month training_quarter is_elsewhere rotation data_through",
+    "training_mark": "rotation active_from active_to months is_ahead data_through",
     "volume_by_month": "minimum counted_cases remaining_cases met confirmed_cases held_cases parts_total parts_short"
     " reached reached_by data_through",
     "volume_summary": "requirement_title minimum counted_cases remaining_cases met edition confirmed_cases held_cases"
@@ -128,6 +130,7 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "rotation_yield": oracle_pace.rotation_yield(pace),
         "credited_month": oracle_volume.credited_month(it, volumes, credited),
         "active_month": oracle_volume.active_month(it),
+        "training_mark": oracle_volume.training_mark(it, evidence.as_of),
         "volume_by_month": oracle_volume.volume_by_month(it, volumes, credited),
         "volume_summary": oracle_volume.volume_summary(it, volumes),
         "volume_course": courses,

@@ -183,6 +183,51 @@ def active_month(it: Programme) -> list[Answer]:
     return rows
 
 
+def training_mark(it: Programme, as_of: str) -> list[Answer]:
+    """Rotations, leave and months elsewhere through the plan; the start after a transfer; the end of the data."""
+    rows = []
+    for trainee, person in it.roster.items():
+        last, started = last_month(it, trainee), month_of(person, "started")
+        until = max(last or started, month_of(person, "expected_completion"))
+        if _is_over(person, "completed", as_of) or _is_over(person, "left", as_of):
+            until = last or ""
+        found: list[Answer] = []
+        for kind in ("rotation", "leave", "elsewhere"):
+            for period in it._periods(trainee, kind):
+                months = _months_of(it, trainee, period, (last, until))
+                if months:
+                    before = months[0] - 1
+                    found.append(
+                        {"kind": kind, "first_month": month_of(period, "from"), "months": len(months)}
+                        | {"rotation": (cell(period, "value") or "").lower() if kind == "rotation" else None}
+                        | {"active_from": float(it.active_month(trainee, month_text(before)))}
+                        | {"active_to": float(it.active_month(trainee, month_text(months[-1])))}
+                        | {"is_ahead": month_text(months[0]) > (last or "")}
+                    )
+        points = [("data_end", last, last)] if last else []
+        if started > it.credit_from(trainee):
+            points.append(("transfer", started, month_text(month_number(started) - 1)))
+        for kind, month, through in points:
+            at = float(it.active_month(trainee, through))
+            found.append(
+                {"kind": kind, "first_month": month, "rotation": None, "months": None, "is_ahead": False}
+                | {"active_from": at, "active_to": at}
+            )
+        head = {"programme_ref": programme_of(it, trainee), "cohort": cohort_of(person), "trainee_ref": trainee}
+        rows += [head | each | {"data_through": it.data_through(trainee)} for each in found]
+    return rows
+
+
+def _months_of(it: Programme, trainee: str, period: Row, ends: tuple[str | None, str]) -> list[int]:
+    """The months of training in a period; without an end it says nothing of the months after the data."""
+    last, until = ends
+    closes = month_of(period, "to") if cell(period, "to") else last
+    if closes is None or not until:
+        return []
+    first = max(month_number(month_of(period, "from")), it.first_month(trainee))
+    return list(range(first, min(month_number(closes), month_number(until)) + 1))
+
+
 def _rotation(it: Programme, trainee: str, month: str) -> str | None:
     found = [
         cell(period, "value") or ""

@@ -258,6 +258,48 @@ def test_the_clock_of_a_transfer_begins_with_what_may_be_credited(db: Db) -> Non
     """)
 
 
+def test_marks_under_the_time_of_a_training_stand_on_its_clock(db: Db) -> None:
+    put(
+        db,
+        "trainees",
+        "trainee_ref | started | credit_from | expected_completion | left\nT01 | 2024-04 | 2024-02 | 2024-12 |\n"
+        "T02 | 2024-01 | | 2024-12 | 2024-06",
+    )
+    put(db, "data_through", "trainee_ref | data_through\nT01 | 2024-09\nT02 | 2024-08")
+    put(
+        db,
+        "training",
+        """
+        trainee_ref | from    | to      | kind      | value
+        T01         | 2024-02 | 2024-03 | elsewhere |
+        T01         | 2024-04 | 2024-05 | rotation  | Eye_wing
+        T01         | 2024-06 | 2024-07 | leave     | never said
+        T01         | 2024-08 |         | rotation  | lids
+        T01         | 2024-10 | 2024-11 | part_time | 0.5
+        T01         | 2024-11 | 2025-02 | rotation  | eye_wing
+        T02         | 2024-05 | 2024-08 | rotation  | lids
+        T02         | 2024-07 | 2024-09 | leave     |
+    """,
+    )
+    run(db)
+    # T01: February and March elsewhere are months 1 and 2; the leave of two months stands after month 4 and takes no
+    # room; the data end with September, month 6; October counts a half, so the plan goes on from 6.5 through December:
+    # 7 after November, 8 after December. T02 left in June: what was planned after it never was.
+    marks = "trainee_ref, kind, first_month, rotation, active_from, active_to, months, is_ahead"
+    assert table(db, "training_mark", marks) == drawn("""
+        T01 | data_end  | 2024-09 |          | 6   | 6 |   | false
+        T01 | elsewhere | 2024-02 |          | 0   | 2 | 2 | false
+        T01 | leave     | 2024-06 |          | 4   | 4 | 2 | false
+        T01 | rotation  | 2024-04 | eye_wing | 2   | 4 | 2 | false
+        T01 | rotation  | 2024-08 | lids     | 4   | 6 | 2 | false
+        T01 | rotation  | 2024-11 | eye_wing | 6.5 | 8 | 2 | true
+        T01 | transfer  | 2024-04 |          | 2   | 2 |   | false
+        T02 | data_end  | 2024-06 |          | 6   | 6 |   | false
+        T02 | rotation  | 2024-05 | lids     | 4   | 6 | 2 | false
+    """)
+    assert "said" not in str(db.execute("from training_mark").fetchall())
+
+
 def test_a_fraction_that_an_earlier_version_let_in_unread_is_a_whole_month(db: Db) -> None:
     put(db, "trainees", "trainee_ref | started | expected_completion\nT01 | 2024-01 | 2024-02")
     put(

@@ -39,6 +39,10 @@ COLUMNS = {
         programme_ref cohort trainee_ref calendar_month counts_as:DOUBLE active_month:DOUBLE training_month:INTEGER
         training_quarter:INTEGER is_elsewhere:BOOLEAN rotation data_through
     """,
+    "training_mark": """
+        programme_ref cohort trainee_ref kind first_month rotation active_from:DOUBLE active_to:DOUBLE months:BIGINT
+        is_ahead:BOOLEAN data_through
+    """,
     "supervision_band": """
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER band band_order:INTEGER
         cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
@@ -296,6 +300,9 @@ DAMAGE = [
     ("update rotation_yield set months_had = 99", "969"),
     ("insert into credited_month from credited_month", "960"),
     ("insert into active_month from active_month", "960"),
+    ("insert into training_mark from training_mark", "960"),
+    ("update training_mark set active_to = active_from - 1", "967"),
+    ("update training_mark set active_to = active_from + 1 where kind = 'data_end'", "967"),
     ("update active_month set counts_as = 1.5", "967"),
     ("update active_month set active_month = active_month + 1 where calendar_month = '2026-08'", "967"),
     ("delete from active_month where trainee_ref = 'T06'", "967"),

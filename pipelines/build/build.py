@@ -30,6 +30,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "case_credit": ("programme_ref", "trainee_ref", "case_ref", "procedure", "side", "requirement_ref"),
     "credited_month": (*_PERSON, "requirement_ref", "operated_month"),
     "active_month": (*_PERSON, "calendar_month"),
+    "training_mark": (*_PERSON, "kind", "first_month"),
     "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
     "case_volume": (*_PERSON, "requirement_ref"),
     "rule_without_count": (*_PERSON, "requirement_ref"),
