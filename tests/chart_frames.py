@@ -168,3 +168,19 @@ def completed(last: int = 36, *, wide: bool = True) -> pd.DataFrame:
     drawn = {name: [round(each * factor) for each in middle] for name, factor in factors.items()}
     frame = pd.DataFrame({"training_month": range(last + 1), **drawn}).astype(float)
     return frame if wide else frame.assign(p10=None, p90=None)
+
+
+def marks() -> pd.DataFrame:
+    """Two rotations with a leave between, a transfer, the end of the data in the middle of the third, and a plan."""
+    found = [
+        ("elsewhere", "2024-01", None, 0, 3, 3, False),
+        ("transfer", "2024-04", None, 3, 3, None, False),
+        ("rotation", "2024-04", "general_clinic", 3, 6, 3, False),
+        ("rotation", "2024-07", "cornea", 6, 9, 3, False),
+        ("leave", "2024-10", None, 9, 9, 6, False),
+        ("rotation", "2025-04", "cataract", 9, 24.5, 16, False),
+        ("data_end", "2026-07", None, 24, 24, None, False),
+        ("rotation", "2026-09", "glaucoma", 24.5, 28, 4, True),
+    ]
+    columns = "kind first_month rotation active_from active_to months is_ahead"
+    return pd.DataFrame(found, columns=columns.split())

@@ -13,7 +13,7 @@ import vl_convert
 from dashboard import charts
 from tests import chart_frames as frames
 
-NO_BANDS = frames.completed().iloc[:0]
+NO_BANDS, NO_MARKS = frames.completed().iloc[:0], frames.marks().iloc[:0]
 OWN: dict[str, Any] = {"trainee": "T31", "requirement": "Cataract as surgeon", "minimum": 86}
 RUPTURE = "Capsule rupture: all operations they began"
 
@@ -31,19 +31,24 @@ CHARTS: dict[str, tuple[Draw, pd.DataFrame]] = {
         frames.many_outcomes(),
     ),
     "supervision_bands": (partial(charts.supervision_bands, ladder=frames.BANDS), frames.bands()),
-    "supervision_over_time": (partial(charts.supervision_over_time, ladder=frames.BANDS), frames.quarters()),
+    "supervision_over_time": (
+        lambda frame, **how: charts.supervision_over_time(frame, frames.marks(), ladder=frames.BANDS, **how),
+        frames.quarters(),
+    ),
     "technique_steps": (charts.technique_steps, frames.steps()),
     "technique_cohort": (charts.technique_cohort, frames.everybody()),
     "volume_over_time": (
-        lambda frame, **how: charts.volume_over_time(frame, frames.completed(), **OWN, **how),
+        lambda frame, **how: charts.volume_over_time(frame, frames.completed(), frames.marks(), **OWN, **how),
         frames.months(),
     ),
     "volume_over_time, no wide band": (
-        lambda frame, **how: charts.volume_over_time(frame, frames.completed(wide=False), **OWN, **how),
+        lambda frame, **how: charts.volume_over_time(
+            frame, frames.completed(wide=False), frames.marks(), **OWN, **how
+        ),
         frames.months(36),
     ),
     "volume_over_time, no band": (
-        lambda frame, **how: charts.volume_over_time(frame, NO_BANDS, **OWN, **how),
+        lambda frame, **how: charts.volume_over_time(frame, NO_BANDS, NO_MARKS, **OWN, **how),
         frames.months(),
     ),
 }

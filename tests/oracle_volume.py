@@ -213,7 +213,11 @@ def training_mark(it: Programme, as_of: str) -> list[Answer]:
                 {"kind": kind, "first_month": month, "rotation": None, "months": None, "is_ahead": False}
                 | {"active_from": at, "active_to": at}
             )
-        head = {"programme_ref": programme_of(it, trainee), "cohort": cohort_of(person), "trainee_ref": trainee}
+        head = {
+            "programme_ref": programme_of(it, trainee),
+            "cohort": cohort_of(person),
+            "trainee_ref": trainee,
+        }
         rows += [head | each | {"data_through": it.data_through(trainee)} for each in found]
     return rows
 

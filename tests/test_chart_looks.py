@@ -113,14 +113,26 @@ def test_every_chart_renders_with_text_of_twelve_pixels_or_more(name: str, dark:
     assert {html.unescape(family) for family in families} == {FONT}
 
 
+UNDER_QUARTERS = (
+    " Under the axis: elsewhere, months 0 to 3 of training; transfer, after month 3 of training; general clinic, months 3"
+    " to 6 of training; cornea, months 6 to 9 of training; leave, 6 months, after month 9 of training; cataract, months 9 to"
+    " 24 of training; data end, after month 24 of training."
+)
+# The axis of months goes on to where the completed classes end, and with it the plan.
+UNDER_MONTHS = (
+    UNDER_QUARTERS.replace("9 to 24 of", "9 to 24.5 of")[:-1]
+    + "; glaucoma, months 24.5 to 28 of training, planned."
+)
 ALT: dict[str, Callable[[pd.DataFrame], str]] = {
     "volume_grid": charts.volume_grid_alt,
     "complication_intervals": lambda frame: charts.complication_intervals_alt(frame, RUPTURE),
     "supervision_bands": lambda frame: charts.supervision_bands_alt(frame, frames.BANDS),
-    "supervision_over_time": charts.supervision_over_time_alt,
+    "supervision_over_time": lambda frame: charts.supervision_over_time_alt(frame) + UNDER_QUARTERS,
     "technique_steps": charts.technique_steps_alt,
     "technique_cohort": charts.technique_cohort_alt,
-    "volume_over_time": lambda frame: charts.volume_over_time_alt(frame, frames.completed(), **OWN),
+    "volume_over_time": lambda frame: (
+        charts.volume_over_time_alt(frame, frames.completed(), **OWN) + UNDER_MONTHS
+    ),
 }
 
 

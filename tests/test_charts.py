@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from typing import Any
@@ -126,7 +127,8 @@ def test_a_cell_of_the_technique_grid_stands_under_its_person() -> None:
 def test_one_axis_holds_for_everyone(name: str) -> None:
     domains: dict[str, set[str]] = {"x": set(), "y": set()}
     for key, value in walk(spec(name)):
-        if key in domains and isinstance(value, dict) and "scale" in value:
+        # What stands under an axis of time is placed in its pixels, without a scale.
+        if key in domains and isinstance(value, dict) and value.get("scale"):
             domains[key].add(str(value["scale"]["domain"]))
     assert len(domains["x"]) <= 1 and len(domains["y"]) <= 1
     assert not any(key in {"facet", "resolve"} for key, _ in walk(spec(name)))
@@ -403,16 +405,54 @@ def test_the_line_of_a_person_passes_through_the_counted_cases() -> None:
     drawn = spec("volume_over_time")
     fields = [
         (layer["encoding"]["x"]["field"], layer["encoding"]["y"]["field"], layer["mark"]["interpolate"])
-        for layer in drawn["layer"]
+        for layer in drawn["vconcat"][0]["layer"]
         if layer["mark"].get("interpolate")
     ]
     assert fields == [("training_month", "counted_cases", "step-after")]
     areas = [
         (layer["encoding"]["y"]["field"], layer["encoding"]["y2"]["field"])
-        for layer in drawn["layer"]
+        for layer in drawn["vconcat"][0]["layer"]
         if layer["mark"]["type"] == "area"
     ]
     assert areas == [("p10", "p90"), ("p25", "p75")]
+
+
+def test_the_marks_under_an_axis_stand_at_their_months_and_no_label_lies_on_another() -> None:
+    # 760 pixels hold the 36 months of the completed classes; the leave stands where it stopped the clock.
+    picture = svg("volume_over_time")
+    month = 760 / 36
+    # Rotations and time elsewhere; the plan is an empty bar.
+    past, planned = bars(picture, LIGHT.interval), bars(picture, LIGHT.paper)
+    wanted = [(0, 3), (3, 6), (6, 9), (9, 24.5)]
+    assert [(left, left + width) for left, _, width, _ in past] == [
+        pytest.approx((first * month, last * month), abs=0.02) for first, last in wanted
+    ]
+    assert [(left, left + width) for left, _, width, _ in planned] == [
+        pytest.approx((24.5 * month, 28 * month), abs=0.02)
+    ]
+    labels = re.findall(r'translate\(([-\d.]+),([-\d.]+)\)"[^>]*>([^<]+)</text>', picture)
+    under = {
+        words: (float(left), float(down))
+        for left, down, words in labels
+        if words
+        in (
+            "elsewhere",
+            "transfer",
+            "general clinic",
+            "cornea",
+            "leave, 6 months",
+            "cataract",
+            "glaucoma",
+            "data end",
+        )
+    }
+    assert under["leave, 6 months"][0] == pytest.approx(9 * month - 3, abs=0.5)
+    assert under["data end"][0] == pytest.approx(24 * month - 3, abs=0.5)
+    places = sorted((down, left, len(words)) for words, (left, down) in under.items())
+    assert len(places) == 8
+    for (down, left, letters), (next_down, next_left, _) in itertools.pairwise(places):
+        assert down != next_down or left + 6 * letters <= next_left
+    assert "data end" not in svg("volume_over_time, no band")
 
 
 def test_the_chart_by_case_number_has_every_event_both_limits_and_a_hollow_end() -> None:

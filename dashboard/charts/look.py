@@ -224,6 +224,14 @@ def figures_inside(base: Any, ladder: list[str], dark: bool, fits: float, **plac
     return layers
 
 
+def hollow_end(end: Any, dark: bool) -> Any:
+    """The end of a line, hollow: it ends where the data end, and goes on beyond them unseen."""
+    colours = palette(dark)
+    return end.mark_point(
+        size=70, filled=True, fill=colours.paper, stroke=colours.blue, strokeWidth=2, opacity=1, aria=False
+    )
+
+
 def phase_heads(frame: pd.DataFrame, end: int, dark: bool) -> list[Any]:
     """The name of each phase at its first step, where the lines end, and a line above it."""
     names = in_order(frame, "step", "step_order")

@@ -18,6 +18,7 @@ from dashboard.charts.look import (
     figures_inside,
     finished,
     highest_count,
+    hollow_end,
     in_order,
     last_case,
     last_month,
@@ -28,9 +29,11 @@ from dashboard.charts.look import (
     rows,
     spoken_rows,
 )
+from dashboard.charts.marks import marks_below, marks_within
 from dashboard.charts.words import (
     banded,
     case_sequence_alt,
+    marks_alt,
     scored_label,
     spoken_scores,
     supervision_over_time_alt,
@@ -43,9 +46,10 @@ from dashboard.charts.words import (
 NOTHING_BEHIND = "Nothing of earlier classes behind it: fewer than ten people have completed."
 
 
-def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is measured against
+def volume_over_time(  # noqa: PLR0913 - a line, what lies behind and under it, what it is measured against
     frame: pd.DataFrame,
     bands: pd.DataFrame,
+    marks: pd.DataFrame,
     *,
     trainee: str,
     requirement: str,
@@ -54,7 +58,8 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
     width: int = 760,
     dark: bool = False,
 ) -> Any:
-    """Counted cases so far, as a step line; behind it the completed classes at the same month of training.
+    """Counted cases so far, as a step line that ends, hollow, where the data end; behind it the completed classes at the
+    same month of training, under the axis the marks of `marks_below`.
 
     Columns of frame: training_month, counted_cases (so far). Of bands, which may be empty: training_month,
     p10, p25, p50, p75, p90, blank where there were too few people; `nothing_behind` says why there are none. A
@@ -75,7 +80,13 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind it, what it is
     ]
     heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands, nothing_behind)))
     chart = alt.layer(*layers).properties(width=width, height=340)
-    return finished(chart, heading, volume_over_time_alt(frame, bands, trainee, requirement, minimum), dark)
+    reached = marks_within(marks, last)
+    told = volume_over_time_alt(frame, bands, trainee, requirement, minimum) + marks_alt(reached)
+    return finished(_over(chart, marks_below(reached, (0, last), width, dark)), heading, told, dark)
+
+
+def _over(chart: Any, below: list[Any]) -> Any:
+    return alt.vconcat(chart, *below, spacing=2) if below else chart
 
 
 def _months_axis(last: int) -> alt.Axis:
@@ -123,7 +134,7 @@ def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: 
     number = number.transform_calculate(words=f"datum.counted_cases{of}")
     return [
         line.encode(x=x, y=y("counted_cases")),
-        last.mark_point(filled=True, size=70, color=colours.blue, opacity=1, aria=False),
+        hollow_end(last, dark),
         number.encode(text="words:N", color=alt.value(colours.ink)),
     ]
 
@@ -140,7 +151,7 @@ def _behind_in_words(bands: pd.DataFrame, nothing: str) -> list[str]:
 
 # ---- supervision
 
-COLUMN = 62
+COLUMN, GAP = 62, 0.12
 FITS_UP = 0.08  # a smaller share has no room for its figure
 QUARTERS_HEADING = Heading(
     "Supervision while operating, by quarter of training",
@@ -150,6 +161,7 @@ QUARTERS_HEADING = Heading(
 
 def supervision_over_time(
     frame: pd.DataFrame,
+    marks: pd.DataFrame,
     *,
     ladder: list[str],
     heading: Heading = QUARTERS_HEADING,
@@ -159,11 +171,12 @@ def supervision_over_time(
     """One bar a quarter of training of one trainee; a quarter without a case keeps its place.
 
     Columns: training_quarter, band, band_order, share, cases, and known_cases, which stands over the bar
-    where the frame has it. `ladder` holds every band, lowest first.
+    where the frame has it. `ladder` holds every band, lowest first. Under the axis the marks of `marks_below`.
     """
     known = frame.dropna(subset=["band"])
     axis = alt.Axis(title="quarter of training", labelAngle=0)
-    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=quarters(known), padding=0.12), axis=axis)
+    shown = quarters(known)
+    quarter = alt.X("training_quarter:O", scale=alt.Scale(domain=shown, padding=GAP), axis=axis)
     y = alt.Y(
         "share:Q",
         stack="zero",
@@ -175,7 +188,11 @@ def supervision_over_time(
     figures = figures_inside(base, ladder, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
     layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
     chart = alt.layer(*layers).properties(width=alt.Step(COLUMN), height=height)
-    return finished(chart, heading, supervision_over_time_alt(frame), dark)
+    # A column a quarter, and half of the gap on either side of them.
+    ends = (-3 * GAP / 2, 3 * (len(shown) + GAP / 2))
+    reached = marks_within(marks, 3 * len(shown))
+    below = marks_below(reached, ends, round(COLUMN * (len(shown) + GAP)), dark)
+    return finished(_over(chart, below), heading, supervision_over_time_alt(frame) + marks_alt(reached), dark)
 
 
 def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]:
@@ -247,7 +264,8 @@ SEQUENCE_COLUMNS = (
 )
 SEQUENCE_LINES = (
     "Above: events less those expected at the same case numbers. Below: the CUSUM, which asks whether the odds are raised;",
-    "dashed: its limit for one person, dotted: for a class. Upright marks: cases with the event.",
+    "dashed: its limit for one person, dotted: for a class. Upright marks: cases with the event. The axis counts cases, not",
+    "months: no rotation or leave has a place under it.",
 )
 
 
@@ -277,10 +295,7 @@ def case_sequence(
         line = base.mark_line(
             interpolate="step-after", strokeWidth=2.5, color=colours.blue, aria=False
         ).encode(y=y)
-        end = chart_of(known.tail(1)).encode(x=x, y=y)
-        hollow = end.mark_point(
-            size=70, filled=True, fill=colours.paper, stroke=colours.blue, opacity=1, aria=False
-        )
+        hollow = hollow_end(chart_of(known.tail(1)).encode(x=x, y=y), dark)
         events = base.transform_filter("datum.is_event").mark_tick(
             thickness=1.5, height=10, color=colours.ink, aria=False
         )

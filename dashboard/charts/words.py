@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.charts.look import axis_top, in_order, rows
-from dashboard.wording import cases_text, range_text, share_number, share_text
+from dashboard.wording import cases_text, months_text, range_text, share_number, share_text
 
 REACHED = "✓ "
 WHOLE_PERCENTS = 1  # as the fewest cases deserve: a chart is read from afar
@@ -59,6 +59,35 @@ def volume_over_time_alt(
     row = behind[0]
     half = "" if row["p25"] is None else f", middle half {row['p25']:g}–{row['p75']:g}"
     return f"{own} Completed classes at that month: median {row['p50']:g}{half}."
+
+
+# ---- what stands under an axis of time
+
+
+def mark_label(row: dict[str, Any]) -> str:
+    """`glaucoma`, `leave, 6 months`, `elsewhere`, `transfer`, `data end`. Why somebody was on leave is not known here."""
+    kind = row["kind"]
+    if kind == "rotation":
+        return str(row["rotation"] or "rotation").replace("_", " ")
+    if kind == "leave":
+        return f"leave, {months_text(int(row['months']))}"
+    return {"elsewhere": "elsewhere", "transfer": "transfer", "data_end": "data end"}[kind]
+
+
+def spoken_mark(row: dict[str, Any]) -> str:
+    """`glaucoma, months 12 to 15 of training, planned`; of what takes no room on the clock, after which month it stands."""
+    first, last = row["active_from"], row["active_to"]
+    planned = ", planned" if row["is_ahead"] else ""
+    when = f"after month {first:g}" if first == last else f"months {first:g} to {last:g}"
+    return f"{mark_label(row)}, {when} of training{planned}"
+
+
+def marks_alt(marks: pd.DataFrame) -> str:
+    """All of them in their order, as a sentence that follows others; blank with none."""
+    if marks.empty:
+        return ""
+    in_time = marks.sort_values(["active_from", "first_month"], kind="stable")
+    return f" Under the axis: {'; '.join(spoken_mark(row) for row in rows(in_time))}."
 
 
 # ---- outcomes
