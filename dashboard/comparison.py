@@ -120,8 +120,9 @@ def chance_sentence(said: int, differing: int) -> str:
     if said == 0:
         return "No comparison here rests on enough cases to say whether the two differ."
     by_chance = f"{said / ONE_IN:.1f}".removesuffix(".0")
+    rest, do = "rests" if said == 1 else "rest", "does" if differing == 1 else "do"
     return (
-        f"{said} of these comparisons rest on enough cases to say whether the two differ; {differing} do. "
+        f"{said} of these comparisons {rest} on enough cases to say whether the two differ; {differing} {do}. "
         f"By chance alone about {by_chance} would."
     )
 

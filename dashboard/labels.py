@@ -99,3 +99,26 @@ def outcome_heading(status: str, hands: str, cases: int) -> str:
     """`Event in the trainee's hands: 3 cases`; hands is blank where it is not asked who was operating."""
     whose = f" {HANDS[hands]}" if hands else ""
     return f"{status.capitalize()}{whose}: {cases_text(cases)}"
+
+
+# ---- a review
+
+
+def setting_text(setting: str, self_review: bool) -> str:
+    """`live`, `recorded`, `recorded, own review`."""
+    return f"{setting}, own review" if self_review else setting
+
+
+def clock_text(seconds: float | None) -> str | None:
+    """`4:05` on the recording's own clock, `1:04:05` from an hour on; None where no time is known."""
+    if seconds is None:
+        return None
+    minutes, rest = divmod(int(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def between_text(first: float | None, last: float | None) -> str | None:
+    """`4:05–6:10`; one end where the other is not known, None with none."""
+    ends = [text for text in (clock_text(first), clock_text(last)) if text]
+    return "–".join(ends) or None

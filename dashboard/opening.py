@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -36,9 +38,68 @@ def note(viewer: Viewer, store: Store, screen: str, trainee_ref: str = "") -> No
 def go(screen: str, trainee_ref: str, figure: str | None = None) -> None:
     """Open another screen on a trainee, and on one of the figures."""
     st.session_state["opened_trainee"] = trainee_ref
+    st.session_state.pop("opened_part", None)
     if figure:
         st.session_state["opened_figure"] = figure
     st.switch_page(st.session_state["pages"][screen])
+
+
+def go_to_evidence(trainee_ref: str, opens: str) -> None:
+    """Open what a reason to discuss names in `opens`: the cases of a count or of an outcome, or a part of the trainee's page.
+
+    That part then stands first on it.
+    """
+    what, _, ref = opens.partition(":")
+    if what == "requirement":
+        go("cases", trainee_ref, opens)
+    if what == "outcome":
+        go("cases", trainee_ref, f"complication:{ref}:as_started")
+    st.session_state["opened_trainee"] = trainee_ref
+    st.session_state["opened_part"] = (trainee_ref, what)
+    if what == "supervision":
+        st.session_state["opened_group"] = ref
+    st.switch_page(st.session_state["pages"]["trainee"])
+
+
+def opened_part(trainee_ref: str) -> str:
+    """Which part of this trainee's page a reason has opened; blank for none."""
+    ref, part = st.session_state.get("opened_part", ("", ""))
+    return str(part) if ref == trainee_ref else ""
+
+
+def choose_reason(reasons: pd.DataFrame, screen: str) -> None:
+    """One row of what the reasons are about, each once: a click opens it. On a page of one person the person is not named.
+
+    Columns: trainee_ref, opens, about (its title; blank for the log and the roster).
+    """
+    words = {
+        (row.trainee_ref, row.opens): figure.without_markup(_about(row, named=screen != "trainee"))
+        for row in queries.records(reasons)
+    }
+    key = f"reason_on_{screen}"
+    st.pills(
+        "Open what a reason is about",
+        list(words),
+        format_func=words.__getitem__,
+        key=key,
+        on_change=_note_reason,
+        args=(key,),
+    )
+    chosen = st.session_state.pop("chosen_reason", None)
+    if chosen in words:
+        go_to_evidence(*chosen)
+
+
+def _note_reason(key: str) -> None:
+    # Not kept as chosen: on coming back nothing would seem to open it again.
+    st.session_state["chosen_reason"] = st.session_state[key]
+    st.session_state[key] = None
+
+
+def _about(row: Any, named: bool) -> str:
+    what = row.about or row.opens
+    words = f"supervision, {what}" if row.opens.startswith("supervision:") else what
+    return f"{row.trainee_ref}: {words}" if named else words
 
 
 def nobody(viewer: Viewer, snapshot: Snapshot) -> None:
@@ -82,8 +143,12 @@ def choose_group(snapshot: Snapshot, scope: Scope) -> str:
     groups = queries.listed(snapshot, scope, "procedure_group")
     titles = dict(zip(groups["procedure_group"], groups["title"], strict=True))
     outcomes = queries.listed(snapshot, scope, "complication")["procedure_group"].dropna()
-    first = list(titles).index(outcomes.iloc[0]) if len(outcomes) else 0
-    return str(st.selectbox("Procedures", list(titles), first, format_func=titles.__getitem__, key="group"))
+    opened = st.session_state.pop("opened_group", None)
+    if opened in titles:
+        st.session_state["group"] = opened
+    elif st.session_state.get("group") not in titles:
+        st.session_state["group"] = outcomes.iloc[0] if len(outcomes) else next(iter(titles))
+    return str(st.selectbox("Procedures", list(titles), format_func=titles.__getitem__, key="group"))
 
 
 def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str]:

@@ -53,6 +53,7 @@ table.plain th { font-weight: 600; }
 .stHtml p.quiet { color: color-mix(in srgb, currentColor 75%, transparent); }
 .stHtml details.caution { margin-top: 1rem; font-size: 0.9rem; }
 .stHtml details.caution p { font-style: italic; padding-top: 0.4rem; }
+.stHtml p.group { font-weight: 600; padding-top: 0.4rem; }
 .stHtml p.nothing { padding: 0.6rem 1rem; border-left: 3px solid color-mix(in srgb, currentColor 40%, transparent); }
 .stHtml p.ended { padding: 0.6rem 1rem; font-weight: 600; border-left: 4px solid currentColor; }
 .stHtml p.ended.open { border-left-style: double; border-left-width: 6px; }

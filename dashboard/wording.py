@@ -246,9 +246,9 @@ def sequence_sentence(of: Sequence, title: str) -> str:
         crossed = f"The chart crossed the limit for one person with case {of.signal_case_person}{also}."
     alarm, power = share_text(of.signal_chance, 1), share_text(of.signal_chance_raised, 1)
     return (
-        f"{counts}. {crossed} In a whole training of {of.cases} cases an average trainee crosses it with {alarm}, one of a "
-        f"class of {of.people} with {share_text(of.signal_chance_in_class, 1)}; somebody whose odds are raised from the first "
-        f"case on, as the settings say, crosses it with {power}."
+        f"{counts}. {crossed} How often it would be crossed in a whole training of {of.cases} cases: by an average trainee "
+        f"{alarm}, by anybody of a class of {of.people} average trainees {share_text(of.signal_chance_in_class, 1)}, by somebody "
+        f"whose odds are raised from the first case on, as the settings say, {power}."
     )
 
 

@@ -64,7 +64,8 @@ paced as (
             when pace.like_people is null or pace.earlier_people = 0 then ''
             when pace.like_people = 0 then ' No earlier trainee had so few by then.'
             else concat(
-                ' Of ', counted_text(pace.like_people, 'earlier trainee'), ' who had at most ', pace."count",
+                ' Of ', counted_text(pace.like_people, 'earlier trainee'), ' who had ',
+                case when pace."count" = 0 then 'none' else concat('at most ', pace."count") end,
                 ' by then, ', pace.like_met, ' reached ', pace.minimum, ' (95 % interval ',
                 whole_percent(pace.like_low), ' to ', whole_percent(pace.like_high), ').'
             )
@@ -72,7 +73,7 @@ paced as (
         case
             when pace.probability_met is null then ''
             else concat(
-                ' Forecast: ', pace.final_median,
+                ' Forecast: ', pace.final_median, ' by the end',
                 case
                     when pace.final_low is not null
                         then concat(' (80 % range ', pace.final_low, ' to ', pace.final_high, ')')
@@ -85,7 +86,7 @@ paced as (
             when pace.months_left > 0
                 then concat(
                     ' In the ', counted_text(pace.months_left, 'active month'), ' left it takes ',
-                    number_text(pace.needed_a_month), ' a month; the last six brought ',
+                    number_text(pace.needed_a_month), ' a month; in the last six it was ',
                     number_text(pace.recent_a_month), ' a month.'
                 )
             else ' No active month is left by the plan.'

@@ -163,15 +163,16 @@ found as (
                 when signalled.expected_events is null then ''
                 else concat(', where about ', number_text(signalled.expected_events), ' would be expected')
             end,
-            '. They came closer together than chance alone would explain by operation ',
-            signalled.signal_case, ' of these (limit for one ', setting.outcome_over_time_limit, ').',
-            case when signalled.above_now then '' else ' Since then the chart has come down again.' end
+            '. By operation ', signalled.signal_case,
+            ' of these they had come closer together than chance usually brings (by the limit for ',
+            case setting.outcome_over_time_limit when 'class' then 'a whole class' else 'one person' end, ').',
+            case when signalled.above_now then '' else ' Since then they have become rarer again.' end
         ) as sentence,
         concat(
             complication.title, ': ', signalled.events, ' in ', signalled.known_outcomes,
-            ' operations with a recorded outcome. They came closer together than chance alone would explain by operation ',
-            signalled.signal_case, ' of these.',
-            case when signalled.above_now then '' else ' Since then the chart has come down again.' end
+            ' operations with a recorded outcome. By operation ', signalled.signal_case,
+            ' of these they had come closer together than chance usually brings.',
+            case when signalled.above_now then '' else ' Since then they have become rarer again.' end
         ) as own_sentence,
         concat('outcome:', signalled.complication_ref) as opens
     from signalled
@@ -189,8 +190,8 @@ found as (
             loosening.known_cases, ' operations with a recorded level were at "', named.title, '" or above (',
             whole_percent(loosening.share), '; 95 % interval ', whole_percent(loosening.share_low), ' to ',
             whole_percent(loosening.share_high), '). Of ', loosening.earlier_people,
-            ' earlier trainees in the same quarters, three in four had ', whole_percent(loosening.earlier_low),
-            ' or more, half ', whole_percent(loosening.earlier_median), ' or more.'
+            ' earlier trainees in the same quarters, three in four had at least ', whole_percent(loosening.earlier_low),
+            ', and half at least ', whole_percent(loosening.earlier_median), '.'
         ) as sentence,
         concat(
             procedure_group.title, ': in the latest ',
@@ -307,8 +308,9 @@ found as (
         'outcomes_unknown' as reason,
         complication_rate.complication_ref as subject,
         concat(
-            complication.title, ': the outcome is not recorded of ', complication_rate.unknown_outcomes, ' of ',
-            complication_rate.known_outcomes + complication_rate.unknown_outcomes, ' operations of which it is due.'
+            complication.title, ': no outcome is recorded for ', complication_rate.unknown_outcomes, ' of the ',
+            complication_rate.known_outcomes + complication_rate.unknown_outcomes,
+            ' operations for which it should be known by now.'
         ) as sentence,
         null as own_sentence,
         concat('outcome:', complication_rate.complication_ref) as opens

@@ -237,6 +237,8 @@ FINDS = """
     trainees               | everyone | everyone  | everyone    |          | own
     volume                 | everyone | everyone  | everyone    |          | own
     course                 | everyone | everyone  | everyone    |          | own
+    marks                  | everyone | everyone  | everyone    |          | own
+    feedback               | everyone | everyone  |             |          | own
     course_bands           | bands    | bands     | bands       |          | bands
     cases_of_requirement   | everyone | everyone  | everyone    |          | own
     rates                  | everyone | everyone  |             |          |
@@ -279,6 +281,8 @@ BOTH = ("T22", "T23")
 ASKED: dict[str, list[tuple[Any, ...]]] = {
     "volume": [(BOTH,)],
     "course": [("T22", "cataract"), ("T23", "cataract")],
+    "marks": [("T22",), ("T23",)],
+    "feedback": [("T22",), ("T23",)],
     "course_bands": [("cataract",)],
     "cases_of_requirement": [("T22", "cataract"), ("T23", "cataract")],
     "rates": [(BOTH, "capsule_rupture", "as_started")],

@@ -263,9 +263,10 @@ SEQUENCE_COLUMNS = (
     *("case_number", "is_event", "observed_minus_expected", "cusum", "limit_person", "limit_class"),
 )
 SEQUENCE_LINES = (
-    "Above: events less those expected at the same case numbers. Below: the CUSUM, which asks whether the odds are raised;",
-    "dashed: its limit for one person, dotted: for a class. Upright marks: cases with the event. The axis counts cases, not",
-    "months: no rotation or leave has a place under it.",
+    "Above: events so far, less those expected at the same case numbers. Below: a running score (CUSUM), up with each event,",
+    "down with each case without one; above a limit the events are more than chance usually brings. Dashed: the limit for one",
+    "person, dotted: for a class. Upright marks: cases with the event. The axis counts cases, not months: no rotation or leave",
+    "has a place under it.",
 )
 
 

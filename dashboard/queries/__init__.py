@@ -17,7 +17,7 @@ from dashboard.queries.agenda import (
     waiting,
 )
 from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code
-from dashboard.queries.desk import findings, intakes, left_out, logs, own_reviews, volume_summary
+from dashboard.queries.desk import feedback, findings, intakes, left_out, logs, own_reviews, volume_summary
 from dashboard.queries.live import Snapshot, listed, live_snapshot, records
 from dashboard.queries.rules import (
     definitions,
@@ -34,6 +34,7 @@ from dashboard.queries.standing import (
     course_bands,
     ladder,
     levels,
+    marks,
     milestones,
     own_rates,
     rates,
@@ -56,6 +57,7 @@ __all__ = [
     "course_bands",
     "definitions",
     "false_alarms",
+    "feedback",
     "findings",
     "framework",
     "intakes",
@@ -65,6 +67,7 @@ __all__ = [
     "listed",
     "live_snapshot",
     "logs",
+    "marks",
     "milestones",
     "months",
     "names_another_programme",

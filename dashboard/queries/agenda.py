@@ -9,15 +9,24 @@ from dashboard.queries.live import Snapshot, select
 
 
 def reasons(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.DataFrame:
-    """Every reason to discuss one of the people, in the order of the roster and of the kinds."""
+    """Every reason to discuss one of the people, in the order of the roster and of the kinds; what it opens, by its title."""
     return select(
         snapshot,
         scope,
         """
-        select cohort, trainee_ref, reason, subject, sentence, opens
-        from discussion_reason
-        where list_contains($people, trainee_ref)
-        order by cohort, trainee_ref, position, subject
+        select
+            found.cohort, found.trainee_ref, found.reason, found.subject, found.sentence, found.opens,
+            coalesce(
+                requirement.title, complication.title, procedure_group.title, step.title, milestone.title
+            ) as about
+        from discussion_reason as found
+        left join requirement on found.opens = 'requirement:' || requirement.requirement_ref
+        left join complication on found.opens = 'outcome:' || complication.complication_ref
+        left join procedure_group on found.opens = 'supervision:' || procedure_group.procedure_group
+        left join step on found.opens = 'step:' || step.step
+        left join milestone on found.opens = 'milestone:' || milestone.milestone_ref
+        where list_contains($people, found.trainee_ref)
+        order by found.cohort, found.trainee_ref, found.position, found.subject
         """,
         people=list(people),
     )

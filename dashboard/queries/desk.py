@@ -106,3 +106,22 @@ def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         order by review.review_ref, step.position
         """,
     )
+
+
+def feedback(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """What reviews say of each step of one trainee's operations, the newest operation first; not who wrote it."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            feedback.trainee_ref, feedback.review_ref, feedback.case_ref, feedback.operated_month, feedback.setting,
+            coalesce(feedback.self_review, false) as self_review, step.title as step, feedback.score,
+            feedback.done_by_supervisor, feedback.started_seconds, feedback.ended_seconds, feedback.comment
+        from feedback
+        inner join step on feedback.step = step.step
+        where feedback.trainee_ref = $person
+        order by feedback.operated_month desc nulls last, feedback.case_ref, feedback.review_ref, step.position
+        """,
+        person=trainee_ref,
+    )

@@ -301,6 +301,21 @@ def course(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str)
     )
 
 
+def marks(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """What stands under the time of a training: rotations, leave, months elsewhere, a transfer, the end of the data."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select trainee_ref, kind, first_month, rotation, active_from, active_to, months, is_ahead
+        from training_mark
+        where trainee_ref = $person
+        order by active_from, first_month, kind
+        """,
+        person=trainee_ref,
+    )
+
+
 def course_bands(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataFrame:
     """The completed classes at the same month of training, blank where they were too few."""
     return select(

@@ -55,6 +55,7 @@ ROWS = {
     "expected_rate": OWN,
     "false_alarm": OF_PROGRAMME,
     # What names nobody of the roster belongs to the programme whose people alone its file is about.
+    "feedback": OWN_PEOPLE,
     "finding": f"""
         {OWN_PEOPLE}
         or getvariable('whose') = 'everyone'
@@ -82,6 +83,7 @@ ROWS = {
     "trainee": OWN,
     "trainee_clock": OWN,
     "trainee_log": OWN,
+    "training_mark": OWN,
     # The bands hold completed classes, and so that of a trainee who has completed: a colleague could be read off them.
     "volume_band": f"""
         {OF_PROGRAMME}
@@ -93,18 +95,19 @@ ROWS = {
     "volume_course": OWN,
     "volume_summary": OWN,
 }
+MONTH_OF_REVIEW = """(
+    select min(operated.operated_month)
+    from {db}.main.case_record as operated
+    where operated.trainee_ref = review.trainee_ref and operated.case_ref = review.case_ref
+) as operated_month"""
 # Where a table does not lie in `main`.
 PLACES = {
     "case_outcome": "{db}.definition.case_outcome",
-    "reviews": """(
-    select
-        review.*,
-        (
-            select min(operated.operated_month)
-            from {db}.main.case_record as operated
-            where operated.trainee_ref = review.trainee_ref and operated.case_ref = review.case_ref
-        ) as operated_month
-    from {db}.input.reviews as review
+    "reviews": f"(select review.*, {MONTH_OF_REVIEW} from {{db}}.input.reviews as review)",
+    # How severe a reviewer is, is for the director and for each reviewer alone: who wrote it, is not in it.
+    "feedback": f"""(
+    select review.* exclude (reviewer_ref), {MONTH_OF_REVIEW}
+    from {{db}}.input.reviews as review
 )""",
 }
 PLACES |= {"milestones": "{db}.input.milestones", "review_period": "{db}.input.review_period"}
@@ -124,7 +127,7 @@ PLACES["case_opened"] = """(
 # Volume and the quality of the log: no rate, no complication, no level of supervision, no score, no comment.
 COUNTS = (
     *("active_month", "case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band"),
-    "volume_course",
+    *("training_mark", "volume_course"),
 )
 CASE_OF_A_COUNT = (
     "programme_ref, trainee_ref, case_ref, procedure, side, title, operated_month, case_sequence, role,"
@@ -132,7 +135,7 @@ CASE_OF_A_COUNT = (
 )
 STANDING = (
     *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
-    *("complication_rate_recent", "milestones", "rule_without_count"),
+    *("complication_rate_recent", "feedback", "milestones", "rule_without_count"),
     *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.

@@ -11,9 +11,14 @@ from dashboard.queries import Snapshot
 from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
 
-ALL_REASONS = "every reason"
 # What a reason is said from, beside its code.
 ABOUT_THE_REASON = ["excluded", "over_cap", "takes"]
+ALL_REASONS = "every other reason"
+# Somebody has yet to say, or has said no: no rule of the requirement keeps these cases out.
+APART = {
+    "supervisor_disagreed": "Role refused by the supervisor",
+    "takeover_to_confirm": "Waiting for confirmation of the role after a takeover",
+}
 # The order in which the cases of an outcome stand.
 STATUSES = ("event", "unfollowed event", "early event", "unknown", "not yet due", "no event")
 # A column without words of its own here is headed by its name.
@@ -70,29 +75,45 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
     _not_counted(cases[~counted].drop(columns=["credited"]))
-    figure.heading(f"Counted: {wording.cases_text(int(counted.sum()))}")
-    if counted.any():
-        _table(cases[counted].iloc[::-1].drop(columns=["credited", "reason", *ABOUT_THE_REASON]))
+    _counted(cases[counted].drop(columns=["credited", "reason", *ABOUT_THE_REASON]))
 
 
 def _not_counted(cases: pd.DataFrame) -> None:
-    """In groups by their reason, the commonest first; one reason at a time, or all. Refused and waiting stand apart."""
-    figure.heading(f"Not counted: {wording.cases_text(len(cases))}")
-    if cases.empty:
-        return
+    """The refused and those that wait for a supervisor's word each stand apart; the rest in groups by its reason."""
     told = cases.assign(
-        reason=[
+        why=[
             labels.reason_text(row.reason, row.excluded, row.over_cap, row.takes)
             for row in queries.records(cases)
         ]
-    )
-    groups = told.groupby("reason", sort=False).size().sort_values(ascending=False, kind="stable")
+    ).drop(columns=ABOUT_THE_REASON)
+    figure.heading(f"Not counted: {wording.cases_text(len(told))}")
+    for reason, words in APART.items():
+        apart = told[told["reason"] == reason]
+        if not apart.empty:
+            figure.say(f"{words}: {wording.cases_text(len(apart))}", kind="group")
+            _table(apart.iloc[::-1].drop(columns=["reason", "why"]))
+    rest = told[~told["reason"].isin(APART)]
+    if rest.empty:
+        return
+    groups = rest.groupby("why", sort=False).size().sort_values(ascending=False, kind="stable")
+    figure.say(f"For other reasons: {wording.cases_text(len(rest))}", kind="group")
     figure.plain_table(
         pd.DataFrame({"reason": groups.index, "cases": groups.to_numpy()}), "Why cases are not counted"
     )
     chosen = st.selectbox("Show the cases of", [ALL_REASONS, *groups.index])
-    shown = told if chosen == ALL_REASONS else told[told["reason"] == chosen]
-    _table(shown.iloc[::-1].drop(columns=ABOUT_THE_REASON))
+    shown = rest if chosen == ALL_REASONS else rest[rest["why"] == chosen]
+    _table(shown.iloc[::-1].drop(columns=["reason"]).rename(columns={"why": "reason"}))
+
+
+def _counted(cases: pd.DataFrame) -> None:
+    """The newest first; which of them no supervisor has confirmed yet stands apart."""
+    figure.heading(f"Counted: {wording.cases_text(len(cases))}")
+    confirmed = cases["supervisor_agreed"].fillna(value=False).astype(bool)
+    groups = {"Waiting for confirmation": cases[~confirmed], "Confirmed by a supervisor": cases[confirmed]}
+    for words, alike in groups.items():
+        if not alike.empty:
+            figure.say(f"{words}: {wording.cases_text(len(alike))}", kind="group")
+            _table(alike.iloc[::-1].drop(columns=["supervisor_agreed"]))
 
 
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:

@@ -14,7 +14,7 @@ from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
 LATEST = "Each trainee's latest"
-WEAK = " (Weak: this kind often arises for nobody's fault.)"
+WEAK = " (Weak: even if everybody were fine, a reason of this kind would come up at {} of meetings.)"
 CURRENT, EVERYBODY = "Current classes", "All classes"
 HALF_WIDTH, BANDS_WIDTH = 215, 245  # the words at the end of a bar are longer
 # The grid fits a page of 1280 while it can; with more people it moves inside its frame.
@@ -125,7 +125,8 @@ def _agenda(view: View) -> None:
     active = dict(zip(months["trainee_ref"], months["active_month"], strict=True))
     recorded = queries.recorded_levels(view.snapshot, scope, view.people)
     worth = queries.false_alarms(view.snapshot, scope)
-    reasons["weak"] = reasons["reason"].isin(worth.loc[worth["is_weak"], "reason"])
+    chances = worth[worth["is_weak"]].set_index("reason")["chance_meeting"]
+    reasons["chance"] = reasons["reason"].map(chances)
     named = [row for row in queries.records(view.roster) if row.trainee_ref in set(reasons["trainee_ref"])]
     if named:
         figure.plain_table(
@@ -143,6 +144,7 @@ def _agenda(view: View) -> None:
             "Whom to discuss, and why",
             stacks=True,
         )
+        opening.choose_reason(reasons, "cohort")
     rest = [ref for ref in view.people if ref not in set(reasons["trainee_ref"])]
     if rest:
         figure.say(f"Nothing raised for {', '.join(rest)}.")
@@ -155,7 +157,11 @@ def _month(active_month: float | None) -> str:
 
 
 def _reasons(of_person: pd.DataFrame) -> str:
-    return figure.LINE.join(f"{row.sentence}{WEAK if row.weak else ''}" for row in queries.records(of_person))
+    """Each sentence on a line; a weak kind says how often it would come up for nobody's fault."""
+    return figure.LINE.join(
+        row.sentence if row.chance is None else row.sentence + WEAK.format(wording.share_text(row.chance, 1))
+        for row in queries.records(of_person)
+    )
 
 
 def _committee(recorded: pd.DataFrame) -> str:

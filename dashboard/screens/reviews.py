@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, queries, wording
+from dashboard import figure, labels, queries, wording
 from dashboard.access import Viewer, check_can_see_own_reviews
 from pipelines.store.store import Store
 
@@ -34,6 +32,7 @@ def show(viewer: Viewer, store: Store) -> None:
     with of_review:
         chosen = st.selectbox("Review", list(words), format_func=words.__getitem__)
     of_review_rows = frame[frame["review_ref"] == chosen]
+    rows = queries.records(of_review_rows)
     figure.say(f"{words[chosen]}. {wording.reviews_text(len(words))} in all.")
     figure.plain_table(
         pd.DataFrame(
@@ -41,8 +40,8 @@ def show(viewer: Viewer, store: Store) -> None:
                 "step": of_review_rows["step"],
                 "score": of_review_rows["score"],
                 "done by a supervisor": of_review_rows["done_by_supervisor"],
-                "from": [_clock(seconds) for seconds in of_review_rows["started_seconds"]],
-                "to": [_clock(seconds) for seconds in of_review_rows["ended_seconds"]],
+                "from": [labels.clock_text(row.started_seconds) for row in rows],
+                "to": [labels.clock_text(row.ended_seconds) for row in rows],
                 "comment": of_review_rows["comment"],
             }
         ),
@@ -51,10 +50,3 @@ def show(viewer: Viewer, store: Store) -> None:
     listed = reviews.groupby(["trainee_ref", "month"], sort=False).size().reset_index(name="reviews")
     figure.heading("By trainee and month")
     figure.plain_table(listed.rename(columns={"trainee_ref": "trainee"}), "Reviews by trainee and month")
-
-
-def _clock(seconds: Any) -> str | None:
-    """`4:05` on the recording's own clock."""
-    if seconds is None or pd.isna(seconds):
-        return None
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, opening, queries, wording
-from dashboard.access import (
-    Viewer,
-    can_see_cohort,
-    can_see_trainee,
-    check_can_see_cohort,
-    check_can_see_trainee,
-    check_can_see_volume,
+from dashboard import figure, opening, queries, wording
+from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
+from dashboard.evidence import (
+    Person,
+    comparison,
+    feedback,
+    findings,
+    outcomes,
+    sequence,
+    supervision,
+    technique,
+    waiting,
 )
-from dashboard.comparison import chance_sentence, comparison_sentence
-from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
 BAND_WITHHELD = "The band of completed classes is not shown here: it holds your own class, and colleagues could be read off it."
-WAITING_HEADS = {"case_ref": "case", "operated_month": "month of operation", "title": "procedure"}
 PERCENTILES = {
     "p10": "10th percentile",
     "p25": "25th percentile",
@@ -32,28 +33,8 @@ PERCENTILES = {
 }
 
 
-@dataclass(frozen=True)
-class Person:
-    """Whose page it is, who looks, and from which snapshot."""
-
-    store: Store
-    snapshot: Snapshot
-    viewer: Viewer
-    ref: str
-    row: Any
-    group: str
-
-
 def _volume_is_theirs(person: Person) -> None:
     check_can_see_volume(person.viewer, person.ref)
-
-
-def _standing_is_theirs(person: Person) -> None:
-    check_can_see_trainee(person.viewer, person.ref)
-
-
-def _rates_are_theirs(person: Person) -> None:
-    check_can_see_cohort(person.viewer)
 
 
 def show(viewer: Viewer, store: Store) -> None:
@@ -78,21 +59,27 @@ def show(viewer: Viewer, store: Store) -> None:
     row = queries.records(roster[roster["trainee_ref"] == ref])[0]
     person = Person(store, snapshot, viewer, ref, row, group)
     _head(person)
-    if can_see_trainee(viewer, ref):
-        _milestones(person)
-    _minimums(person)
-    if can_see_trainee(viewer, ref):
-        _outcomes(person)
-        if can_see_cohort(viewer):
-            _sequence(person)
-        _supervision(person)
-        _technique(person)
-    if can_see_cohort(viewer):
-        _comparison(person)
-    if can_see_trainee(viewer, ref):
-        _waiting(person)
-    _findings(person)
+    for part in _parts(person):
+        part(person)
     figure.caution()
+
+
+def _parts(person: Person) -> list[Callable[[Person], None]]:
+    """What this viewer may see, in its order; what a reason has opened comes first."""
+    if not can_see_trainee(person.viewer, person.ref):
+        return [_minimums, findings]
+    everybody = can_see_cohort(person.viewer)
+    parts: dict[str, Callable[[Person], None]] = {
+        "milestone": _milestones,
+        "minimums": _minimums,
+        "outcome": outcomes,
+    }
+    parts |= {"sequence": sequence} if everybody else {}
+    parts |= {"supervision": supervision, "step": technique, "feedback": feedback}
+    parts |= {"comparison": comparison} if everybody else {}
+    parts |= {"log": waiting, "findings": findings}
+    first = parts.pop(opening.opened_part(person.ref), None)
+    return [*([first] if first else []), *parts.values()]
 
 
 def _head(person: Person) -> None:
@@ -113,6 +100,7 @@ def _head(person: Person) -> None:
     if not reasons.empty:
         figure.heading("To discuss")
         figure.say_list(list(reasons["sentence"]))
+        opening.choose_reason(reasons, "trainee")
 
 
 def _next_gap(person: Person, steps: list[Any]) -> str:
@@ -260,6 +248,7 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
     minimum = int(frame.loc[frame["requirement_ref"] == ref, "minimum"].iloc[0])
     own = queries.course(person.snapshot, person.viewer.scope, person.ref, ref)
     bands = queries.course_bands(person.snapshot, person.viewer.scope, ref)
+    marks = queries.marks(person.snapshot, person.viewer.scope, person.ref)
     words = {"trainee": person.ref, "requirement": titles[ref], "minimum": minimum}
     if person.viewer.role == "trainee" and person.row.completed:
         words["nothing_behind"] = BAND_WITHHELD
@@ -268,225 +257,5 @@ def _course(person: Person, frame: pd.DataFrame) -> None:
             "There is no month of training with data yet.", "The line begins with the first export."
         )
         return
-    figure.draw("volume_over_time", own, bands, key="course", **words)
+    figure.draw("volume_over_time", own, bands, marks, key="course", **words)
     figure.table(own.merge(bands, on="training_month", how="left").rename(columns=PERCENTILES))
-
-
-@figure.part(_standing_is_theirs)
-def _outcomes(person: Person) -> None:
-    st.header("Outcomes: what is known, and what can it not say?")
-    frame = queries.own_rates(person.snapshot, person.viewer.scope, person.ref)
-    if frame.empty:
-        figure.nothing("The specialty names no complication.", "Complications stand in the specialty file.")
-        return
-    titles = dict(zip(frame["complication_ref"], frame["title"], strict=True))
-    whose, outcome, button = st.columns([2, 2, 2], vertical_alignment="bottom")
-    with whose:
-        attribution = opening.choose_attribution(person.snapshot, person.viewer.scope, "own_attribution")
-    ref = outcome.selectbox("Outcome", list(titles), format_func=titles.__getitem__)
-    if button.button("Open the cases behind this rate", width="stretch"):
-        opening.go("cases", person.ref, f"complication:{ref}:{attribution}")
-    figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
-    of_attribution = frame[frame["attribution"] == attribution]
-    said = [wording.rate_sentence(row) for row in queries.records(of_attribution)]
-    figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}), "Outcomes")
-    _recent(person, str(ref), titles[ref])
-
-
-def _recent(person: Person, ref: str, title: str) -> None:
-    """The last cases beside those before them."""
-    frame = queries.recent_rates(person.snapshot, person.viewer.scope, person.ref, ref)
-    rows = [row for row in queries.records(frame) if row.known_before]
-    if not rows:
-        return
-    figure.say(f"{title}, all operations they began:", kind="quiet")
-    figure.plain_table(
-        pd.DataFrame(
-            {
-                "of the known cases": [f"last {row.last_cases}" for row in rows],
-                "in these": [
-                    _part(row.events, row.known_outcomes, row.rate_low, row.rate_high) for row in rows
-                ],
-                "in those before": [
-                    _part(row.events_before, row.known_before, row.rate_before_low, row.rate_before_high)
-                    for row in rows
-                ],
-            }
-        ),
-        "The last cases",
-    )
-
-
-def _part(events: int, known: int, low: float | None, high: float | None) -> str:
-    counts = f"{events} in {known}"
-    return counts if low is None or high is None else f"{counts} ({wording.interval_text(low, high, known)})"
-
-
-@figure.part(_rates_are_theirs)
-def _sequence(person: Person) -> None:
-    st.header("Outcomes over time: more than expected?")
-    outcomes = queries.listed(person.snapshot, person.viewer.scope, "complication")
-    outcomes = outcomes[outcomes["procedure_group"] == person.group]
-    if outcomes.empty:
-        figure.nothing(
-            "The specialty names no outcome of these procedures.", "Choose other procedures above."
-        )
-        return
-    titles = dict(zip(outcomes["complication_ref"], outcomes["title"], strict=True))
-    ref = str(st.selectbox("Outcome by case number", list(titles), format_func=titles.__getitem__))
-    chart = queries.case_sequence(person.snapshot, person.viewer.scope, person.ref, ref)
-    (came,) = queries.records(queries.signal(person.snapshot, person.viewer.scope, person.ref, ref))
-    figure.say(wording.sequence_sentence(came, titles[ref]))
-    if came.why_none and came.expected_events is None:
-        return
-    figure.draw("case_sequence", chart, key="sequence", trainee=person.ref, outcome=titles[ref])
-    figure.table(
-        chart[chart["is_event"].astype(bool)].drop(columns=["is_event", "trainee_ref"]),
-        "The events, by case number",
-    )
-
-
-@figure.part(_standing_is_theirs)
-def _supervision(person: Person) -> None:
-    st.header("Supervision while operating, by quarter of training")
-    frame = queries.bands(person.snapshot, person.viewer.scope, (person.ref,), person.group)
-    if frame.empty:
-        figure.nothing(
-            "No level of supervision is recorded for these cases.", "Exports carry it in supervision."
-        )
-        return
-    ladder = queries.ladder(person.snapshot, person.viewer.scope)
-    figure.draw("supervision_over_time", frame, key="quarters", ladder=ladder)
-    figure.supervision_tables(
-        frame, queries.levels(person.snapshot, person.viewer.scope, (person.ref,), person.group)
-    )
-
-
-@figure.part(_standing_is_theirs)
-def _technique(person: Person) -> None:
-    st.header("Technique, step by step")
-    frame = queries.technique(person.snapshot, person.viewer.scope, (person.ref,), person.group)
-    if frame.empty:
-        figure.nothing("No operation was reviewed step by step.", "A file of reviews brings the scores in.")
-        return
-    figure.say(
-        f"Quarter {frame['training_quarter'].iloc[0]} of training, the latest with a review. Self-reviews and steps "
-        "done by a supervisor are not in the means.",
-        kind="quiet",
-    )
-    figure.draw("technique_steps", frame, key="steps")
-    figure.table(_technique_table(frame))
-
-
-def _technique_table(frame: pd.DataFrame) -> pd.DataFrame:
-    rows = queries.records(frame)
-    return pd.DataFrame(
-        {
-            "step": frame["step"],
-            "scores": [
-                wording.score_sentence(row.scored, row.score_mean, row.score_low, row.score_high)
-                for row in rows
-            ],
-            "manoeuvres": [
-                wording.success_sentence(
-                    row.successes or 0, row.attempts or 0, row.success_low, row.success_high
-                )
-                for row in rows
-            ],
-            "done by a supervisor": frame["done_by_supervisor"],
-            "seconds, median": frame["seconds_median"],
-        }
-    )
-
-
-def _comparison(person: Person) -> None:
-    st.header("Beside the other trainees")
-    titles = _measures(person)
-    frame = queries.comparison(person.snapshot, person.viewer.scope, person.ref).set_index("measure")
-    frame = frame.loc[[measure for measure in titles if measure in frame.index]].reset_index()
-    known = frame[frame["value"].notna() & frame["reference"].notna()]
-    figure.say(
-        "Counts, shares and means at the same active month, rates at the same case numbers.",
-        chance_sentence(int(known["differs"].notna().sum()), int(known["differs"].fillna(value=False).sum())),
-    )
-    figure.plain_table(_compared(known, titles), "Beside the other trainees")
-    rest = frame[~frame["measure"].isin(known["measure"])]
-    if not rest.empty:
-        with figure.closed(f"Of {len(rest)} more measures too little is known"):
-            figure.plain_table(_compared(rest, titles), "Too little known")
-
-
-def _compared(frame: pd.DataFrame, titles: dict[str, str]) -> pd.DataFrame:
-    said = [comparison_sentence(row) for row in queries.records(frame)]
-    return pd.DataFrame({"measure": [titles[measure] for measure in frame["measure"]], "in words": said})
-
-
-@figure.part(_standing_is_theirs)
-def _waiting(person: Person) -> None:
-    st.header("What is waiting in the log?")
-    frame = queries.waiting(person.snapshot, person.viewer.scope, person.ref)
-    if frame.empty:
-        figure.say("Nothing: every role is confirmed or refused, and every outcome that is due is known.")
-        return
-    groups = {
-        "to be confirmed by a supervisor": frame[frame["waits_for_confirmation"].astype(bool)],
-        "with an outcome that is due and not known": frame[frame["outcomes_not_known"] != ""],
-    }
-    for words, cases in groups.items():
-        if not cases.empty:
-            with figure.closed(f"{wording.cases_text(len(cases))} {words}"):
-                figure.plain_table(
-                    cases.drop(columns=["waits_for_confirmation", "trainee_ref"]).rename(
-                        columns=WAITING_HEADS
-                    ),
-                    words,
-                )
-
-
-def _measures(person: Person) -> dict[str, str]:
-    """The title of each measure of the comparison, in the order of the specialty."""
-    outcomes = queries.records(queries.listed(person.snapshot, person.viewer.scope, "complication"))
-    return (
-        {
-            f"counted_cases:{row.requirement_ref}": f"Counted cases: {row.title}"
-            for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "requirement"))
-        }
-        | {
-            f"rate:{row.complication_ref}:{attribution}": f"{row.title}: {whose}"
-            for row in outcomes
-            for attribution, whose in opening.attributions(person.snapshot, person.viewer.scope).items()
-            # Leaving takeovers out compares what was taken over with what was not; and nobody knows in whose hands an
-            # event after the operation happened.
-            if attribution == "as_started" or (attribution == "in_trainee_hands" and not row.window_days)
-        }
-        | {
-            f"supervision_share:{row.procedure_group}": f"{row.title}: share operating at the two top steps of the ladder"
-            for row in queries.records(
-                queries.listed(person.snapshot, person.viewer.scope, "procedure_group")
-            )
-        }
-        | {
-            f"score_mean:{row.step}": f"Mean score: {row.title}"
-            for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "step"))
-        }
-    )
-
-
-def _findings(person: Person) -> None:
-    st.header("What was left out, or kept for you to check, and why?")
-    frame = queries.findings(person.snapshot, person.viewer.scope, person.ref)
-    if frame.empty:
-        figure.say("Nothing: every row of the files in use was stored, and there is nothing to check.")
-        return
-    figure.plain_table(
-        pd.DataFrame(
-            {
-                "file": frame["file_name"],
-                "row": frame["source_row"],
-                "what became of it": [labels.severity_text(severity) for severity in frame["severity"]],
-                "rule": [labels.rule_text(rule) for rule in frame["rule"]],
-                "message": frame["message"],
-                "remedy": frame["remedy"],
-            }
-        )
-    )

@@ -129,8 +129,9 @@ class Reasons(_Rule):
     outcomes_unknown: OutcomesUnknown = OutcomesUnknown()
     nothing_known: NothingKnown = NothingKnown()
     past_completion: PastCompletion = PastCompletion()
-    # A kind that names somebody of a programme in which everybody is fine at more than this share of meetings is weak.
-    weak_above: float = Field(default=0.25, ge=0, le=1)
+    # A kind that names somebody of a programme in which everybody is fine at more than this share of meetings is weak: with
+    # two meetings a year one in ten is once in a training of five years.
+    weak_above: float = Field(default=0.1, ge=0, le=1)
 
 
 class Programme(BaseModel):
