@@ -33,6 +33,17 @@ where
     ("value" is null and (value_low is not null or value_high is not null))
     or (reference is null and (reference_low is not null or reference_high is not null))
 union all
+select 'a rate is compared with something else than is expected' as offence, compared.trainee_ref, compared.measure
+from cohort_comparison as compared
+left join expected_rate
+    on
+        compared.trainee_ref = expected_rate.trainee_ref
+        and compared.measure = concat('rate:', expected_rate.complication_ref, ':', expected_rate.attribution)
+where
+    split_part(compared.measure, ':', 1) = 'rate'
+    and compared.reference is not null
+    and coalesce(abs(compared.reference - expected_rate.expected) > 1e-12, true)
+union all
 select 'a rate or share lies outside 0 to 1' as offence, trainee_ref, measure
 from cohort_comparison
 where

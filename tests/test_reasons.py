@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from tests.drawn import Db, database, drawn, put, run, table
-from tests.example_standing import Log, put_through, specialty
+from tests.example_standing import OTHERS, Log, programme, put_through, specialty
 
 REASONS = "trainee_ref, reason, subject"
 RULES = {
@@ -275,6 +275,32 @@ def test_pace_and_supervision_are_held_beside_earlier_trainees_at_the_same_activ
     assert "earlier" not in own["supervision_not_loosening"]
     assert set(said) == {"pace_behind", "close_and_short", "supervision_not_loosening"}
     assert table(db, "discussion_reason", "reason", "trainee_ref = 'EASY'") == ""
+
+
+def test_an_outcome_over_time_is_said_once_the_chart_lies_above_its_limit_and_not_before() -> None:
+    db, log = programme()
+    db.execute("update input.programme set cusum_limit = 1")
+    for ref, cases, events in (("T01", 4, (2, 3)), *((ref, 10, (1, 2)) for ref in OTHERS)):
+        refs = log.add(ref, "2026-08", cases, complications="none", supervisor_agreed=True)
+        log.db.execute(
+            "update input.cases set complications = 'capsule_rupture' where list_contains(?, case_ref)",
+            [[refs[number - 1] for number in events]],
+        )
+    run(db)
+    # T01: the others have 10 events in 50, so two events in a row weigh 2 (ln 2 - ln 1.2) = 1.02, and a case without one
+    # takes 0.18 off. Each other: 10 in 44 without them, 2 (ln 2 - ln (1 + 10/44)) = 0.98.
+    said = db.execute(f"select {REASONS}, sentence, own_sentence, opens from discussion_reason").fetchall()
+    counts = "An outcome: 2 in 4 operations with a recorded outcome"
+    closer = "By operation 3 of these they had come closer together than chance usually brings"
+    since = "Since then they have become rarer again."
+    assert said == [
+        (
+            *("T01", "outcome_over_time", "capsule_rupture"),
+            f"{counts}, where about 0.8 would be expected. {closer} (by the limit for a whole class). {since}",
+            f"{counts}. {closer}. {since}",
+            "outcome:capsule_rupture",
+        )
+    ]
 
 
 def test_the_rules_are_written_out_with_the_numbers_of_the_programme() -> None:

@@ -244,6 +244,7 @@ DAMAGE = [
     ("delete from volume_summary where trainee_ref = 'T01'", "963"),
     ("update cohort_comparison set reference_n = 4", "964"),
     ("update cohort_comparison set reference = null", "964"),
+    ("update cohort_comparison set reference = 0.5 where measure like 'rate:%'", "964"),
     ("update cohort_comparison set value_low = value + 0.1", "964"),
     ("update cohort_comparison set value_high = 1.1", "964"),
     ("update cohort_comparison set reference_low = reference + 1", "964"),

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
 import openpyxl
 import pytest
 
-from pipelines.contract.cautions import CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
+from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
 from pipelines.summary.sheets import in_print, sheet_names
 from tests.stores import run_well, set_programme, write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
@@ -59,6 +60,24 @@ def test_the_cautions_stand_in_the_book_and_in_the_receipt(store: Path, tmp_path
     assert receipt["who_may_read"] == WHO_MAY_READ
     for sheet in book:
         assert "Confidential" in sheet.oddFooter.left.text
+
+
+def test_the_book_holds_counts_and_nothing_of_an_outcome_which_who_makes_it_may_not_see(
+    store: Path, tmp_path: Path
+) -> None:
+    # Source: the project's own rule, who may see what: a coordinator sees counts and no rate.
+    book = book_of(store, tmp_path)
+    texts = [
+        str(cell).lower()
+        for sheet in book
+        if sheet.title != "Cautions"  # they speak of rates, and hold none
+        for row in sheet.iter_rows(values_only=True)
+        for cell in row
+        if cell not in (None, CAUTION)
+    ]
+    outcome = re.compile(r"%|\brates?\b|interval|complication|rupture|supervision level|score|expected rate")
+    assert len(texts) > 100
+    assert [text for text in texts if outcome.search(text)] == []
 
 
 # ---- nothing can run, everything can be printed
