@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import Counter
 from collections.abc import Callable
 from typing import NamedTuple
 
 import pytest
 from playwright.sync_api import Browser
 
-from dashboard import labels
+from dashboard import labels, wording
 from tests.browser import (
     CASES,
     EXPORTS,
@@ -193,9 +194,18 @@ def test_the_cases_of_a_count_are_the_rows_of_case_credit(window: Window) -> Non
     window.choose("Figure", "Counted cases: Cataract")
     assert f"Counted: {volume['counted_cases']} cases" in window.text()
     assert len(credited) == int(volume["counted_cases"])
-    assert _column_of_refs(window, "Counted:") == credited
-    # The first table there counts the reasons.
-    assert _column_of_refs(window, "Not counted:", 2) == others
+    assert _refs_below(window, "Counted:") == credited
+    assert _refs_below(window, "Not counted:") == others
+    # The refused, and who waits for a word, stand apart from the rest, each with its count.
+    reasons = Counter(row["reason"] for row in rows)
+    for reason, words in (
+        ("supervisor_disagreed", "Role refused by the supervisor"),
+        ("takeover_to_confirm", "Waiting for confirmation of the role after a takeover"),
+    ):
+        said = f"{words}: {wording.cases_text(reasons[reason])}"
+        assert (said in window.text()) == (reasons[reason] > 0)
+    waiting = len(credited) - int(volume["confirmed_cases"])
+    assert f"Waiting for confirmation: {wording.cases_text(waiting)}" in window.text()
 
 
 def test_the_cases_of_a_rate_are_as_many_as_the_rate_says(window: Window) -> None:
@@ -216,9 +226,11 @@ def test_the_cases_of_a_rate_are_as_many_as_the_rate_says(window: Window) -> Non
     assert int(rate["events"]) in counted.values(), counted
 
 
-def _column_of_refs(window: Window, heading: str, place: int = 1) -> list[str]:
+def _refs_below(window: Window, heading: str) -> list[str]:
+    """The references in every table between this heading and the next."""
     refs = re.compile(r"[A-Z]\d[A-Z]\d[A-Z]\d[A-Z]\d")
-    return sorted(cell for row in window.rows(heading, place) for cell in row if refs.fullmatch(cell))
+    below = f"xpath=//h2[contains(., '{heading}')]/following::table[preceding::h2[1][contains(., '{heading}')]]//td"
+    return sorted(cell for cell in window.page.locator(below).all_inner_texts() if refs.fullmatch(cell))
 
 
 def test_the_intake_screen_says_through_when_and_how_many_rows(window: Window) -> None:

@@ -305,7 +305,7 @@ def test_a_trainees_head_says_how_training_ends(
     for screen in (trainee, cases):
         told = said(opened(screen, DIRECTOR, gone, trainee=ref))
         assert ("not entered" in told) == late
-        through = f"{months} active months through the end of the data"
+        through = f"{months} active months (leave does not count) through the end of the data"
         assert (
             screen is cases
             or f"{ref}, class of 2026–27: started July 2024, {end}; {through}. {ref}: " in told

@@ -93,7 +93,7 @@ def _head(person: Person) -> None:
         return
     clock = queries.records(queries.months(person.snapshot, person.viewer.scope, (person.ref,)))
     if clock and clock[0].active_month is not None:
-        where += f"; {clock[0].active_month:g} active months through the end of the data"
+        where += f"; {clock[0].active_month:g} active months (leave does not count) through the end of the data"
     steps = queries.records(queries.next_steps(person.snapshot, person.viewer.scope, person.ref))
     figure.say(f"{where}. {wording.log_sentence(row)}", _next_gap(person, steps), _to_do(person), kind="lead")
     reasons = queries.reasons(person.snapshot, person.viewer.scope, (person.ref,))
