@@ -16,7 +16,7 @@ from pipelines.store.store import Store
 
 WAITING_HEADS = {"case_ref": "case", "operated_month": "month of operation", "title": "procedure"}
 # Of so many comments all stand open; the older ones of more are opened on demand.
-COMMENTS_SHOWN = 10
+COMMENTS_SHOWN = 5
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def sequence(person: Person) -> None:
 
 @figure.part(standing_is_theirs)
 def supervision(person: Person) -> None:
-    st.header("Supervision while operating, by quarter of training")
+    st.header("How close did the supervisor stand?")
     frame = queries.bands(person.snapshot, person.viewer.scope, (person.ref,), person.group)
     if frame.empty:
         figure.nothing(

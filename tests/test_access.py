@@ -201,7 +201,7 @@ PARTS = [
     for name in parts_of(screen)
 ]
 # What a coordinator may see of a person or of the cohort.
-OF_COUNTS = {"_volume", "_open_by_keyboard", "_minimums"}
+OF_COUNTS = {"_volume", "_open_by_keyboard", "_minimums", "_course"}
 
 
 @pytest.mark.parametrize(("screen", "name", "who"), PARTS)

@@ -89,6 +89,25 @@ def test_the_keyboard_moves_a_wide_chart(browser: Browser, address: str) -> None
     window.close()
 
 
+def test_a_trainee_is_printed_on_two_pages_without_controls(window: Window) -> None:
+    window.open("Trainee")
+    window.choose("Trainee", "T23")  # of whom most is to be discussed
+    paper = window.page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 2
+    window.page.emulate_media(media="print")
+    controls = window.page.locator(":is(button, input, summary, [role=combobox], [role=radio], nav, a)")
+    seen = controls.evaluate_all(
+        "all => all.filter(e => e.checkVisibility()).map(e => e.outerHTML.slice(0, 80))"
+    )
+    kept = ["What is met" not in window.text(), "Minimums: what is reached" in window.text()]
+    charts = window.main.locator("[data-testid=stVegaLiteChart] svg.marks")
+    drawn = charts.evaluate_all("all => all.filter(e => e.checkVisibility()).length")
+    window.page.emulate_media(media="screen")
+    # The line that opens the caution stands open, and does nothing on paper.
+    assert [each for each in seen if not each.startswith("<summary>This supports")] == []
+    assert all(kept) and drawn == 4
+
+
 def test_a_chart_is_drawn_in_the_colours_of_the_page(window: Window) -> None:
     for theme in ("light", "dark"):
         window.page.emulate_media(color_scheme=theme)

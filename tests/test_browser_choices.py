@@ -88,6 +88,28 @@ def _on_the_cases_of_t22(window: Window) -> None:
     assert sum(tables) == int(volume["counted_cases"]), tables
 
 
+def test_a_reason_opens_what_it_is_about_by_one_click(window: Window) -> None:
+    reasons = rows_of(demo_store(), "discussion_reason")
+    volume = next(row for row in reasons if row["reason"] == "pace_behind" and row["trainee_ref"] == "T22")
+    title = next(
+        row["requirement_title"]
+        for row in rows_of(demo_store(), "case_volume", trainee_ref="T22")
+        if row["requirement_ref"] == volume["subject"]
+    )
+    window.open("Cohort")
+    window.main.get_by_role("radio", name=f"T22: {title}").click()
+    _heading(window, CASES)
+    assert f"{title}: 0 of 5" in window.text()
+    # What stands on the trainee's own page comes first on it; and back on the cohort nothing opens by itself.
+    window.open("Cohort")
+    window.main.get_by_role("radio", name="T27: log").click()
+    _heading(window, "Trainee")
+    heads = window.main.get_by_role("heading", level=2).all_inner_texts()
+    assert heads[:2] == ["To discuss", "What is waiting in the log?"]
+    window.open("Cohort")
+    _heading(window, "Cohort")
+
+
 def test_a_mark_of_the_supervision_opens_the_trainee(window: Window) -> None:
     window.open("Cohort")
     window.mark("T24: supervisor present").first.click()

@@ -55,7 +55,7 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind and under it, 
     requirement: str,
     minimum: int | None,
     nothing_behind: str = NOTHING_BEHIND,
-    width: int = 760,
+    width: int = 600,
     dark: bool = False,
 ) -> Any:
     """Counted cases so far, as a step line that ends, hollow, where the data end; behind it the completed classes at the
@@ -222,7 +222,7 @@ def technique_steps(
     frame: pd.DataFrame,
     *,
     heading: Heading = STEPS_HEADING,
-    width: int = 480,
+    width: int = 320,
     dark: bool = False,
 ) -> Any:
     """One line a step of one trainee, in the order of the operation, under the name of its phase.
@@ -263,15 +263,16 @@ SEQUENCE_COLUMNS = (
     *("case_number", "is_event", "observed_minus_expected", "cusum", "limit_person", "limit_class"),
 )
 SEQUENCE_LINES = (
-    "Above: events so far, less those expected at the same case numbers. Below: a running score (CUSUM), up with each event,",
-    "down with each case without one; above a limit the events are more than chance usually brings. Dashed: the limit for one",
-    "person, dotted: for a class. Upright marks: cases with the event. The axis counts cases, not months: no rotation or leave",
-    "has a place under it.",
+    "Above: events so far, less those expected at the same case numbers.",
+    "Below: a running score (CUSUM), up with each event, down with each case",
+    "without one; above a limit the events are more than chance usually brings.",
+    "Dashed: limit for one person; dotted: for a class; upright marks: events.",
+    "The axis counts cases, not months: no rotation or leave stands under it.",
 )
 
 
 def case_sequence(
-    frame: pd.DataFrame, *, trainee: str, outcome: str, width: int = 760, dark: bool = False
+    frame: pd.DataFrame, *, trainee: str, outcome: str, width: int = 600, dark: bool = False
 ) -> Any:
     """Observed less expected, and below it the CUSUM with its limits, case by case; the line ends where the data end.
 

@@ -59,27 +59,26 @@ def show(viewer: Viewer, store: Store) -> None:
     row = queries.records(roster[roster["trainee_ref"] == ref])[0]
     person = Person(store, snapshot, viewer, ref, row, group)
     _head(person)
-    for part in _parts(person):
-        part(person)
+    # By these names the paper knows the place of each on two pages, or leaves it out.
+    with st.container(key="parts"):
+        for name, part in _parts(person).items():
+            with st.container(key=f"part-{name}"):
+                part(person)
     figure.caution()
 
 
-def _parts(person: Person) -> list[Callable[[Person], None]]:
+def _parts(person: Person) -> dict[str, Callable[[Person], None]]:
     """What this viewer may see, in its order; what a reason has opened comes first."""
     if not can_see_trainee(person.viewer, person.ref):
-        return [_minimums, findings]
+        return {"minimums": _minimums, "course": _course, "findings": findings}
     everybody = can_see_cohort(person.viewer)
-    parts: dict[str, Callable[[Person], None]] = {
-        "milestone": _milestones,
-        "minimums": _minimums,
-        "outcome": outcomes,
-    }
+    parts = {"milestone": _milestones, "minimums": _minimums, "course": _course, "outcome": outcomes}
     parts |= {"sequence": sequence} if everybody else {}
     parts |= {"supervision": supervision, "step": technique, "feedback": feedback}
     parts |= {"comparison": comparison} if everybody else {}
     parts |= {"log": waiting, "findings": findings}
-    first = parts.pop(opening.opened_part(person.ref), None)
-    return [*([first] if first else []), *parts.values()]
+    opened = opening.opened_part(person.ref)
+    return ({opened: parts[opened]} if opened in parts else {}) | parts
 
 
 def _head(person: Person) -> None:
@@ -93,7 +92,9 @@ def _head(person: Person) -> None:
         return
     clock = queries.records(queries.months(person.snapshot, person.viewer.scope, (person.ref,)))
     if clock and clock[0].active_month is not None:
-        where += f"; {clock[0].active_month:g} active months (leave does not count) through the end of the data"
+        where += (
+            f"; {clock[0].active_month:g} active months (leave does not count) through the end of the data"
+        )
     steps = queries.records(queries.next_steps(person.snapshot, person.viewer.scope, person.ref))
     figure.say(f"{where}. {wording.log_sentence(row)}", _next_gap(person, steps), _to_do(person), kind="lead")
     reasons = queries.reasons(person.snapshot, person.viewer.scope, (person.ref,))
@@ -211,16 +212,16 @@ def _minimums(person: Person) -> None:
         pace = queries.pace(person.snapshot, person.viewer.scope, person.ref)
         by_ref = {row.requirement_ref: row for row in queries.records(pace)}
         columns["needed a month"] = [_needed(by_ref.get(row.requirement_ref)) for row in rows]
-        columns["completed classes by then"] = [_stood(by_ref.get(row.requirement_ref)) for row in rows]
-    columns["rule"] = [f"{row.edition}{'' if row.verified else ', not yet checked'}" for row in rows]
+        columns["earlier median"] = [_median(by_ref.get(row.requirement_ref)) for row in rows]
+        columns["middle half"] = [_middle_half(by_ref.get(row.requirement_ref)) for row in rows]
+    columns["rule"] = [row.edition.replace(" ", figure.NO_BREAK) for row in rows]
+    columns["checked"] = ["yes" if row.verified else "not yet" for row in rows]
     figure.plain_table(pd.DataFrame(columns), "Minimums")
-    if not frame["verified"].all():
-        figure.say(
-            "Not yet checked: nobody has checked the rule against the current document yet. "
-            "Sources stand with the cases behind each count.",
-            kind="quiet",
-        )
-    _course(person, frame)
+    figure.say(
+        "Earlier: trainees of completed classes at the same active month; blank with fewer than ten. Not yet checked: nobody has "
+        "held the rule against the current document. Sources stand with the cases behind each count.",
+        kind="quiet",
+    )
 
 
 def _reached(row: Any) -> str:
@@ -233,13 +234,19 @@ def _needed(row: Any) -> str:
     return "" if row is None or not row.needed_a_month else f"{row.needed_a_month:.1f}"
 
 
-def _stood(row: Any) -> str:
-    if row is None or row.expected_median is None:
-        return "too few people"
-    return f"median {row.expected_median:g}, middle half {row.expected_low:g}–{row.expected_high:g}"
+def _median(row: Any) -> str:
+    return "" if row is None or row.expected_median is None else f"{row.expected_median:g}"
 
 
-def _course(person: Person, frame: pd.DataFrame) -> None:
+def _middle_half(row: Any) -> str:
+    return "" if row is None or row.expected_low is None else f"{row.expected_low:g}–{row.expected_high:g}"
+
+
+@figure.part(_volume_is_theirs)
+def _course(person: Person) -> None:
+    frame = queries.volume(person.snapshot, person.viewer.scope, (person.ref,))
+    if frame.empty:
+        return
     titles = dict(zip(frame["requirement_ref"], frame["requirement_title"], strict=True))
     left, right = st.columns([3, 2], vertical_alignment="bottom")
     ref = left.selectbox("Over the months of training", list(titles), format_func=titles.__getitem__)
