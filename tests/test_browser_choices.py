@@ -32,10 +32,12 @@ def test_the_keyboard_alone_reaches_every_choice(window: Window, screen: str) ->
         ":is(a[href], button, summary, input, textarea, [role=combobox])"
         ":not(:disabled, [type=file], [tabindex='-1'], [data-reached])"
     )
-    assert [
-        words.strip()[:80]
-        for words in missed.evaluate_all("all => all.filter(e => e.checkVisibility()).map(e => e.outerHTML)")
-    ] == []
+    # Of choices in one row Tab reaches one, and the arrows the others.
+    in_reach = "e.closest('[role=radiogroup]')?.querySelector('[data-reached]')"
+    left = missed.evaluate_all(
+        f"all => all.filter(e => e.checkVisibility() && !{in_reach}).map(e => e.outerHTML)"
+    )
+    assert [words.strip()[:80] for words in left] == []
 
 
 def _tab_to(window: Window, role: str, name: str) -> None:
@@ -102,7 +104,13 @@ def test_a_reason_opens_what_it_is_about_by_one_click(window: Window) -> None:
     assert f"{title}: 0 of 5" in window.text()
     # What stands on the trainee's own page comes first on it; and back on the cohort nothing opens by itself.
     window.open("Cohort")
-    window.main.get_by_role("radio", name="T27: log").click()
+    _tab_to(window, "radio", "T21")
+    log = window.main.get_by_role("radio", name="T27: log")
+    for _ in range(40):
+        if log.evaluate("e => e === document.activeElement"):
+            break
+        window.page.keyboard.press("ArrowRight")
+    window.page.keyboard.press("Enter")
     _heading(window, "Trainee")
     heads = window.main.get_by_role("heading", level=2).all_inner_texts()
     assert heads[:2] == ["To discuss", "What is waiting in the log?"]
