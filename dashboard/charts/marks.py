@@ -43,7 +43,7 @@ def marks_below(marks: pd.DataFrame, ends: tuple[float, float], width: int, dark
         )
         down = alt.value(BAR + 5 + LANE * lane)
         layers.append(label.encode(y=down, text="label:N", color=alt.value(colours.secondary)))
-    height = BAR + 5 + LANE * (max(placed["lane"]) + 1)
+    height = BAR + 5 + LANE * placed["lane"].nunique()
     return [alt.layer(*layers).properties(width=width, height=height)]
 
 
