@@ -214,7 +214,7 @@ def _minimums(person: Person) -> None:
         columns["needed a month"] = [_needed(by_ref.get(row.requirement_ref)) for row in rows]
         columns["earlier median"] = [_median(by_ref.get(row.requirement_ref)) for row in rows]
         columns["middle half"] = [_middle_half(by_ref.get(row.requirement_ref)) for row in rows]
-    columns["rule"] = [row.edition.replace(" ", figure.NO_BREAK) for row in rows]
+    columns["rule"] = [(row.edition or "").replace(" ", figure.NO_BREAK) for row in rows]
     columns["checked"] = ["yes" if row.verified else "not yet" for row in rows]
     figure.plain_table(pd.DataFrame(columns), "Minimums")
     figure.say(
