@@ -418,9 +418,9 @@ def test_the_line_of_a_person_passes_through_the_counted_cases() -> None:
 
 
 def test_the_marks_under_an_axis_stand_at_their_months_and_no_label_lies_on_another() -> None:
-    # 760 pixels hold the 36 months of the completed classes; the leave stands where it stopped the clock.
+    # 600 pixels hold the 36 months of the completed classes; the leave stands where it stopped the clock.
     picture = svg("volume_over_time")
-    month = 760 / 36
+    month = 600 / 36
     # Rotations and time elsewhere; the plan is an empty bar.
     past, planned = bars(picture, LIGHT.interval), bars(picture, LIGHT.paper)
     wanted = [(0, 3), (3, 6), (6, 9), (9, 24.5)]
