@@ -120,7 +120,8 @@ def _placed_counts(frame: pd.DataFrame, people: list[str]) -> Any:
 
 
 def _shares_reached(base: Any, people: list[str], dark: bool) -> list[Any]:
-    colours, still = palette(dark), base.transform_filter("!datum.reached")
+    # Where parts are short the number may lie above the minimum, and its second line stands here.
+    colours, still = palette(dark), base.transform_filter("!datum.reached && indexof(datum.mark, ',') < 0")
     track = still.mark_rule(yOffset=11, color=colours.rule, strokeWidth=3, aria=False)
     bar = still.mark_rule(yOffset=11, color=colours.blue, strokeWidth=3, aria=False)
     tick = still.mark_tick(

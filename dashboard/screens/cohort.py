@@ -15,8 +15,11 @@ from pipelines.store.store import Store
 
 LATEST = "Each trainee's latest"
 WEAK = " (Weak: even if everybody were fine, a reason of this kind would come up at {} of meetings.)"
+ACTIVE_MONTH = (
+    "An active month is a month in training: leave does not count, a part-time month counts its fraction."
+)
 CURRENT, EVERYBODY = "Current classes", "All classes"
-HALF_WIDTH, BANDS_WIDTH = 215, 245  # the words at the end of a bar are longer
+HALF_WIDTH, BANDS_WIDTH = 200, 245  # the words at the end of a bar are longer
 # The grid fits a page of 1280 while it can; with more people it moves inside its frame.
 GRID_STEP, GRID_ROOM, GRID_NARROWEST = 70, 850, 56
 
@@ -133,8 +136,7 @@ def _agenda(view: View) -> None:
             pd.DataFrame(
                 {
                     "to discuss": [f"{row.trainee_ref}{figure.LINE}{row.cohort}" for row in named],
-                    "active month": [_month(active.get(row.trainee_ref)) for row in named],
-                    "log": [wording.log_text(row) for row in named],
+                    "where": [_where(active.get(row.trainee_ref), row) for row in named],
                     "why": [_reasons(reasons[reasons["trainee_ref"] == row.trainee_ref]) for row in named],
                     "committee": [
                         _committee(recorded[recorded["trainee_ref"] == row.trainee_ref]) for row in named
@@ -149,11 +151,17 @@ def _agenda(view: View) -> None:
     if rest:
         figure.say(f"Nothing raised for {', '.join(rest)}.")
     _late(view)
+    figure.say(ACTIVE_MONTH, kind="quiet")
     _worth_of_reasons(worth)
 
 
-def _month(active_month: float | None) -> str:
-    return "–" if active_month is None or pd.isna(active_month) else f"{active_month:g}"
+def _where(active_month: float | None, row: Any) -> str:
+    log = wording.log_text(row)
+    return (
+        log
+        if active_month is None or pd.isna(active_month)
+        else f"active month {active_month:g}{figure.LINE}{log}"
+    )
 
 
 def _reasons(of_person: pd.DataFrame) -> str:

@@ -27,20 +27,22 @@ def show(viewer: Viewer, store: Store) -> None:
     check_can_export_summary(viewer)
     snapshot = queries.live_snapshot(store)
     roster = queries.trainees(snapshot, viewer.scope)
-    (of_class,) = figure.top("Volume summary", 1)
+    of_class, of_files = figure.top("Volume summary", 1, 1)
     if roster.empty:
         opening.nobody(viewer, snapshot)
         return
-    figure.say(
-        "This summary names everyone and hides nothing: it is for those who may read about every trainee."
-    )
     cohorts = list(dict.fromkeys(roster["cohort"]))
     first = roster.loc[roster["in_training"], "cohort"]
     cohort = of_class.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
-    _files(store, viewer, cohort)
+    with of_files:
+        asked = st.button("Make the files", width="stretch")
+    _files(store, viewer, cohort, asked=asked)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame))
+    figure.say(
+        "This summary names everyone and hides nothing: it is for those who may read about every trainee."
+    )
     st.header("Where is each minimum from?")
     rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
     figure.plain_table(
@@ -71,8 +73,8 @@ def _preview(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame([*lines.values(), foot | people])
 
 
-def _files(store: Store, viewer: Viewer, cohort: str) -> None:
-    if st.button("Make the files"):
+def _files(store: Store, viewer: Viewer, cohort: str, *, asked: bool) -> None:
+    if asked:
         st.session_state["summary"] = (cohort, summary_files(store, viewer.scope.programme_ref, cohort))
     made_for, files = st.session_state.get("summary", (None, {}))
     if made_for != cohort:
