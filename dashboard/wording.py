@@ -280,15 +280,23 @@ class Volume(Protocol):
     parts_short: int
     parts_total: int
     reached: bool
+    # The title of the requirement that stands in for this one.
+    reached_by: str | None
     confirmed_cases: int
+    unit: str
+    units: str
 
 
 def volume_text(row: Volume) -> str:
-    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`.
+    """`117 of 86, reached`; `46 of 28, 1 of 3 parts short`; `74 of 86, 12 still to come`; `41 of 40 patients, reached`.
 
-    Reached with fewer confirmed cases than the minimum says so: `102 of 86, reached, but 81 of 102 confirmed`.
+    Reached with fewer confirmed cases than the minimum says so: `102 of 86, reached, but 81 of 102 confirmed`. Where
+    another requirement stands in: `2 of 5, reached by Tube shunt`.
     """
-    said = [f"{row.counted_cases} of {row.minimum}"]
+    units = "" if row.unit == "procedure" else f" {row.units}"
+    said = [f"{row.counted_cases} of {row.minimum}{units}"]
+    if row.reached_by:
+        return f"{said[0]}, reached by {row.reached_by}"
     if row.reached:
         said.append(f"reached, but {confirmed_text(row)}" if is_unconfirmed(row) else "reached")
     if row.remaining_cases:
@@ -300,7 +308,7 @@ def volume_text(row: Volume) -> str:
 
 def is_unconfirmed(row: Volume) -> bool:
     """Whether a minimum is reached only with cases that no supervisor has confirmed."""
-    return row.reached and row.confirmed_cases < row.minimum
+    return row.reached and not row.reached_by and row.confirmed_cases < row.minimum
 
 
 def confirmed_text(row: Volume) -> str:
@@ -309,8 +317,9 @@ def confirmed_text(row: Volume) -> str:
 
 
 def requirement_text(row: Volume) -> str:
-    """`Cataract`, `– Chalazion` for a part of another, `– – …` for a part of a part."""
-    return "– " * row.part_depth + row.requirement_title
+    """`Cataract`, `– Chalazion` for a part of another, `– – …` for a part of a part; `Critical care (patients)`."""
+    units = "" if row.unit in ("procedure", "operation") else f" ({row.units})"
+    return "– " * row.part_depth + row.requirement_title + units
 
 
 def volume_sentence(row: Volume) -> str:
@@ -323,7 +332,7 @@ def volume_mark(row: Volume) -> str:
 
     `✓ 102, 81 confirmed` where fewer than the minimum are.
     """
-    if row.parts_short:
+    if row.parts_short and not row.reached_by:
         return f"{row.counted_cases}, {row.parts_short} of {row.parts_total} short"
     if is_unconfirmed(row):
         return f"✓ {row.counted_cases}, {row.confirmed_cases} confirmed"

@@ -55,6 +55,26 @@ tried as (
 
 ),
 
+until_deadline as (
+
+    -- Where a rule's cases count through a month only, what lies after it does not help.
+    select
+        case_volume.trainee_ref,
+        case_volume.requirement_ref,
+        sum(trainee_month.counts_as) as months
+    from main.case_volume
+    inner join trainee on case_volume.trainee_ref = trainee.trainee_ref
+    inner join trainee_clock on case_volume.trainee_ref = trainee_clock.trainee_ref
+    inner join trainee_month
+        on
+            case_volume.trainee_ref = trainee_month.trainee_ref
+            and trainee_clock.last_month < trainee_month.operated_month
+            and case_volume.deadline >= trainee_month.operated_month
+            and trainee.expected_completion >= trainee_month.operated_month
+    group by case_volume.trainee_ref, case_volume.requirement_ref
+
+),
+
 joined as (
 
     select
@@ -66,7 +86,10 @@ joined as (
         cast(coalesce(counted.counted_cases, 0) as bigint) as own_count,
         coalesce(counted.recent_cases, 0) as recent_cases,
         trainee_clock.active_month,
-        trainee_clock.months_left,
+        case
+            when case_volume.deadline is null or trainee_clock.months_left is null then trainee_clock.months_left
+            else least(trainee_clock.months_left, coalesce(until_deadline.months, 0))
+        end as months_left,
         recent.months as recent_months,
         forecast.earlier_people,
         forecast.like_people,
@@ -101,6 +124,10 @@ joined as (
             case_volume.trainee_ref = counted.trainee_ref
             and case_volume.requirement_ref = counted.requirement_ref
     left join recent on case_volume.trainee_ref = recent.trainee_ref
+    left join until_deadline
+        on
+            case_volume.trainee_ref = until_deadline.trainee_ref
+            and case_volume.requirement_ref = until_deadline.requirement_ref
     left join pace_forecast as forecast
         on
             case_volume.trainee_ref = forecast.trainee_ref
@@ -176,7 +203,7 @@ comment on column definition.pace.needed_a_month is
 comment on column definition.pace.minimum is 'How many cases the requirement asks for.';
 comment on column definition.pace.active_month is 'Months of training through the end of the data.';
 comment on column definition.pace.months_left is
-'Active months from the end of the data through the expected completion, by the plan.';
+'Active months from the end of the data through the expected completion, by the plan; or through the deadline of the rule, where that comes first.';
 comment on column definition.pace.recent_a_month is
 'Cases a month in the trainee''s own latest six active months.';
 comment on column definition.pace.earlier_a_month is

@@ -1,7 +1,8 @@
 -- What is to be said, in words, of the pace toward each minimum that is not yet reached?
 --
--- Rows:   one per trainee in training whose log is current, and requirement whose minimum is not reached
--- Reads:  pace, rotation_yield, trainee, requirement
+-- Rows:   one per trainee in training whose log is current, and requirement whose minimum is not reached and for
+--         which no other stands in
+-- Reads:  pace, rotation_yield, trainee, requirement, case_volume
 -- Source: the numbers of pace and rotation_yield
 create view definition.pace_sentence as
 with
@@ -57,7 +58,8 @@ paced as (
         pace.trainee_ref,
         pace.requirement_ref,
         concat(
-            requirement.title, ': ', pace."count", ' of ', pace.minimum, ' after ',
+            requirement.title, ': ', pace."count", ' of ', pace.minimum,
+            case when requirement.unit <> 'procedure' then concat(' ', requirement.units) else '' end, ' after ',
             counted_text(pace.active_month, 'active month'), '.'
         ) as stands,
         case
@@ -82,24 +84,34 @@ paced as (
                 '; the chance of reaching ', pace.minimum, ' is about ', whole_percent(pace.probability_met), '.'
             )
         end as forecast,
-        case
-            when pace.months_left > 0
-                then concat(
-                    ' In the ', counted_text(pace.months_left, 'active month'), ' left it takes ',
-                    number_text(pace.needed_a_month), ' a month; in the last six it was ',
-                    number_text(pace.recent_a_month), ' a month.'
-                )
-            else ' No active month is left by the plan.'
-        end as needs,
+        concat(
+            case
+                when case_volume.deadline is not null
+                    then concat(' Cases count through ', month_in_words(case_volume.deadline), '.')
+                else ''
+            end,
+            case
+                when pace.months_left > 0
+                    then concat(
+                        ' In the ', counted_text(pace.months_left, 'active month'), ' left it takes ',
+                        number_text(pace.needed_a_month), ' a month; in the last six it was ',
+                        number_text(pace.recent_a_month), ' a month.'
+                    )
+                when case_volume.deadline is not null then ' No active month is left until then.'
+                else ' No active month is left by the plan.'
+            end
+        ) as needs,
         coalesce(rotation_told.told, '') as rotations,
         pace.data_through
     from main.pace
     inner join trainee
         on pace.trainee_ref = trainee.trainee_ref and trainee.is_current and not trainee.training_is_over
     inner join requirement on pace.requirement_ref = requirement.requirement_ref
+    inner join main.case_volume
+        on pace.trainee_ref = case_volume.trainee_ref and pace.requirement_ref = case_volume.requirement_ref
     left join rotation_told
         on pace.trainee_ref = rotation_told.trainee_ref and pace.requirement_ref = rotation_told.requirement_ref
-    where pace."count" < pace.minimum
+    where pace."count" < pace.minimum and case_volume.reached_by is null
 
 )
 

@@ -49,12 +49,13 @@ class Pace:
     def count(self, trainee: str, requirement: str, month: Fraction | float) -> int:
         return len([at for at in self.came.get((trainee, requirement), []) if at <= month])
 
-    def left(self, trainee: str) -> Fraction:
-        """Active months after the data through the expected completion."""
+    def left(self, trainee: str, deadline: str | None = None) -> Fraction:
+        """Active months after the data through the expected completion, or the month through which cases count."""
         row, last = self.it.roster[trainee], last_month(self.it, trainee)
         if last is None or _is_over(row, "completed", self.as_of) or _is_over(row, "left", self.as_of):
             return Fraction(0)
-        ahead = range(month_number(last) + 1, month_number(month_of(row, "expected_completion")) + 1)
+        end = min([month_of(row, "expected_completion"), *([deadline] if deadline else [])])
+        ahead = range(month_number(last) + 1, month_number(end) + 1)
         return sum((self.it.counts_as(trainee, month_text(number)) for number in ahead), Fraction(0))
 
     def earlier(
@@ -215,12 +216,12 @@ def _pace_row(pace: Pace, row: Answer, tried: dict[tuple[str, str], Answer]) -> 
     answer = row | dict.fromkeys(BLANK.split()) | {
         "count": pace.count(trainee, requirement, math.inf) if ends is not None else row["counted_cases"],
         "active_month": None if ends is None else float(ends),
-        "months_left": None if ends is None else float(pace.left(trainee)),
+        "months_left": None if ends is None else float(pace.left(trainee, row["deadline"])),
         "is_reason_given": True,
     }  # fmt: skip
     if over or ends is None or not is_current(pace.it, trainee, pace.as_of):
         return answer
-    answer |= _own_pace(pace, trainee, requirement, row["minimum"])
+    answer |= _own_pace(pace, trainee, requirement, row)
     others = pace.earlier(trainee, requirement, ends)
     if not others:
         return answer | {"earlier_people": 0, "like_people": 0, "like_met": 0}
@@ -244,8 +245,8 @@ def _pace_row(pace: Pace, row: Answer, tried: dict[tuple[str, str], Answer]) -> 
     }
 
 
-def _own_pace(pace: Pace, trainee: str, requirement: str, minimum: int) -> Answer:
-    ends, left = pace.ends[trainee], pace.left(trainee)
+def _own_pace(pace: Pace, trainee: str, requirement: str, row: Answer) -> Answer:
+    ends, left = pace.ends[trainee], pace.left(trainee, row["deadline"])
     recent = [at for at in pace.came.get((trainee, requirement), []) if at > ends - 6]
     numbers = range(pace.it.first_month(trainee), month_number(last_month(pace.it, trainee) or "") + 1)
     months = [month_text(number) for number in numbers]
@@ -254,7 +255,7 @@ def _own_pace(pace: Pace, trainee: str, requirement: str, minimum: int) -> Answe
         for month in months
         if pace.it.active_month(trainee, month) > ends - 6
     )
-    needed = max(minimum - pace.count(trainee, requirement, math.inf), 0)
+    needed = max(row["minimum"] - pace.count(trainee, requirement, math.inf), 0)
     return {
         "recent_a_month": float(len(recent) / length) if length else None,
         "needed_a_month": float(needed / left) if left else None,

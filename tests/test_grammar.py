@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from pipelines.build.build import SQL, make_views
-from tests.drawn import Db, database, drawn, put, table
+from tests.drawn import Db, database, drawn, put, run, table
 
 TINY = """
 specialty: tiny
@@ -319,6 +319,56 @@ def test_a_deadline_has_its_month_for_each_trainee_and_none_where_the_stage_is_n
         T03 | early |
         T03 | first |
         T03 | plain |
+    """)
+
+
+def test_the_pace_toward_a_deadline_looks_no_further_than_it() -> None:
+    rules = {"early": {"before_stage": "chief", "unit": "patient"}, "plain": {}}
+    db = with_people(tiny(rules), "T01", "T02")
+    db.execute("update input.data_through set data_through = '2026-04' where trainee_ref = 'T01'")
+    db.execute("update input.programme set as_of = '2026-11-10', current_within_days = 400")
+    run(db)
+    # T01: May and June before the chief year of two; T02: the deadline was June.
+    assert table(db, "pace", "trainee_ref, requirement_ref, months_left, needed_a_month") == drawn("""
+        T01 | early | 2  | 1
+        T01 | plain | 14 | 0.142857143
+        T02 | early | 0  |
+        T02 | plain | 8  | 0.25
+    """)
+    stands, needs = db.execute(
+        "select stands, needs from pace_sentence where trainee_ref = 'T01' and requirement_ref = 'early'"
+    ).fetchall()[0]
+    assert stands == "early: 0 of 2 patients after 24 active months."
+    assert needs.startswith(" Cases count through June 2026. In the 2 active months left it takes 1 a month")
+    rows = db.execute(
+        "select needs from pace_sentence where trainee_ref = 'T02' and requirement_ref = 'early'"
+    ).fetchall()
+    assert rows == [(" Cases count through June 2026. No active month is left until then.",)]
+
+
+def test_of_several_reasons_the_kind_stands_before_the_window_and_that_before_where() -> None:
+    rule = {
+        "before_stage": "chief",
+        "attributes": {"none": ["simulated"]},
+        "elsewhere": False,
+        "principal_only": True,
+    }
+    db = with_people(tiny({"early": rule | {"last_years": 2}}))
+    put(db, "cases", """
+        case_ref | operated_month | attributes | principal | procedure
+        C01      | 2026-07        | simulated  | true | plate
+        C02      | 2024-06        |            | true | plate
+        C03      | 2025-07        |            | false | plate
+        C04      | 2025-06        |            | false | plate
+    """)  # fmt: skip
+    db.execute("insert into input.training values ('T01', '2025-07', '2025-07', 'elsewhere', null)")
+    publish(db)
+    # The last two years begin in July 2025.
+    assert table(db, "case_credit", "case_ref, reason") == drawn("""
+        C01 | attribute
+        C02 | window
+        C03 | performed_elsewhere
+        C04 | window
     """)
 
 

@@ -118,7 +118,10 @@ def test_a_volume_says_what_is_counted_and_what_is_missing(
         parts_short=parts_short,
         parts_total=parts_total,
         reached=reached,
+        reached_by=None,
         confirmed_cases=minimum,
+        unit="procedure",
+        units="procedures",
     )
     sentence = wording.volume_sentence(row)
     assert "Lens surgery" in sentence
@@ -129,6 +132,21 @@ def test_a_volume_says_what_is_counted_and_what_is_missing(
     assert not JUDGEMENTS.search(sentence)
     assert wording.volume_mark(row) == mark
     assert wording.requirement_text(row) == "– – Lens surgery"
+
+
+def test_a_volume_says_what_it_counts_where_that_is_no_row_and_what_reached_it_instead() -> None:
+    row = SimpleNamespace(
+        requirement_title="Critical care", part_depth=0, counted_cases=41, minimum=40, remaining_cases=0, parts_short=0,
+        parts_total=0, reached=True, reached_by=None, confirmed_cases=40, unit="patient", units="patients",
+    )  # fmt: skip
+    assert wording.volume_sentence(row) == "Critical care: 41 of 40 patients, reached."
+    assert wording.requirement_text(row) == "Critical care (patients)"
+    row.unit, row.units = "operation", "operations"
+    assert wording.volume_sentence(row) == "Critical care: 41 of 40 operations, reached."
+    assert wording.requirement_text(row) == "Critical care"
+    row.counted_cases, row.confirmed_cases, row.remaining_cases, row.reached_by = 2, 0, 38, "Trauma"
+    assert wording.volume_sentence(row) == "Critical care: 2 of 40 operations, reached by Trauma."
+    assert wording.volume_mark(row) == "✓ 2"
 
 
 def test_a_rule_stands_with_its_edition_its_source_and_whether_somebody_checked_it() -> None:

@@ -81,9 +81,11 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
             summary.trainee_ref, summary.requirement_ref, summary.requirement_title, summary.minimum,
             summary.counted_cases, summary.remaining_cases, summary.confirmed_cases, summary.held_cases,
             summary.parts_total, summary.parts_short, summary.reached, summary.part_depth, summary.edition,
-            summary.source, summary.verified, summary.data_through
+            summary.source, summary.verified, requirement.unit, requirement.units, instead.title as reached_by,
+            summary.data_through
         from volume_summary as summary
         inner join requirement on summary.requirement_ref = requirement.requirement_ref
+        left join requirement as instead on summary.reached_by = instead.requirement_ref
         where cohort = $cohort
         order by summary.trainee_ref, requirement.position
         """,

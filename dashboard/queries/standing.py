@@ -40,9 +40,11 @@ def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Data
             volume.counted_cases, volume.remaining_cases, volume.edition, volume.confirmed_cases,
             volume.parts_total, volume.parts_short, volume.reached, volume.part_depth,
             requirement.position as requirement_order, requirement.source, requirement.verified,
-            requirement.units, volume.deadline, cast(volume.published_minimum as varchar) as published_minimum, band.p50 as earlier
+            requirement.unit, requirement.units, instead.title as reached_by, volume.deadline,
+            cast(volume.published_minimum as varchar) as published_minimum, band.p50 as earlier
         from case_volume as volume
         inner join requirement on volume.requirement_ref = requirement.requirement_ref
+        left join requirement as instead on volume.reached_by = instead.requirement_ref
         left join (
             select trainee_ref, max(training_month) as training_month from volume_course group by trainee_ref
         ) as clock using (trainee_ref)

@@ -25,7 +25,13 @@ select trainee_ref, requirement_ref, counted_cases, reached, confirmed_cases < m
 from case_volume
 """
 REQUIREMENT = """
-select requirement_ref, title, minimum from requirement where minimum is not null order by position
+select
+    requirement_ref,
+    title,
+    concat(minimum, case when unit in ('procedure', 'operation') then '' else concat(' ', units) end) as asked
+from requirement
+where minimum is not null
+order by position
 """
 # The complication that is listed first in the specialty, by everyone who began as operating surgeon.
 RATE = """
@@ -61,7 +67,7 @@ def _title(store: Store) -> str:
 def _volumes(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[str]:
     requirements = connection.execute(REQUIREMENT).fetchall()
     counted = {(row[0], row[1]): row for row in connection.execute(VOLUME).fetchall()}
-    names = [f"{number} {title} {minimum}" for number, (_, title, minimum) in enumerate(requirements, 1)]
+    names = [f"{number} {title} {asked}" for number, (_, title, asked) in enumerate(requirements, 1)]
     lines = [
         "Counted cases; + reached, its parts too: a floor, not a finding of competence; +? with fewer confirmed than the minimum.",
         "Requirements with their minimums:",

@@ -81,7 +81,7 @@ def _demand(rule: Rule, spec: Specialty, *, by_name: bool) -> str:
 def _minimum(rule: Rule) -> str:
     if not isinstance(rule, CountedRule):
         return ""
-    said = f"at least {rule.asked} {units_in_words(rule.unit)}"
+    said = f"at least {rule.asked} {units_in_words(rule.unit, rule.asked)}"
     if rule.local_minimum:
         said += f" (the programme's own; the document has {rule.minimum})"
     return said

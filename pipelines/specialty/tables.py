@@ -135,7 +135,10 @@ def _requirement(ref: str, rule: Rule, place: int) -> Row:
     local = counted.local_minimum if counted else None
     own = (rule.local or local is not None, counted and local and counted.minimum, local and local.source)
     when = (rule.principal_only, rule.before_stage, rule.by_end_of_stage, rule.last_years)
-    instead, units = counted and counted.either_or, units_in_words(rule.unit) if counted else None
+    instead, units = (
+        counted and counted.either_or,
+        units_in_words(rule.unit, counted.asked) if counted else None,
+    )
     return (*what, *which, *whence, place, kind_of(rule), *own, *when, instead, *_no_count(rule), units)
 
 
