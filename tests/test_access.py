@@ -268,6 +268,7 @@ FINDS = """
     left_out               | everyone |           | everyone    |          |
     intakes                | everyone |           | everyone    |          |
     volume_summary         | everyone |           | everyone    |          |
+    official_tally         | everyone |           | everyone    |          |
     own_reviews            |          |           |             | own      |
     listed                 | rules    | rules     | rules       | rules    | rules
     roles_of               | rules    | rules     | rules       | rules    | rules
@@ -307,6 +308,7 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "waiting": [("T22",), ("T23",)],
     "findings": [(None,)],
     "volume_summary": [("2026-27",)],
+    "official_tally": [("2026-27",)],
     "listed": [("requirement",)],
     "roles_of": [("cataract",)],
 }

@@ -24,6 +24,12 @@ COLUMNS = {
         reference:DOUBLE reference_low:DOUBLE reference_high:DOUBLE reference_n:BIGINT value_base:BIGINT
         reference_base:BIGINT difference:DOUBLE difference_low:DOUBLE difference_high:DOUBLE differs:BOOLEAN data_through
     """,
+    "official_tally": """
+        programme_ref cohort trainee_ref requirement_ref requirement_title minimum:INTEGER official_count:INTEGER
+        official_as_of official_met:BOOLEAN counted_cases:BIGINT difference:BIGINT later_cases:BIGINT
+        same_month_cases:BIGINT unconfirmed_cases:BIGINT other_role_cases:BIGINT elsewhere_cases:BIGINT
+        otherwise_not_counted_cases:BIGINT unmapped_cases:BIGINT data_through
+    """,
     "volume_summary": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT
         remaining_cases:BIGINT met:BOOLEAN edition confirmed_cases:BIGINT held_cases:BIGINT source

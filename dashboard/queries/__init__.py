@@ -17,7 +17,16 @@ from dashboard.queries.agenda import (
     waiting,
 )
 from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code
-from dashboard.queries.desk import feedback, findings, intakes, left_out, logs, own_reviews, volume_summary
+from dashboard.queries.desk import (
+    feedback,
+    findings,
+    intakes,
+    left_out,
+    logs,
+    official_tally,
+    own_reviews,
+    volume_summary,
+)
 from dashboard.queries.live import Snapshot, listed, live_snapshot, records
 from dashboard.queries.rules import (
     definitions,
@@ -72,6 +81,7 @@ __all__ = [
     "months",
     "names_another_programme",
     "next_steps",
+    "official_tally",
     "own_rates",
     "own_reviews",
     "pace",

@@ -93,6 +93,26 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
     )
 
 
+def official_tally(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFrame:
+    """What the accreditor counts of one class, what counts here, and the cases that could explain a difference."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            tally.trainee_ref, tally.requirement_title, tally.minimum, tally.official_count, tally.official_as_of,
+            tally.official_met, tally.counted_cases, tally.difference, tally.later_cases, tally.same_month_cases,
+            tally.unconfirmed_cases, tally.other_role_cases, tally.elsewhere_cases,
+            tally.otherwise_not_counted_cases, tally.unmapped_cases
+        from official_tally as tally
+        inner join requirement on tally.requirement_ref = requirement.requirement_ref
+        where cohort = $cohort
+        order by tally.trainee_ref, requirement.position
+        """,
+        cohort=cohort,
+    )
+
+
 def own_reviews(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     """The reviews that one reviewer wrote."""
     return select(

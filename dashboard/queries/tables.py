@@ -65,6 +65,7 @@ ROWS = {
     "left_out_rule": OWN,
     "live_intake": OF_PROGRAMME,
     "milestone_standing": OWN,
+    "official_tally": OWN,
     "other_programme": "true",
     "pace": OWN,
     "pace_backtest": OF_PROGRAMME,
@@ -157,7 +158,7 @@ OWN_REASON = (
     "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position,"
     " data_through"
 )
-DESK = ("left_out_rule", "live_intake", "other_programme", "trainee_log", "volume_summary")
+DESK = ("left_out_rule", "live_intake", "official_tally", "other_programme", "trainee_log", "volume_summary")
 
 
 def _whole(*tables: str) -> dict[str, str]:

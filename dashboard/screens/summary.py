@@ -43,6 +43,7 @@ def show(viewer: Viewer, store: Store) -> None:
     figure.say(
         "This summary names everyone and hides nothing: it is for those who may read about every trainee."
     )
+    _tally(viewer, snapshot, cohort)
     st.header("Where is each minimum from?")
     rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
     figure.plain_table(
@@ -71,6 +72,41 @@ def _preview(frame: pd.DataFrame) -> pd.DataFrame:
     people = {row.trainee_ref: row.data_through or "no data" for row in rows}
     foot: dict[str, object] = {"requirement": "data through", "minimum": None}
     return pd.DataFrame([*lines.values(), foot | people])
+
+
+def _tally(viewer: Viewer, snapshot: queries.Snapshot, cohort: str) -> None:
+    """The accreditor's own counts beside ours; where they agree a line is enough."""
+    st.header("Beside the accreditor's tally")
+    rows = queries.records(queries.official_tally(snapshot, viewer.scope, cohort))
+    if not rows:
+        figure.nothing(
+            "The accreditor's tally has not come in.", "Bring it in like an export; README says how."
+        )
+        return
+    differ = [row for row in rows if row.difference]
+    figure.say(
+        "The accreditor's tally is what is judged.",
+        f"{len(rows) - len(differ)} of {len(rows)} counts agree with it.",
+        "Cases that could explain a difference are counted beside it; one may stand in several of these counts."
+        if differ
+        else "",
+    )
+    if differ:
+        figure.plain_table(
+            pd.DataFrame(
+                {
+                    "trainee": [row.trainee_ref for row in differ],
+                    "requirement": [row.requirement_title for row in differ],
+                    "minimum": [row.minimum for row in differ],
+                    "accreditor": [row.official_count for row in differ],
+                    "on": [row.official_as_of for row in differ],
+                    "here": [row.counted_cases for row in differ],
+                    "difference": [f"{row.difference:+d}" for row in differ],
+                    "could be explained by": [wording.tally_sentence(row) for row in differ],
+                }
+            ),
+            "Beside the accreditor's tally",
+        )
 
 
 def _files(store: Store, viewer: Viewer, cohort: str, *, asked: bool) -> None:

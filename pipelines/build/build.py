@@ -39,6 +39,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "technique_step": (*_PERSON, "procedure_group", "step", "training_quarter"),
     "milestone_standing": (*_PERSON, "milestone_ref", "level"),
     "volume_summary": (*_PERSON, "requirement_ref"),
+    "official_tally": (*_PERSON, "requirement_ref"),
     "supervision_band": (*_PERSON, "procedure_group", "training_quarter", "band"),
     "volume_course": (*_PERSON, "requirement_ref", "training_month"),
     "volume_band": ("programme_ref", "requirement_ref", "training_month"),

@@ -126,6 +126,12 @@ TAKING = _options(
     ),
     click.option("--through", metavar="YYYY-MM", help="the data are complete through that month"),
     click.option(
+        "--as-of",
+        "tally_of",
+        metavar="YYYY-MM-DD",
+        help="the files are the accreditor's own tally of that day: requirement and count, a sheet a trainee",
+    ),
+    click.option(
         "--append", is_flag=True, help="add to what is live; else an export replaces the one before"
     ),
     click.option(
@@ -318,6 +324,7 @@ def _request(files: tuple[Path, ...], options: dict[str, Any]) -> IntakeRequest:
         today=datetime.date.today(),
         source=options["source"],
         through=options["through"],
+        tally_of=options["tally_of"],
         append=options["append"],
         strict=options.get("strict", False),
         accepted_by=by if options["accepts"] else None,

@@ -332,7 +332,6 @@ OFFICIAL_COUNTS = Kind(
         Column("count", "whole", required=True, low=0, high=1_000_000),
         Column("as_of", "date", required=True),
     ),
-    read=False,
 )
 
 # Rosters first: the rows of the others are judged against them.

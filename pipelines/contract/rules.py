@@ -212,7 +212,8 @@ def _checks_of_column(column: Column) -> list[Check]:
 # Two references that differ only in case would be one person to a reader, so the roster's key ignores case.
 _KEY_TEXT = {"trainees": "lower(trainee_ref)"}
 _KEY_COLUMN = {
-    "cases": "case_ref", "training": "from", "trainees": "trainee_ref", "reviews": "step", "milestones": "milestone"
+    "cases": "case_ref", "training": "from", "trainees": "trainee_ref", "reviews": "step", "milestones": "milestone",
+    "official_counts": "requirement_ref",
 }  # fmt: skip
 _LEFT_OUT_BEFORE = "row_id not in (select row_id from {kind}.left_out where not by_key)"
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from pipelines.contract.formats import KINDS, Kind, missing_columns, nearest_kind
@@ -124,6 +124,18 @@ class TableMapping:
 
 
 NO_MAPPING = TableMapping()
+
+
+def of_a_tally(mapping: TableMapping, as_of: str) -> TableMapping:
+    """The same for tables of the accreditor's own counts: requirement and count, the trainee in the sheet's name."""
+    return replace(
+        mapping,
+        headers={"requirement": "requirement_ref", **mapping.headers},
+        trainee_ref_from=mapping.trainee_ref_from or "sheet",
+        constants={**mapping.constants, "as_of": as_of},
+    )
+
+
 # Columns that a person said are not read stand under names that no column has.
 PASSED_OVER = "__passed_over"
 DROPPED = f"{PASSED_OVER}_unseen_"

@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from pipelines.contract.formats import CASES, KINDS, REVIEWS, TRAINEES, Column, Kind
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, UNKNOWN_COMPLICATION, WARNINGS
+from pipelines.files.headers import NO_MAPPING, of_a_tally
 from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
 from pipelines.intake import questions, replacement, staging
@@ -51,6 +52,8 @@ class Setting:
     programme_ref: str | None = None
     # How the source writes what the format calls otherwise.
     mapping: SourceMapping | None = None
+    # The day of the accreditor's tally, where the files are one.
+    tally_of: str | None = None
     # Trainees of whom nothing of these files is taken.
     left_alone: frozenset[str] = frozenset()
 
@@ -206,7 +209,9 @@ def judge(files: Sequence[ExportFile], setting: Setting, progress: Progress, *, 
 
         user_agent = suite.USER_AGENT
         suite.load_meanwhile()
-    tables = setting.mapping.of_tables() if setting.mapping else None
+    tables = setting.mapping.of_tables() if setting.mapping else NO_MAPPING
+    if setting.tally_of:
+        tables = of_a_tally(tables, setting.tally_of)
     parts = in_their_order(
         read_parts(files, setting.specialty, setting.programme.refs_are_pseudonyms, tables)
     )

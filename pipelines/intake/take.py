@@ -50,9 +50,9 @@ class IntakeRequest:
 
     `accepted_by` and `reason` are a person's word that what would be held may go; with `take_the_rest` what is held
     holds nobody else. `with_counts` asks a trial for the counts of each requirement before and after, `name_cases` for
-    the case that each finding is about. `programme_ref`
-    is the programme of whoever asks, whose people alone the files may name; None for who may act for every programme of
-    the store.
+    the case that each finding is about. `tally_of` is the day of the
+    accreditor's own tally, where the files are one. `programme_ref` is the programme of whoever asks, whose people alone
+    the files may name; None for who may act for every programme of the store.
     """
 
     files: Sequence[ExportFile]
@@ -65,6 +65,7 @@ class IntakeRequest:
     reason: str | None = None
     programme_ref: str | None = None
     take_the_rest: bool = False
+    tally_of: str | None = None
     with_counts: bool = False
     name_cases: bool = False
 
@@ -76,8 +77,19 @@ class IntakeRequest:
             raise WrongUsage("--through: write YYYY-MM.")
         if self.through and self.through > f"{self.today:%Y-%m}":
             raise WrongUsage("--through: data cannot run through a month that has not come.")
+        if self.tally_of and not _is_day_until(self.tally_of, self.today):
+            raise WrongUsage("--as-of: write the day of the tally as YYYY-MM-DD; it cannot lie ahead.")
         if bool(self.accepted_by) != bool(self.reason):
             raise WrongUsage("An acceptance needs both who accepts and why.")
+
+
+def _is_day_until(text: str, last: datetime.date) -> bool:
+    try:
+        return (
+            re.fullmatch(r"\d{4}-\d\d-\d\d", text) is not None and datetime.date.fromisoformat(text) <= last
+        )
+    except ValueError:
+        return False
 
 
 @dataclass(frozen=True)
@@ -177,7 +189,12 @@ def try_without_store(
     """The same with a specialty alone: rules that need a roster are skipped unless one is among the files."""
     request.check()
     programme = Programme(programme_ref="unnamed", title="No store")
-    return _judged(request, Setting(programme, specialty, request.today), progress, storing=False)
+    return _judged(
+        request,
+        Setting(programme, specialty, request.today, tally_of=request.tally_of),
+        progress,
+        storing=False,
+    )
 
 
 def _setting(store: Store, request: IntakeRequest) -> Setting:
@@ -193,6 +210,7 @@ def _setting(store: Store, request: IntakeRequest) -> Setting:
         request.accepted_by,
         request.programme_ref,
         _mapping(store, request.source),
+        request.tally_of,
     )
 
 
