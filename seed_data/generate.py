@@ -39,7 +39,8 @@ def generate(
     """Writes roster.csv, training.csv and one case export a trainee into `out`; returns their paths.
 
     Without numbers: the programme of saltmarsh.yaml with its special people. `cases` is the number of
-    case rows of all files together. Without `ratings` reviews.csv and milestones.csv are left away.
+    case rows of all files together. Without `ratings` reviews.csv, milestones.csv and official_counts.csv are left away;
+    the last is of the programme's own people alone.
     """
     rng = np.random.Generator(np.random.PCG64(random_seed))
     people = made_up_trainees(trainees)
@@ -50,6 +51,8 @@ def generate(
     if ratings:
         own_rng = np.random.Generator(np.random.PCG64([random_seed, 1]))
         paths += _write_ratings(out, people, table, own_rng)
+        if trainees is None:
+            paths.append(_write_official_counts(out))
     return paths
 
 
@@ -150,3 +153,13 @@ def _write_ratings(out: Path, people: list[Trainee], table: pa.Table, rng: np.ra
         *([write_rows(out / "reviews.csv", REVIEW_COLUMNS, reviews)] if reviews else []),
         *([write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestones)] if milestones else []),
     ]
+
+
+def _write_official_counts(out: Path) -> Path:
+    tally = plan()["official_counts"]
+    rows = [
+        (trainee, requirement, count, tally["as_of"])
+        for trainee, counts in tally["counts"].items()
+        for requirement, count in counts.items()
+    ]
+    return write_rows(out / "official_counts.csv", ("trainee_ref", "requirement_ref", "count", "as_of"), rows)

@@ -6,8 +6,13 @@
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item, run_length, case_sequence_chart, case_sequence_signal,
---         complication_rate_recent, event_to_code
+--         complication_rate_recent, event_to_code, official_tally
 -- Source: contract of the views: the row grain and key of a view are closed
+select 'a key stands twice in official_tally' as offence, trainee_ref
+from official_tally
+group by programme_ref, cohort, trainee_ref, requirement_ref
+having count(*) > 1
+union all
 select 'a key stands twice in pace_sentence' as offence, trainee_ref
 from pace_sentence
 group by programme_ref, cohort, trainee_ref, requirement_ref

@@ -25,7 +25,7 @@ COLUMNS = {
         reference_base:BIGINT difference:DOUBLE difference_low:DOUBLE difference_high:DOUBLE differs:BOOLEAN data_through
     """,
     "official_tally": """
-        programme_ref cohort trainee_ref requirement_ref requirement_title minimum:INTEGER official_count:INTEGER
+        programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT official_count:INTEGER
         official_as_of official_met:BOOLEAN counted_cases:BIGINT difference:BIGINT later_cases:BIGINT
         same_month_cases:BIGINT unconfirmed_cases:BIGINT other_role_cases:BIGINT elsewhere_cases:BIGINT
         otherwise_not_counted_cases:BIGINT unmapped_cases:BIGINT data_through
@@ -163,6 +163,7 @@ def made() -> Db:
     db.execute("update input.reviews set attempts = 3, successes = 2, started_seconds = 1, ended_seconds = 9")
     put(db, "training", "trainee_ref | from | to | kind | value\nT01 | 2026-07 | 2026-09 | rotation | lens")
     put(db, "milestones", "trainee_ref | period | milestone | level\nT01 | 2026-27 mid | lens_skill | B")
+    put(db, "official_counts", "trainee_ref | requirement_ref | count | as_of\nT01 | lens | 2 | 2026-09-15")
     put(
         db,
         "finding",
