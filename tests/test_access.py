@@ -395,6 +395,15 @@ def test_the_director_of_another_programme_finds_the_rules_and_nobody(query: str
         assert [len(each) > 0 for each in found] == [finds == "rules"] * len(found)
 
 
+def test_feedback_says_nothing_of_who_reviewed(snapshot: Snapshot) -> None:
+    for who in ("director", "committee", "T22"):
+        found = queries.feedback(snapshot, WHO[who].scope, "T22")
+        assert len(found) > 20 and "reviewer_ref" not in found
+        assert not {f"S{number:02d}" for number in range(1, 13)} & set(found.astype(str).to_numpy().ravel())
+        with pytest.raises(duckdb.BinderException):
+            select(snapshot, WHO[who].scope, "select reviewer_ref from feedback")
+
+
 def test_a_reviewer_finds_no_review_of_another_or_of_another_programme(snapshot: Snapshot) -> None:
     own = queries.own_reviews(snapshot, WHO["reviewer"].scope)
     others = queries.own_reviews(snapshot, Viewer("reviewer", PROGRAMME, "S02").scope)

@@ -22,7 +22,7 @@ __all__ = ["session"]
 READ_AS_MARKDOWN = {
     *("button", "caption", "checkbox", "download_button", "error", "exception", "expander"),
     *("file_uploader", "form_submit_button", "header", "info", "latex", "markdown", "metric"),
-    *("multiselect", "popover", "radio", "selectbox", "slider", "status", "subheader"),
+    *("multiselect", "pills", "popover", "radio", "selectbox", "slider", "status", "subheader"),
     *("success", "tabs", "text_area", "text_input", "title", "toast", "toggle"),
     *("warning", "write"),
 }
@@ -105,9 +105,10 @@ def test_the_markup_that_is_looked_for_is_on_the_screen_as_it_was_written(screen
     assert html.escape(MARKUP) in shown or html.escape(MARKUP, quote=False) in shown
 
 
-def test_a_comment_is_shown_as_it_was_written(marked: Store) -> None:
-    viewer = next(who for who, at in PLACES if at is reviews)
-    shown = " ".join(str(each.value) for each in opened_as(reviews, viewer, marked).get("html"))
+@pytest.mark.parametrize("screen", [reviews, trainee])
+def test_a_comment_is_shown_as_it_was_written(screen: Any, marked: Store) -> None:
+    viewer = next(who for who, at in PLACES if at is screen)
+    shown = " ".join(str(each.value) for each in opened_as(screen, viewer, marked).get("html"))
     assert html.escape(IN_A_COMMENT, quote=False) in shown
 
 
