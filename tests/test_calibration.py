@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 import random
+import statistics
 from collections import Counter, defaultdict
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,12 @@ from typing import Any
 import pytest
 
 from pipelines.build import calibration
+from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 from seed_data.generate import generate
-from tests.browser import demo_store
-from tests.stores import new_store, rows_of, run, run_well, set_programme
+from tests.browser import EXPORTS, demo_store
+from tests.oracle import wilson
+from tests.stores import new_store, read_csv, rows_of, run, run_well, set_programme, shipped_specialty
 
 CHANCE = (
     "pace_behind",
@@ -109,8 +112,6 @@ def _band(number: int) -> int:
 
 
 def _opened() -> list[dict[str, Any]]:
-    from pipelines.store.snapshot import open_snapshot
-
     with open_snapshot(Store(demo_store())) as connection:
         found = connection.execute(
             "select trainee_ref, case_sequence, training_quarter from main.case_record"
@@ -180,6 +181,151 @@ def _is_short(dice: random.Random, age: int, months: Any, minimums: dict[str, in
         for requirement, number in months[donor, month].items():
             counted[requirement] += sum(dice.random() < share for _ in range(number))
     return any(counted[requirement] < minimum for requirement, minimum in minimums.items())
+
+
+def test_a_step_without_progress_names_somebody_fine_as_often_by_a_simulation_in_plain_loops() -> None:
+    dice = random.Random(10)
+    pools, numbers = _reviewed()
+    named = Counter[str]()
+    for _ in range(TRAININGS):
+        for meeting in range(MEETINGS):
+            people = [age for age in ages(meeting) for _ in range(CLASS_SIZE)]
+            named["fine"] += any(_stands_still(dice, age, pools, numbers) for age in people)
+        # Somebody whose steps stay as they were in the first quarter with a review.
+        still = {quarter: pools[min(pools)] for quarter in range(1, 13)}
+        named["still"] += any(
+            _stands_still(dice, PHASE + SPACING * meeting, still, numbers) for meeting in range(MEETINGS)
+        )
+    published = of_demo("false_alarm", reason="step_without_progress")[0]
+    rate, power = named["fine"] / (TRAININGS * MEETINGS), named["still"] / TRAININGS
+    assert float(published["chance_meeting"]) == pytest.approx(rate, abs=tolerance(rate))
+    assert float(published["power"]) == pytest.approx(power, abs=tolerance(power))
+
+
+def _reviewed() -> tuple[dict[int, list[dict[str, float]]], dict[int, list[int]]]:
+    """From the exports: reviewed operations by quarter as step → score, and how many each reviewed person had in it."""
+    with open_snapshot(Store(demo_store())) as connection:
+        cases = connection.execute(
+            "select trainee_ref, case_ref, min(training_quarter) from main.case_record"
+            " where procedure_group is not null and not performed_elsewhere group by all"
+        ).fetchall()
+        ends = dict(
+            connection.execute("select trainee_ref, last_training_quarter from trainee_clock").fetchall()
+        )
+    quarter_of = {(ref, case): quarter for ref, case, quarter in cases}
+    scores: dict[tuple[str, str], dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for row in read_csv(EXPORTS / "reviews.csv"):
+        if (
+            row["self_review"] != "yes"
+            and row["score"]
+            and row["done_by_supervisor"] not in ("planned", "rescue")
+        ):
+            scores[row["trainee_ref"], row["case_ref"]][row["step"]].append(int(row["score"]))
+    pools: dict[int, list[dict[str, float]]] = defaultdict(list)
+    done: dict[tuple[str, int], int] = Counter()
+    for place in sorted(scores):
+        if place in quarter_of:
+            pools[quarter_of[place]].append(
+                {step: sum(each) / len(each) for step, each in scores[place].items()}
+            )
+            done[place[0], quarter_of[place]] += 1
+    people = sorted({ref for ref, _ in done})
+    numbers = {
+        quarter: [done[ref, quarter] for ref in people if ends[ref] >= quarter] for quarter in range(1, 13)
+    }
+    return pools, numbers
+
+
+def _stands_still(dice: random.Random, age: int, pools: Any, numbers: Any) -> bool:
+    """By that age: of some step the latest five operations no better than the five before, and below 3.5."""
+    course: dict[str, list[float]] = defaultdict(list)
+    for quarter in range(1, math.ceil(age / 3) + 1):
+        if numbers[quarter] and pools.get(quarter):
+            for _ in range(dice.choice(numbers[quarter])):
+                for step, score in dice.choice(pools[quarter]).items():
+                    course[step].append(score)
+    return any(
+        len(scores) >= 10 and sum(scores[-5:]) <= sum(scores[-10:-5]) and sum(scores[-5:]) / 5 < 3.5
+        for scores in course.values()
+    )
+
+
+def test_supervision_names_somebody_fine_as_often_by_a_simulation_in_plain_loops() -> None:
+    dice = random.Random(11)
+    ladder = list(shipped_specialty()["supervision"].items())
+    operating = [
+        place
+        for place, (_, level) in enumerate(ladder)
+        if not level.get("roles") or "surgeon" in level["roles"]
+    ]
+    upper = {ref for place, (ref, _) in enumerate(ladder) if place >= operating[-2]}
+    done: dict[tuple[str, int], Counter[tuple[str, bool]]] = defaultdict(Counter)
+    for row in of_demo("supervision_mix"):
+        if row["trainee_ref"] in COMPLETED and row["level_ref"]:
+            place = row["trainee_ref"], int(row["training_quarter"])
+            done[place][row["procedure_group"], row["level_ref"] in upper] += int(row["cases"])
+    groups = sorted({group for counts in done.values() for group, _ in counts})
+    named = Counter[str]()
+    for _ in range(TRAININGS):
+        earlier = [_supervised(dice, done) for _ in COMPLETED]
+        for meeting in range(MEETINGS):
+            people = [(age, _supervised(dice, done)) for age in ages(meeting) for _ in range(CLASS_SIZE)]
+            named["fine"] += any(
+                _is_held_close(own, earlier, math.ceil(age / 3), group)
+                for age, own in people
+                for group in groups
+            )
+        # Somebody who never comes to that level.
+        stays = {
+            quarter: Counter({(group, False): counts[group, False] + counts[group, True] for group in groups})
+            for quarter, counts in _supervised(dice, done).items()
+        }
+        named["stays"] += any(
+            _is_held_close(stays, earlier, math.ceil((PHASE + SPACING * meeting) / 3), group)
+            for meeting in range(MEETINGS)
+            for group in groups
+        )
+    published = of_demo("false_alarm", reason="supervision_not_loosening")[0]
+    rate, power = named["fine"] / (TRAININGS * MEETINGS), named["stays"] / TRAININGS
+    assert float(published["chance_meeting"]) == pytest.approx(rate, abs=tolerance(rate))
+    assert float(published["power"]) == pytest.approx(power, abs=tolerance(power))
+
+
+Supervised = dict[int, Counter[tuple[str, bool]]]
+
+
+def _supervised(dice: random.Random, done: dict[tuple[str, int], Counter[tuple[str, bool]]]) -> Supervised:
+    """One whole training: the operations of each quarter by group and whether at the level, a year from one donor."""
+    found = {}
+    for quarter in range(1, MONTHS // 3 + 1):
+        if quarter % 4 == 1:
+            donor = dice.choice(sorted(COMPLETED))
+        found[quarter] = done[donor, quarter]
+    return found
+
+
+def _is_held_close(own: Supervised, earlier: list[Supervised], until: int, group: str) -> bool:
+    """The rule as reason_rule words it: two quarters, ten operations, ten people, loosened by a tenth."""
+
+    def summed(of: Supervised, quarters: range) -> tuple[int, int]:
+        above = sum(of[quarter][group, True] for quarter in quarters)
+        return above, above + sum(of[quarter][group, False] for quarter in quarters)
+
+    latest, before = range(max(1, until - 1), until + 1), range(1, until - 1)
+    above, known = summed(own, latest)
+    enough = [other for other in earlier if summed(other, latest)[1] >= 10]
+    if known < 10 or len(enough) < 10:
+        return False
+    shares = [one / all_ for one, all_ in (summed(other, latest) for other in enough)]
+    ones, alls = zip(*(summed(other, before) for other in enough), strict=True)
+    their_before = sum(ones) / sum(alls) if sum(alls) else 0.0
+    own_above, own_known = summed(own, before)
+    own_before = own_above / own_known if own_known else 0.0
+    return (
+        wilson(above, known)[1] < statistics.quantiles(shares, n=4, method="inclusive")[0]
+        and statistics.median(shares) - their_before >= 0.1
+        and above / known - own_before < 0.1
+    )
 
 
 # ---- the command
