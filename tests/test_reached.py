@@ -60,7 +60,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
     roster = write_csv(folder / "roster.csv", [ROSTER | {"trainee_ref": trainee} for trainee in COHORT])
     cases = [
         {"case_ref": f"{trainee}-{procedure}-{number}", "trainee_ref": trainee, "operated_on": "2026-09-01",
-         "procedure": procedure, "role": "surgeon"}
+         "procedure": procedure, "role": "surgeon", "supervisor_agreed": "yes"}
         for trainee, (repairs, cysts, *_) in COHORT.items()
         for procedure, count in (("lid_repair", repairs), ("lid_cyst", cysts))
         for number in range(count)
