@@ -49,7 +49,7 @@ print(*codes)
 def test_what_is_large_to_read_is_refused_within_a_gigabyte(tmp_path: Path) -> None:
     files = [hostile.write(tmp_path, hostile.small) for hostile in REFUSED]
     child = subprocess.run(
-        [sys.executable, "-c", CHECK_EACH, *files], capture_output=True, text=True, cwd=ROOT
+        [sys.executable, "-c", CHECK_EACH, *files], check=False, capture_output=True, text=True, cwd=ROOT
     )
     assert child.returncode == 0, child.stderr
     *_, peak, ended = child.stdout.splitlines()
