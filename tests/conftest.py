@@ -57,8 +57,22 @@ SLOW = (
         "test_receipts",
     ),
     *("test_replacement", "test_reviews_taken", "test_settings", "test_show", "test_summary"),
-    *("test_answers", "test_calibration", "test_hostile_files", "test_mapping", "test_official_tally", "test_open"),
-    *("test_own_programme", "test_reached", "test_split_commands", "test_traces", "test_two_programmes", "test_undo"),
+    *(
+        "test_answers",
+        "test_calibration",
+        "test_hostile_files",
+        "test_mapping",
+        "test_official_tally",
+        "test_open",
+    ),
+    *(
+        "test_own_programme",
+        "test_reached",
+        "test_split_commands",
+        "test_traces",
+        "test_two_programmes",
+        "test_undo",
+    ),
 )
 
 

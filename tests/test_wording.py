@@ -425,3 +425,21 @@ def test_small_words() -> None:
     assert [wording.cases_text(count) for count in (0, 1, 2)] == ["0 cases", "1 case", "2 cases"]
     assert [wording.reviews_text(count) for count in (1, 2)] == ["1 review", "2 reviews"]
     assert [wording.months_text(count) for count in (1, 2)] == ["1 month", "2 months"]
+
+
+def test_sentences_of_one_kind_that_differ_in_their_subject_alone_are_one() -> None:
+    late = "no outcome is recorded for 21 of the 40 operations."
+    reasons = [
+        SimpleNamespace(reason="outcomes_unknown", sentence=f"Macular oedema: {late}"),
+        SimpleNamespace(reason="outcomes_unknown", sentence=f"Retinal detachment: {late}"),
+        SimpleNamespace(reason="outcomes_unknown", sentence=f"YAG damage: {late}"),
+        SimpleNamespace(reason="outcomes_unknown", sentence="Oedema: no outcome is recorded for 3 of the 5."),
+        SimpleNamespace(reason="other_kind", sentence=f"Macular oedema: {late}"),
+        SimpleNamespace(reason="log_late", sentence="The log ends in July 2026."),
+    ]
+    assert wording.said_once(reasons) == [
+        ("outcomes_unknown", f"Macular oedema, retinal detachment, YAG damage: {late}"),
+        ("outcomes_unknown", "Oedema: no outcome is recorded for 3 of the 5."),
+        ("other_kind", f"Macular oedema: {late}"),
+        ("log_late", "The log ends in July 2026."),
+    ]

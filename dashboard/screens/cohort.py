@@ -166,10 +166,11 @@ def _where(active_month: float | None, row: Any) -> str:
 
 def _reasons(of_person: pd.DataFrame) -> str:
     """Each sentence on a line; a weak kind says how often it would come up for nobody's fault."""
-    return figure.LINE.join(
-        row.sentence if row.chance is None else row.sentence + WEAK.format(wording.share_text(row.chance, 1))
-        for row in queries.records(of_person)
-    )
+    rows = queries.records(of_person)
+    weak = {
+        row.reason: WEAK.format(wording.share_text(row.chance, 1)) for row in rows if row.chance is not None
+    }
+    return figure.LINE.join(sentence + weak.get(reason, "") for reason, sentence in wording.said_once(rows))
 
 
 def _committee(recorded: pd.DataFrame) -> str:

@@ -100,7 +100,7 @@ def _head(person: Person) -> None:
     reasons = queries.reasons(person.snapshot, person.viewer.scope, (person.ref,))
     if not reasons.empty:
         figure.heading("To discuss")
-        figure.say_list(list(reasons["sentence"]))
+        figure.say_list([sentence for _, sentence in wording.said_once(queries.records(reasons))])
         opening.choose_reason(reasons, "trainee")
 
 
