@@ -302,6 +302,7 @@ def _with_the_rest_of_the_grammar(specialty: dict[str, Any]) -> None:
     """Groups, techniques, windows, caps, parts of two wholes and of which, rules that stand in for one another."""
     rules = specialty["requirements"]
     specialty["procedures"]["manual_cataract"]["also_in"] = ["retina"]
+    specialty["complications"]["wound_leak"]["group"] = ["cataract", "oculoplastic", "cornea"]
     rules["cataract"] |= {
         "attributes": {},
         "at_most": {"simulated": 1, "manual_cataract": 1},

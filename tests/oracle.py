@@ -96,6 +96,12 @@ def in_order(rows: list[Answer], view: str) -> list[Answer]:
     return [{name: row[name] for name in COLUMNS[view]} for row in sorted(rows, key=place)]
 
 
+def groups_of(complication: Answer) -> list[str]:
+    """The procedure groups in whose cases it is counted, the one under which it is listed first."""
+    named = complication["group"]
+    return [named] if isinstance(named, str) else list(named)
+
+
 class Oracle(Credits):
     """The answers that the contract's views must give for one programme."""
 
@@ -176,12 +182,12 @@ class Oracle(Credits):
         names = "events known unknown not_yet_due unclear early unfollowed"
         counts = dict.fromkeys(names.split(), 0)
         for case in self.cases(trainee):
-            if self._enters_rate(trainee, case, complication["group"], attribution):
+            if self._enters_rate(trainee, case, complication, attribution):
                 for name in self._outcome(trainee, case, ref, window, attribution):
                     counts[name] += 1
         return self._head(trainee) | {
             "complication_ref": ref,
-            "procedure_group": complication["group"],
+            "procedure_group": groups_of(complication)[0],
             "attribution": attribution,
             "events": counts["events"],
             "known_outcomes": counts["known"],
@@ -235,8 +241,8 @@ class Oracle(Credits):
         """Whether the case was performed here, on a patient."""
         return self._is_of_a_patient(case) and not self.is_elsewhere(trainee, month_of(case, "operated_on"))
 
-    def _enters_rate(self, trainee: str, case: Row, group: str, attribution: str) -> bool:
-        if self._group(case) != group or not self._is_eligible(trainee, case):
+    def _enters_rate(self, trainee: str, case: Row, complication: Answer, attribution: str) -> bool:
+        if self._group(case) not in groups_of(complication) or not self._is_eligible(trainee, case):
             return False
         if self._operates(case):
             return True

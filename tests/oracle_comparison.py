@@ -72,7 +72,7 @@ def outcomes_of(it: Oracle, trainee: str, case: Row) -> list[tuple[str, str, lis
             window = complication["window_days"]
             if attribution == "in_trainee_hands" and window > 0:
                 continue
-            if it._enters_rate(trainee, case, complication["group"], attribution):
+            if it._enters_rate(trainee, case, complication, attribution):
                 found.append((ref, attribution, it._outcome(trainee, case, ref, window, attribution)))
     return found
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from dashboard import queries
 from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, summary, trainee
 from pipelines.cli.demo import DEMOS, make_store
@@ -85,6 +86,18 @@ def test_the_demo_shows_each_of_its_rules(store: Path) -> None:
         "attribute",
         "duplicate_in_operation",
         "supervisor_disagreed",
+    }
+
+
+def test_an_outcome_of_several_groups_is_found_under_each(store: Path) -> None:
+    snapshot, scope = queries.live_snapshot(Store(store)), Viewer("director", PROGRAMME).scope
+    found = {
+        group: list(queries.outcomes_of(snapshot, scope, group)["complication_ref"])
+        for group in ("alimentary", "abdominal")
+    }
+    assert found == {
+        "alimentary": ["anastomotic_leak", "wound_infection", "return_to_theatre"],
+        "abdominal": ["anastomotic_leak", "bile_duct_injury", "wound_infection", "return_to_theatre"],
     }
 
 

@@ -164,6 +164,9 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("insert into case_record from case_record where case_ref = 'C10'", "900_case_record_audit.sql"),
         ("delete from case_credit where case_ref = 'C10'", "910_case_credit_audit.sql"),
         ("update case_credit set reason = null where case_ref = 'C10'", "910_case_credit_audit.sql"),
+        # As many cases as there are, and one of them another.
+        ("update case_credit set case_ref = 'C99' where case_ref = 'C10'", "910_case_credit_audit.sql"),
+        ("update case_credit set over_cap = 'surgeon' where credited", "910_case_credit_audit.sql"),
         ("update case_credit set credited = true where case_ref = 'C10'", "910_case_credit_audit.sql"),
         ("insert into case_credit from case_credit", "910_case_credit_audit.sql"),
         (

@@ -208,6 +208,42 @@ def test_a_case_beyond_a_cap_says_of_what_kind_and_how_many_count() -> None:
     assert text == "does not count: of this kind (teaching assistant) the requirement takes 50 at most"
 
 
+@pytest.mark.parametrize(
+    ("kind", "asked_for", "found", "periods", "short", "met", "said"),
+    [
+        ("sign_off", None, None, None, None, None, "recorded by the committee, not in the log"),
+        ("consecutive", 50, 12, None, None, False, "12 of 50 in a row, each with a record of what happened"),
+        (
+            "consecutive",
+            5,
+            6,
+            None,
+            None,
+            True,
+            "6 of 5 in a row, each with a record of what happened: reached",
+        ),
+        ("assessments", 3, 2, 0, 0, None, "2 assessments by others"),
+        ("assessments", 3, 7, 2, 1, False, "7 assessments by others; 1 of 2 whole periods short of 3"),
+        (
+            "assessments",
+            3,
+            7,
+            2,
+            0,
+            True,
+            "7 assessments by others; 0 of 2 whole periods short of 3: reached",
+        ),
+    ],
+)
+def test_a_requirement_without_a_count_says_how_far_it_is(
+    kind: str, asked_for: int, found: int, periods: int, short: int, met: bool | None, said: str
+) -> None:
+    row = SimpleNamespace(
+        kind=kind, asked_for=asked_for, found=found, periods=periods, periods_short=short, met=met
+    )
+    assert labels.uncounted_text(row) == said
+
+
 def test_what_a_rule_is_besides_stands_after_it_and_nothing_where_it_is_nothing() -> None:
     assert wording.own_rule_text(None, None) == ""
     assert wording.own_rule_text("86", "2026-06") == (

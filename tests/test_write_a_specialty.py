@@ -7,7 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.access import Viewer
+from dashboard.screens import trainee
 from pipelines.specialty.model import KINDS, Complication, Procedure, Rule, Specialty
+from pipelines.store.store import Store
+from tests.looking import opened_as, session  # noqa: F401 - the fixture stands for a session
 from tests.stores import new_store, rows_of, run_well, write_csv
 
 TEXT = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -86,6 +90,14 @@ def test_the_reasons_of_the_example_are_those_that_it_gives(store: Path) -> None
         ("HND-005", "emergencies"): ("stage", ""),
         ("HND-006", "tendons_early"): ("window", ""),
     }
+
+
+def test_a_trainee_is_told_how_far_the_audit_is_and_through_when_cases_count(store: Path) -> None:
+    app = opened_as(trainee, Viewer("director", "harbour-eye"), Store(store), trainee="T01")
+    assert not app.exception
+    text = "\n".join(str(getattr(each, "proto", "")) for each in app.main)
+    assert "2 of 2 in a row, each with a record of what happened: reached" in text
+    assert "Cases count through June 2026." in text
 
 
 def test_what_is_often_not_meant_is_said_beside_the_rules(tmp_path: Path) -> None:

@@ -32,7 +32,9 @@ from dashboard.queries.rules import (
     definitions,
     framework,
     names_another_programme,
+    outcomes_of,
     roles_of,
+    rules_without_count,
     unverified,
 )
 from dashboard.queries.standing import (
@@ -82,6 +84,7 @@ __all__ = [
     "names_another_programme",
     "next_steps",
     "official_tally",
+    "outcomes_of",
     "own_rates",
     "own_reviews",
     "pace",
@@ -91,6 +94,7 @@ __all__ = [
     "recorded_levels",
     "records",
     "roles_of",
+    "rules_without_count",
     "signal",
     "technique",
     "technique_of_everybody",

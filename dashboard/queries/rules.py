@@ -24,6 +24,40 @@ def roles_of(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataFrame
     )
 
 
+def outcomes_of(snapshot: Snapshot, scope: Scope, group: str) -> pd.DataFrame:
+    """The outcomes that are counted in the cases of a procedure group, in the order of the specialty."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select complication.*
+        from complication
+        inner join complication_group on complication.complication_ref = complication_group.complication_ref
+        where complication_group.procedure_group = $group
+        order by complication.position
+        """,
+        group=group,
+    )
+
+
+def rules_without_count(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """Audits, assessments and sign-offs in force for a trainee, and how far each is."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            uncounted.requirement_ref, uncounted.requirement_title, uncounted.kind, uncounted.asked_for, uncounted.found,
+            uncounted.periods, uncounted.periods_short, uncounted.met
+        from rule_without_count as uncounted
+        inner join requirement on uncounted.requirement_ref = requirement.requirement_ref
+        where uncounted.trainee_ref = $person
+        order by requirement.position
+        """,
+        person=trainee_ref,
+    )
+
+
 def framework(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     """The framework of the milestones, and whether it is the accreditor's; no row without one."""
     return select(snapshot, scope, "select framework, official from milestone_framework")

@@ -18,6 +18,7 @@ OF_PROGRAMME = "programme_ref = getvariable('programme_ref')"
 RULES = (
     "attribute",
     "complication",
+    "complication_group",
     "milestone",
     "milestone_framework",
     "milestone_level",
@@ -128,7 +129,7 @@ PLACES["case_opened"] = """(
 # Volume and the quality of the log: no rate, no complication, no level of supervision, no score, no comment.
 COUNTS = (
     *("active_month", "case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band"),
-    *("training_mark", "volume_course"),
+    *("training_mark", "rule_without_count", "volume_course"),
 )
 CASE_OF_A_COUNT = (
     "programme_ref, trainee_ref, case_ref, procedure, side, title, operated_month, case_sequence, role,"
@@ -136,7 +137,7 @@ CASE_OF_A_COUNT = (
 )
 STANDING = (
     *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
-    *("complication_rate_recent", "feedback", "milestones", "rule_without_count"),
+    *("complication_rate_recent", "feedback", "milestones"),
     *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.

@@ -286,8 +286,7 @@ def _open_by_keyboard(view: View) -> None:
 def _outcomes(view: View) -> None:
     st.header("How often did it happen, and how sure is that?")
     scope = view.viewer.scope
-    complications = queries.listed(view.snapshot, scope, "complication")
-    complications = complications[complications["procedure_group"] == view.group]
+    complications = queries.outcomes_of(view.snapshot, scope, view.group)
     if complications.empty:
         figure.nothing(
             "The specialty names no outcome of these procedures.", "Choose other procedures above."

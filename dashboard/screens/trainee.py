@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, opening, queries, wording
+from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.evidence import (
     Person,
@@ -214,7 +214,11 @@ def _minimums(person: Person) -> None:
         columns["needed a month"] = [_needed(by_ref.get(row.requirement_ref)) for row in rows]
         columns["earlier median"] = [_median(by_ref.get(row.requirement_ref)) for row in rows]
         columns["middle half"] = [_middle_half(by_ref.get(row.requirement_ref)) for row in rows]
-    columns["rule"] = [(row.edition or "").replace(" ", figure.NO_BREAK) for row in rows]
+    columns["rule"] = [
+        (row.edition or "").replace(" ", figure.NO_BREAK)
+        + wording.own_rule_text(row.published_minimum, row.deadline)
+        for row in rows
+    ]
     columns["checked"] = ["yes" if row.verified else "not yet" for row in rows]
     figure.plain_table(pd.DataFrame(columns), "Minimums")
     figure.say(
@@ -222,6 +226,13 @@ def _minimums(person: Person) -> None:
         "held the rule against the current document. Sources stand with the cases behind each count.",
         kind="quiet",
     )
+    uncounted = queries.records(queries.rules_without_count(person.snapshot, person.viewer.scope, person.ref))
+    if uncounted:
+        columns = {
+            "requirement": [row.requirement_title for row in uncounted],
+            "how far": [labels.uncounted_text(row) for row in uncounted],
+        }
+        figure.plain_table(pd.DataFrame(columns), "Requirements without a number of cases")
 
 
 def _reached(row: Any) -> str:
