@@ -36,6 +36,7 @@ h1 { font-size: 28px !important; padding: 0 0 0.3rem !important; line-height: 1.
 [data-testid=stHeading] h2, .stHtml h2 {
   font-size: 20px !important; font-weight: 600; padding: 0.9rem 0 0.3rem !important; margin: 0; line-height: 1.3;
 }
+.stHtml h2 { padding-bottom: 0 !important; }
 [data-testid=stHeading]:has(h2) [data-testid=stMarkdownContainer] { margin-bottom: -0.5rem !important; }
 .stHtml a { color: inherit; }
 .stHtml .wide, .stVegaLiteChart { max-width: 100%; overflow-x: auto; }
