@@ -284,5 +284,12 @@ def volume_summary(it: Programme, volumes: list[Answer]) -> list[Answer]:
         ends = {name: cell(person, name) for name in ("completed", "left")}
         own = rule.get("local_minimum")
         local = {"is_local": bool(rule.get("local") or own), "local_source": own["source"] if own else None}
-        rows.append(row | ends | local | {"source": rule["source"], "verified": rule["verified"]})
+        source = rule["source"]
+        if own:
+            source = (
+                f"the programme's own number: {own['source']}; the document has {rule['minimum']}: {source}"
+            )
+        elif rule.get("local"):
+            source = f"the programme's own rule: {source}"
+        rows.append(row | ends | local | {"source": source, "verified": rule["verified"]})
     return rows

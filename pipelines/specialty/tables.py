@@ -131,7 +131,7 @@ def _requirement(ref: str, rule: Rule, place: int) -> Row:
     counted = rule if isinstance(rule, CountedRule) else None
     what = (ref, rule.title, counted and counted.asked, rule.unit if counted else None)
     which = (rule.part_of[0] if rule.part_of else None, rule.elsewhere, rule.cohorts.first, rule.cohorts.last)
-    whence = (rule.edition, rule.source, rule.verified, rule.reviewed_on.isoformat(), rule.replaces)
+    whence = (rule.edition, _source(rule), rule.verified, rule.reviewed_on.isoformat(), rule.replaces)
     local = counted.local_minimum if counted else None
     own = (rule.local or local is not None, counted and local and counted.minimum, local and local.source)
     when = (rule.principal_only, rule.before_stage, rule.by_end_of_stage, rule.last_years)
@@ -140,6 +140,14 @@ def _requirement(ref: str, rule: Rule, place: int) -> Row:
         units_in_words(rule.unit, counted.asked) if counted else None,
     )
     return (*what, *which, *whence, place, kind_of(rule), *own, *when, instead, *_no_count(rule), units)
+
+
+def _source(rule: Rule) -> str:
+    """What is the programme's own says so wherever its source is printed."""
+    local = rule.local_minimum if isinstance(rule, CountedRule) else None
+    if isinstance(rule, CountedRule) and local:
+        return f"the programme's own number: {local.source}; the document has {rule.minimum}: {rule.source}"
+    return f"the programme's own rule: {rule.source}" if rule.local else rule.source
 
 
 def _no_count(rule: Rule) -> Row:
