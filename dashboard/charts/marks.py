@@ -24,24 +24,25 @@ def marks_below(marks: pd.DataFrame, ends: tuple[float, float], width: int, dark
     if marks.empty:
         return []
     colours, placed = palette(dark), _placed(marks, ends, width)
-    # In pixels of the chart above: its axis may count quarters.
-    base = chart_of(placed).encode(x=alt.X("left:Q", scale=None, axis=None))
     words = {"description": "spoken:N", "tooltip": "spoken:N"}
+
+    def of(rows_of_a_layer: pd.DataFrame) -> Any:
+        # In pixels of the chart above: its axis may count quarters. A layer of nothing would be an unnamed part.
+        return chart_of(rows_of_a_layer).encode(x=alt.X("left:Q", scale=None, axis=None))
+
     layers = []
-    for planned, fill in ((False, colours.interval), (True, colours.paper)):
-        bars = base.transform_filter(f"!datum.is_point && datum.is_ahead == {str(planned).lower()}")
-        bar = bars.mark_bar(height=BAR, stroke=colours.interval_edge, strokeWidth=1, fill=fill)
+    stretches, points = placed[~placed["is_point"]], placed[placed["is_point"]]
+    for planned, bars in stretches.groupby("is_ahead"):
+        fill = colours.paper if planned else colours.interval
+        bar = of(bars).mark_bar(height=BAR, stroke=colours.interval_edge, strokeWidth=1, fill=fill)
         layers.append(bar.encode(x2="right:Q", y=alt.value(MIDDLE), **words))
-    for kind, shape in SHAPES.items():
-        point = base.transform_filter(f"datum.kind == '{kind}'").mark_point(
-            shape=shape, size=60, filled=True, fill=colours.paper, stroke=colours.ink, opacity=1
-        )
-        layers.append(point.encode(y=alt.value(MIDDLE), **words))
-    for lane in sorted(set(placed["lane"])):
-        label = base.transform_filter(f"datum.lane == {lane}").mark_text(
-            align="left", baseline="top", dx=-3, fontSize=SMALL, aria=False
-        )
-        down = alt.value(BAR + 5 + LANE * lane)
+    for kind, alike in points.groupby("kind"):
+        look = {"size": 60, "filled": True, "fill": colours.paper, "stroke": colours.ink, "opacity": 1}
+        point = of(alike).mark_point(shape=SHAPES[str(kind)], aria=False, **look)
+        layers.append(point.encode(y=alt.value(MIDDLE), tooltip="spoken:N"))
+    for lane, below in placed.groupby("lane"):
+        label = of(below).mark_text(align="left", baseline="top", dx=-3, fontSize=SMALL, aria=False)
+        down = alt.value(BAR + 5 + LANE * int(str(lane)))
         layers.append(label.encode(y=down, text="label:N", color=alt.value(colours.secondary)))
     height = BAR + 5 + LANE * placed["lane"].nunique()
     return [alt.layer(*layers).properties(width=width, height=height)]
