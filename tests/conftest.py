@@ -60,6 +60,8 @@ SLOW = (
     *(
         "test_answers",
         "test_calibration",
+        "test_general_surgery",
+        "test_write_a_specialty",
         "test_hostile_files",
         "test_mapping",
         "test_official_tally",

@@ -13,6 +13,7 @@ from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, summary, trainee
 from pipelines.cli.demo import DEMOS, make_store
 from pipelines.store.store import Store
+from pipelines.summary import words
 from seed_data.surgery import generate_surgery
 from tests.looking import opened_as, session  # noqa: F401 - the fixture stands for a session
 from tests.oracle import Export, Oracle, Row
@@ -133,3 +134,17 @@ def test_the_summary_of_the_demo_names_no_other_specialty(store: Path, tmp_path:
 def test_a_demo_of_no_specialty_is_wrong_usage() -> None:
     done = run("demo", "--no-serve", "--specialty", "dentistry")
     assert done.code == 2 and "general_surgery" in done.err
+
+
+def test_a_file_that_is_sent_on_says_what_one_count_is() -> None:
+    line = {
+        "requirement_title": "Critical care",
+        "unit": "patient",
+        "minimum": 40,
+        "reached_by": None,
+        "reached": True,
+    }
+    assert words.requirement_text(line) == "Critical care (patients)"
+    assert words.requirement_text(line | {"unit": "operation"}) == "Critical care"
+    stands_in = line | {"reached_by": "trauma", "confirmed_cases": 0, "counted_cases": 2}
+    assert words.reached_text(stands_in) == "✓, by another requirement that stands in"

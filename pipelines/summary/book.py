@@ -184,13 +184,13 @@ def _grid_row(across: list[Record], cell: Callable[[Record], Shown]) -> list[Any
 
 
 def _title(line: Record) -> Shown:
-    return Shown(line["requirement_title"], depth=line["part_depth"])
+    return Shown(words.requirement_text(line), depth=line["part_depth"])
 
 
 def _standing(line: Record) -> Shown:
     # The mark is part of the format, so that the cell stays a number; an empty place of its width aligns the rest.
     mark = '" ✓"' if line["reached"] else "_ _✓"
-    if line["reached"] and line["confirmed_cases"] < line["minimum"]:
+    if line["reached"] and not line["reached_by"] and line["confirmed_cases"] < line["minimum"]:
         mark = f'" ✓ ({line["confirmed_cases"]} confirmed)"'
     return Shown(line["counted_cases"], f'0" / {line["minimum"]}"{mark}')
 

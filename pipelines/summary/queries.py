@@ -13,7 +13,8 @@ select
         by_then.confirmed_cases as confirmed_cases,
         by_then.held_cases as held_cases,
         by_then.parts_short as parts_short,
-        by_then.reached as reached
+        by_then.reached as reached,
+        by_then.reached_by as reached_by
     ),
     $through as counted_through
 from volume_summary

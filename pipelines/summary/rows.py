@@ -97,7 +97,7 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
     manifest = manifest_of(store, number)
     with open_snapshot(store, number) as connection:
         snapshot = _Snapshot(connection, number, asked)
-        snapshot.refuse_without("class_finding")
+        snapshot.refuse_without("rule_without_count")
         snapshot.refuse_unknown_cohort()
         columns, rows = snapshot.table(queries.VOLUME.format(volume=asked.volume, order="requirement_ref"))
         people = [Person(*row) for row in snapshot.rows(queries.PEOPLE)]
@@ -190,7 +190,7 @@ def _earlier_rows(store: Store, asked: Asked) -> tuple[Moment, list[Row]] | None
     manifest = manifest_of(store, asked.since)
     with open_snapshot(store, asked.since) as connection:
         snapshot = _Snapshot(connection, asked.since, asked)
-        snapshot.refuse_without("volume_by_month" if asked.through else "volume_summary")
+        snapshot.refuse_without("rule_without_count" if asked.through else "volume_summary")
         return snapshot.moment(manifest), snapshot.rows(queries.EARLIER.format(volume=asked.volume))
 
 

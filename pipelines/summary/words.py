@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipelines.contract.cautions import NOT_YET_CHECKED
+from pipelines.specialty.units import units_in_words
 from pipelines.store.documents import Manifest
 from pipelines.summary.rows import Person, Summary
 
@@ -86,7 +87,16 @@ def through_text(person: Person) -> str:
     return person.data_through if person.is_current else f"{person.data_through}, not current"
 
 
+def requirement_text(line: dict[str, Any]) -> str:
+    """With what one count is, where it is neither a procedure nor an operation: `Critical care (patients)`."""
+    if line["unit"] in ("procedure", "operation"):
+        return str(line["requirement_title"])
+    return f"{line['requirement_title']} ({units_in_words(line['unit'], line['minimum'])})"
+
+
 def reached_text(line: dict[str, Any]) -> str | None:
+    if line["reached_by"]:
+        return "✓, by another requirement that stands in"
     if line["reached"]:
         few = line["confirmed_cases"] < line["minimum"]
         return f"✓, but {line['confirmed_cases']} of {line['counted_cases']} confirmed" if few else "✓"
