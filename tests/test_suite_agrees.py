@@ -185,6 +185,24 @@ BROKEN = {
             ("T01,2026-27 mid,laser_operating,C,x", "too_many_cells"),
         ),
     ),
+    "official_counts": Broken(
+        "trainee_ref,requirement_ref,count,as_of",
+        (
+            ("T01,cataract,40,2026-10-05", ""),
+            ("T01,cataract,,2026-10-05", "required_blank"),
+            ("T!1,cataract,40,2026-10-05", "ref_malformed"),
+            ("T01,cataract,41,2026-10-05", "key_repeated"),
+            ("T99,cataract,40,2026-10-05", "trainee_unknown"),
+            ("T01,strabismus,40,lately", "date_unreadable"),
+            ("T01,keratoplasty,40,2026-02-30", "date_impossible"),
+            ("T01,chalazion,40,04/05/2026", "date_ambiguous"),
+            ("T01,ocular_surface,40,2999-01-01", "date_in_future"),
+            ("T01,kindness,40,2026-10-05", "code_unknown"),
+            ("T01,globe_trauma,forty,2026-10-05", "number_unreadable"),
+            ("T01,retina_vitreous,-1,2026-10-05", "number_out_of_range"),
+            ("T01,intravitreal_injection,40,2026-10-05,x", "too_many_cells"),
+        ),
+    ),
 }
 READ = [kind for kind in KINDS if kind.read]
 TODAY = datetime.date(2026, 11, 20)
