@@ -15,6 +15,7 @@ import streamlit as st
 
 from dashboard.access import NotYours, Scope
 from dashboard.queries.tables import COLUMNS, PLACES, ROWS
+from pipelines.store.documents import live_manifest
 from pipelines.store.snapshot import LOCKED
 from pipelines.store.store import Store
 
@@ -33,8 +34,9 @@ class Snapshot:
 
 def live_snapshot(store: Store) -> Snapshot:
     """The snapshot that is live now; a new intake shows at the next rerun."""
-    manifest = store.current()
-    return Snapshot(manifest.snapshot, str(store.database(manifest.snapshot)), manifest.as_of)
+    manifest = live_manifest(store.root)
+    path = store.root / "snapshots" / manifest.database_name
+    return Snapshot(manifest.snapshot, str(path), manifest.as_of)
 
 
 def select(snapshot: Snapshot, scope: Scope, query: str, **parameters: Any) -> pd.DataFrame:

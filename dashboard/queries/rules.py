@@ -24,22 +24,6 @@ def roles_of(snapshot: Snapshot, scope: Scope, requirement: str) -> pd.DataFrame
     )
 
 
-def outcomes_of(snapshot: Snapshot, scope: Scope, group: str) -> pd.DataFrame:
-    """The outcomes that are counted in the cases of a procedure group, in the order of the specialty."""
-    return select(
-        snapshot,
-        scope,
-        """
-        select complication.*
-        from complication
-        inner join complication_group on complication.complication_ref = complication_group.complication_ref
-        where complication_group.procedure_group = $group
-        order by complication.position
-        """,
-        group=group,
-    )
-
-
 def rules_without_count(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
     """Audits, assessments and sign-offs in force for a trainee, and how far each is."""
     return select(

@@ -352,3 +352,19 @@ def comparison(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFra
         """,
         person=trainee_ref,
     )
+
+
+def outcomes_of(snapshot: Snapshot, scope: Scope, group: str) -> pd.DataFrame:
+    """The outcomes that are counted in the cases of a procedure group, in the order of the specialty."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select complication.*
+        from complication
+        inner join complication_group on complication.complication_ref = complication_group.complication_ref
+        where complication_group.procedure_group = $group
+        order by complication.position
+        """,
+        group=group,
+    )

@@ -410,6 +410,10 @@ class Manifest(BaseModel):
     def file_name(self) -> str:
         return f"snap-{self.snapshot:06d}.json"
 
+    @property
+    def database_name(self) -> str:
+        return f"snap-{self.snapshot:06d}.duckdb"
+
     def digest(self) -> str:
         """The SHA-256 of what the manifest says."""
         # What only an undoing says stands in no other manifest.
@@ -450,3 +454,15 @@ def refuse_newer(content: dict[str, object], name: str) -> None:
             f"{name} was written by a newer version (format {written}; this version reads up to {FORMAT})."
             " Open the store with that version."
         )
+
+
+def live_manifest(root: Path) -> Manifest:
+    """The manifest that CURRENT names in a store; raises StoreDamaged where it names none."""
+    try:
+        name = (root / "CURRENT").read_text(encoding="ascii").strip()
+    except (OSError, UnicodeDecodeError):
+        raise StoreDamaged("CURRENT cannot be read") from None
+    path = root / "snapshots" / name
+    if not name or path.parent != root / "snapshots" or not path.is_file():
+        raise StoreDamaged("CURRENT names no snapshot that is there")
+    return Manifest.read(path)

@@ -34,6 +34,7 @@ from pipelines.store.documents import (
     Line,
     Manifest,
     Programme,
+    live_manifest,
     load_access,
     load_programme,
     programme_ref,
@@ -85,14 +86,7 @@ class Store:
 
     def current(self) -> Manifest:
         """The live manifest; raises StoreDamaged where CURRENT names none."""
-        try:
-            name = (self.root / "CURRENT").read_text(encoding="ascii").strip()
-        except (OSError, UnicodeDecodeError):
-            raise StoreDamaged("CURRENT cannot be read") from None
-        path = self.root / "snapshots" / name
-        if not name or path.parent != self.root / "snapshots" or not path.is_file():
-            raise StoreDamaged("CURRENT names no snapshot that is there")
-        return Manifest.read(path)
+        return live_manifest(self.root)
 
     def manifests(self) -> list[Manifest]:
         """Every manifest up to the live one, oldest first."""
@@ -102,7 +96,7 @@ class Store:
         return [Manifest.read(path) for path in paths if path.name < live.file_name] + [live]
 
     def database(self, snapshot: int) -> Path:
-        return self.root / "snapshots" / f"snap-{snapshot:06d}.duckdb"
+        return self.root / "snapshots" / Manifest(snapshot=snapshot).database_name
 
     def mapping_file(self, source: str) -> Path:
         """Where it is said how a source writes what the format calls otherwise."""
