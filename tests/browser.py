@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket
+from playwright.sync_api import Browser, ConsoleMessage, Error, Locator, Page, Response, WebSocket, expect
 
 from tests.pictures import browsing, open_screen, served, settle
 from tests.stores import at_the_end, new_store, run_well, set_programme, shared
@@ -136,9 +136,10 @@ class Window:
 
     def unfold(self) -> None:
         """Open every closed part of the screen."""
+        # All at once: a part that opens moves those below it, and a click waits for its target to stand still.
         closed = self.main.get_by_test_id("stExpander").locator("details:not([open]) > summary")
-        for _ in range(closed.count()):
-            closed.first.click()
+        closed.evaluate_all("all => all.forEach(each => each.click())")
+        expect(closed).to_have_count(0)
         self.settle()
 
     def text(self) -> str:
