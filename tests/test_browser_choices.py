@@ -56,6 +56,7 @@ def test_two_steps_of_the_keyboard_lead_from_the_cohort_to_the_cases_and_their_r
         _tab_to(window, "combobox", box)
         window.page.keyboard.type(typed)
         window.page.keyboard.press("Enter")
+        window.page.wait_for_timeout(500)  # until the screen begins to be made anew
         window.settle()
     _tab_to(window, "button", "Open the cases behind the figure")
     window.page.keyboard.press("Enter")
