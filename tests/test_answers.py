@@ -203,7 +203,5 @@ def test_a_hold_blocks_only_its_trainee_if_a_person_says_so(desk: Desk) -> None:
 
 
 def test_a_table_is_never_told_to_become_a_kind_that_is_not_read(desk: Desk) -> None:
-    tally = write_csv(desk.folder / "tally.csv", "requirement,count\nCataract,50\n")
-    said = printed(desk, tally)
-    assert "do not match any kind of export" in said
-    assert "official_counts" not in said
+    audit = write_csv(desk.folder / "audit.csv", "complication,occurred,source\ncapsule_rupture,yes,audit\n")
+    assert "nearest kind is outcomes" not in printed(desk, audit)
