@@ -385,8 +385,8 @@ def test_a_bar_of_a_step_reaches_over_its_interval_on_the_scale_from_one_to_five
     sure = frames.steps().dropna(subset=["score_low"])
     assert len(drawn) == len(sure) > 5
     for row, (left, _, width, _) in zip(sure.to_dict("records"), drawn, strict=True):
-        assert left == pytest.approx(480 * (row["score_low"] - 1) / 4, abs=0.01)
-        assert left + width == pytest.approx(480 * (row["score_high"] - 1) / 4, abs=0.01)
+        assert left == pytest.approx(320 * (row["score_low"] - 1) / 4, abs=0.01)
+        assert left + width == pytest.approx(320 * (row["score_high"] - 1) / 4, abs=0.01)
 
 
 def test_a_little_scale_lies_inside_its_cell_and_is_cut_at_one_and_five() -> None:

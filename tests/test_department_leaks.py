@@ -54,13 +54,13 @@ MAY_SEE = {
     "C002": "director committee office t01",
     "C003": "director committee office t02",
     "C004": "director committee office t02",
-    "![seen][a]": "reviewer",
+    "![seen][a]": "director committee reviewer t01",
     "own_procedure": "director committee office t01",
     "own_role": "director committee office t02",
     "ZYX1": "elsewhere",
     "ZYX-00": "elsewhere",
     "ZYXS": "",
-    "zyx comment": "",
+    "zyx comment": "elsewhere",
     "zyx_procedure": "elsewhere",
 }
 
