@@ -124,6 +124,14 @@ def _cell(value: Any) -> str:
 # ---- words: the library reads every text of its own as Markdown, so no text that is not ours goes there
 
 
+def download(label: str, made: Callable[[], bytes], name: str, media_type: str, place: Any = None) -> None:
+    """A button with a file that is made when it is pressed; by its column, where it stands in one."""
+    # The press reruns nothing: a rerun would make the button anew, and what it asks for would be gone.
+    (place or st).download_button(
+        label, made, name, media_type, on_click="ignore", width="content" if place is None else "stretch"
+    )
+
+
 def say(*sentences: str, kind: str = "") -> None:
     """A paragraph, `quiet` beside others. Whatever a file brought in is text in it, never markup."""
     _paragraph(" ".join(sentences), kind)

@@ -22,6 +22,7 @@ from tests.serving import serving
 CHECKOUT = Path(__file__).parents[1]
 PICTURES = CHECKOUT / "dashboard" / "pictures"
 WIDE, HIGH, COLOURS = 1280, 1000, 64
+expect.set_options(timeout=60_000)  # a busy machine is slow, not wrong
 CHROMIUM = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 # The screen is at rest when the script has ended, the connection stands, and both stay so for a while.

@@ -95,7 +95,7 @@ def test_a_new_intake_shows_at_the_next_rerun(desk: Desk, tmp_path: Path) -> Non
     expect(desk.window.mark(f"T22, Cataract: {before + 1}")).to_have_count(1)
     # Only one part was asked for, but no screen shows two snapshots.
     live = f"snapshot {Store(desk.store).current().snapshot}."
-    expect(desk.window.main.get_by_text(live)).to_be_visible(timeout=60_000)
+    expect(desk.window.main.get_by_text(live)).to_be_visible()
     assert desk.window.text().count("snapshot ") == 1
 
 
@@ -109,7 +109,7 @@ def _same_stores(desk: Desk) -> bool:
 def _choose(window: Window, file: Path) -> None:
     """Choose a file and wait until it was tried."""
     window.page.locator("input[type=file]").set_input_files(file)
-    expect(window.main.get_by_role("status").first).to_be_visible(timeout=60_000)
+    expect(window.main.get_by_role("status").first).to_be_visible()
     window.settle()
 
 
@@ -119,7 +119,7 @@ def _press(window: Window, label: str, then: str) -> None:
     expect(button).to_be_enabled()
     button.focus()
     window.page.keyboard.press("Enter")
-    expect(window.main.get_by_text(then)).to_be_visible(timeout=60_000)
+    expect(window.main.get_by_text(then)).to_be_visible()
     window.settle()
 
 
@@ -237,6 +237,7 @@ def test_the_workbook_of_a_programme_is_given_its_meanings_and_taken_by_keyboard
             box.focus()
             window.page.keyboard.type(answer)
             window.page.keyboard.press("Enter")
+            window.settle()
         window.shoot("director-Intake-meanings")
         _press(window, "Save these meanings", f"Would be stored: {len(cases)} of {len(cases) + 3} rows.")
         _press(window, "Take these exports", f"Stored: {len(cases)} of {len(cases) + 3} rows.")

@@ -68,7 +68,7 @@ def test_files_can_be_downloaded(windows: Callable[[str], Window]) -> None:
     window.open("Volume summary")
     window.page.get_by_role("button", name="Make the files").click()
     link = window.page.get_by_role("button", name="Download the receipt")
-    expect(link).to_be_visible(timeout=60_000)
+    expect(link).to_be_visible()
     window.settle()  # a button that is made anew while it is pressed does nothing
     with window.page.expect_download() as downloading:
         link.click()

@@ -161,6 +161,17 @@ def test_no_cell_of_an_ordinary_row_is_taken_for_an_identifier(kind: Kind, data:
     assert screen(sheet, kind, "x.csv", False) == []
 
 
+def test_the_letters_of_a_uuid_spell_no_name() -> None:
+    texts = [
+        "1877c309-0cf9-4a9e-0bd1-baab71931cdc",
+        "12719a47-4f88-af9e-f122-078c440c092b",
+        "08c4a856-4f02-1875-7606-a4da959125ea",
+        "89baba7b-8b98-89f1-8d94-5e515621aa2d",
+    ]
+    sheet = sheet_of(["case_ref", "trainee_ref"], *([text, "T07"] for text in texts))
+    assert screen(sheet, CASES, "x.csv", False) == []
+
+
 # Pseudonym columns
 
 

@@ -261,7 +261,7 @@ def _remarks(outcome: IntakeOutcome) -> None:
                 }
             )
         )
-    st.download_button(
+    figure.download(
         "Download the rows to mend",
         lambda: pd.DataFrame(outcome.fixes())[FIXES].map(plain_cell).to_csv(index=False).encode(),
         "rows-to-mend.csv",

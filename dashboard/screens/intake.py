@@ -68,7 +68,7 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
 
 def _fix_list(ref: str, findings: pd.DataFrame) -> None:
     columns = ["file_name", "source_row", "column_name", "rule", "message", "remedy"]
-    st.download_button(
+    figure.download(
         "Download the list of rows to mend",
         lambda: findings[columns].map(plain_cell).to_csv(index=False).encode(),
         f"{ref}-fixes.csv",

@@ -117,9 +117,7 @@ def _files(store: Store, viewer: Viewer, cohort: str, *, asked: bool) -> None:
         return
     for place, (name, content) in zip(st.columns(len(files)), files.items(), strict=True):
         ending = Path(name).suffix
-        place.download_button(
-            DOWNLOADS[ending], partial(bytes, content), name, TYPES[ending], width="stretch"
-        )
+        figure.download(DOWNLOADS[ending], partial(bytes, content), name, TYPES[ending], place)
 
 
 def _checked(verified: bool) -> str:

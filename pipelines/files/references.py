@@ -41,6 +41,7 @@ WITH_AN_INITIAL = 6  # letters
 LABELLED = re.compile(r"(?i)(?:mrn|nhs|ssn|hosp|pid|acct|dob)[-_]?[0-9]{4,}")
 RECORD_NUMBER = re.compile(r"[0-9]{6,}")
 LETTERS = re.compile(r"[^\W\d_]{3,}")
+UUID = re.compile(r"(?i)[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")  # RFC 9562, 4: its letters are digits
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ def names_in(texts: Sequence[str]) -> Iterator[Suspicion]:
 
     Where they do, the others of the column are asked about as well: the lists do not hold every name.
     """
-    lettered = {text: words_of(text) for text in texts}
+    lettered = {text: words_of(text) for text in texts if not UUID.fullmatch(text)}
     asked = [text for text, words in lettered.items() if any(class_of(word) != "plain" for word in words)]
     named = [text for text in asked if any(map(is_name, lettered[text]))]
     if len(named) <= CHANCE_SPELLED * len(asked):
