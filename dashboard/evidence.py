@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, check_can_see_cohort, check_can_see_trainee
+from dashboard.ascertained import from_others_sentence, titled
 from dashboard.comparison import chance_sentence, comparison_sentence
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
@@ -55,8 +56,18 @@ def outcomes(person: Person) -> None:
         opening.go("cases", person.ref, f"complication:{ref}:{attribution}")
     figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
     of_attribution = frame[frame["attribution"] == attribution]
-    said = [wording.rate_sentence(row) for row in queries.records(of_attribution)]
-    figure.plain_table(pd.DataFrame({"outcome": of_attribution["title"], "known": said}), "Outcomes")
+    rows = queries.records(of_attribution)
+    figure.plain_table(
+        pd.DataFrame(
+            {
+                "outcome": [titled(row.title, row) for row in rows],
+                "known": [
+                    f"{wording.rate_sentence(row)} {from_others_sentence(row)}".strip() for row in rows
+                ],
+            }
+        ),
+        "Outcomes",
+    )
     _recent(person, str(ref), titles[ref])
 
 
@@ -241,6 +252,7 @@ def _compared(frame: pd.DataFrame, titles: dict[str, str]) -> pd.DataFrame:
 @figure.part(standing_is_theirs)
 def waiting(person: Person) -> None:
     st.header("What is waiting in the log?")
+    _disagreements(person)
     frame = queries.waiting(person.snapshot, person.viewer.scope, person.ref)
     if frame.empty:
         figure.say("Nothing: every role is confirmed or refused, and every outcome that is due is known.")
@@ -258,6 +270,27 @@ def waiting(person: Person) -> None:
                     ),
                     words,
                 )
+
+
+def _disagreements(person: Person) -> None:
+    """Where others say something else than the log, and whose word stands."""
+    rows = queries.records(queries.disagreements(person.snapshot, person.viewer.scope, person.ref))
+    if not rows:
+        return
+    with figure.closed(f"{len(rows)} {'entry' if len(rows) == 1 else 'entries'} that others contradict"):
+        figure.plain_table(
+            pd.DataFrame(
+                {
+                    "month of operation": [row.operated_month for row in rows],
+                    "case": [row.case_ref for row in rows],
+                    "procedure": [row.title for row in rows],
+                    "about": [row.fact for row in rows],
+                    "entered": [f"{row.entry} ({labels.source_text(row.entered_by)})" for row in rows],
+                    "what stands": [f"{row.ruling} ({labels.source_text(row.ruled_by)})" for row in rows],
+                }
+            ),
+            "Entries that others contradict",
+        )
 
 
 def _measures(person: Person) -> dict[str, str]:

@@ -28,6 +28,14 @@ HANDS = {
     "unclear": "of which it is not clear who was operating",
 }
 
+SOURCES = {
+    "log": "the log",
+    "trainee": "a later note of the trainee",
+    "supervisor": "the supervisor",
+    "record_review": "a review of the records",
+    "audit": "an audit",
+}
+
 SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, please check"}
 RULES = {
     "not_a_table": "the file is not a table",
@@ -124,6 +132,11 @@ def rule_text(rule: str) -> str:
 def severity_text(severity: str) -> str:
     """What became of the row of a finding; KeyError for an unknown severity."""
     return SEVERITIES[severity]
+
+
+def source_text(source: str) -> str:
+    """Who says something of a case; KeyError for an unknown source."""
+    return SOURCES[source]
 
 
 def outcome_heading(status: str, hands: str, cases: int) -> str:

@@ -12,6 +12,7 @@ from pyarrow import csv as arrow_csv
 
 from seed_data import particulars as told
 from seed_data.operations import ROLES, Rows, operations, procedure_names
+from seed_data.others import CONFIRMATION_COLUMNS, OUTCOME_COLUMNS, confirmation_rows, outcome_rows
 from seed_data.programme import (
     ROSTER_COLUMNS,
     TRAINING_COLUMNS,
@@ -39,8 +40,8 @@ def generate(
     """Writes roster.csv, training.csv and one case export a trainee into `out`; returns their paths.
 
     Without numbers: the programme of saltmarsh.yaml with its special people. `cases` is the number of
-    case rows of all files together. Without `ratings` reviews.csv, milestones.csv and official_counts.csv are left away;
-    the last is of the programme's own people alone.
+    case rows of all files together. Without `ratings` what others say is left away: reviews.csv and milestones.csv, and
+    of the programme's own people alone official_counts.csv, outcomes.csv and confirmations.csv.
     """
     rng = np.random.Generator(np.random.PCG64(random_seed))
     people = made_up_trainees(trainees)
@@ -52,7 +53,7 @@ def generate(
         own_rng = np.random.Generator(np.random.PCG64([random_seed, 1]))
         paths += _write_ratings(out, people, table, own_rng)
         if trainees is None:
-            paths.append(_write_official_counts(out))
+            paths += [_write_official_counts(out), *_write_others(out, table)]
     return paths
 
 
@@ -153,6 +154,14 @@ def _write_ratings(out: Path, people: list[Trainee], table: pa.Table, rng: np.ra
         *([write_rows(out / "reviews.csv", REVIEW_COLUMNS, reviews)] if reviews else []),
         *([write_rows(out / "milestones.csv", MILESTONE_COLUMNS, milestones)] if milestones else []),
     ]
+
+
+def _write_others(out: Path, table: pa.Table) -> list[Path]:
+    said = {
+        "outcomes.csv": (OUTCOME_COLUMNS, list(outcome_rows(table))),
+        "confirmations.csv": (CONFIRMATION_COLUMNS, list(confirmation_rows(table))),
+    }
+    return [write_rows(out / name, columns, rows) for name, (columns, rows) in said.items() if rows]
 
 
 def _write_official_counts(out: Path) -> Path:

@@ -1,8 +1,9 @@
 -- Which cases count as logged, each once, and where in the training did they fall?
 --
 -- Rows:   one per live case: a trainee's part in one procedure (and side) of one operation
--- Reads:  input.cases, input.data_through, trainee, trainee_month, procedure
--- Source: contract of the views: a key live in two sources counts once, as the source taken last has it
+-- Reads:  input.cases, input.confirmations, input.data_through, trainee, trainee_month, procedure
+-- Source: contract of the views: a key live in two sources counts once, as the source taken last has it; what the
+--         supervisor says of the operation outranks the trainee's own entry, and what the supervisor leaves open does not
 create table main.case_record as
 with
 
@@ -63,12 +64,15 @@ select
     days_between_month_ends(live.operated_month, source_data.data_through) as observed_days,
     live.principal,
     live.converted_from,
-    live.supervision,
-    live.supervisor_ref,
+    coalesce(confirmed.supervision, live.supervision) as supervision,
+    coalesce(live.supervisor_ref, confirmed.supervisor_ref) as supervisor_ref,
     live.site_ref,
-    live.supervisor_agreed,
-    live.takeover,
-    live.takeover_reason,
+    coalesce(confirmed.role_agreed, live.supervisor_agreed) as supervisor_agreed,
+    coalesce(confirmed.takeover, live.takeover) as takeover,
+    case
+        when coalesce(confirmed.takeover, true)
+            then coalesce(confirmed.takeover_reason, live.takeover_reason)
+    end as takeover_reason,
     live.duration_min,
     live.technique,
     live.attributes,
@@ -88,6 +92,8 @@ inner join numbered
         and live."procedure" = numbered."procedure"
         and coalesce(live.side, '') = numbered.side
         and live.source = numbered.source
+left join input.confirmations as confirmed
+    on live.case_ref = confirmed.case_ref and live.trainee_ref = confirmed.trainee_ref
 inner join trainee on live.trainee_ref = trainee.trainee_ref
 inner join trainee_month
     on

@@ -1,7 +1,7 @@
 -- What is known of each outcome in each case in which it could be counted, and why?
 --
 -- Rows:   one per operated case and complication that is counted in its procedure group
--- Reads:  case_record, operated_case, case_complication, complication, complication_group, trainee
+-- Reads:  case_record, operated_case, case_complication, outcome_entry, complication, complication_group, trainee
 -- Source: known, unknown and not yet due as in the contract of the views. An event needs the same follow-up as
 --         the absence of one, or a rate grows as fewer are followed; no case is due before its time, or those
 --         whose event ended the follow-up would wait while the others count
@@ -82,12 +82,17 @@ judged as (
 
     select
         eligible.*,
+        ruling.is_hit as is_ruled_hit,
+        ruling."day" as ruled_day,
+        coalesce(ruling.ascertained_by, case when eligible.told then 'trainee' end) as ascertained_by,
         noted.hit_day,
         noted.first_day,
         coalesce(noted.ended_follow_up, false) as ended_follow_up,
         case
             when not eligible.is_due
-                then case when noted.is_hit then 'early event' else 'not yet due' end
+                then case when coalesce(ruling.is_hit, noted.is_hit) then 'early event' else 'not yet due' end
+            when ruling.is_hit then 'event'
+            when not ruling.is_hit then 'no event'
             when
                 eligible.told
                 and (
@@ -100,6 +105,12 @@ judged as (
             else 'unknown'
         end as status
     from eligible
+    left join outcome_entry as ruling
+        on
+            eligible.programme_ref = ruling.programme_ref
+            and eligible.case_ref = ruling.case_ref
+            and eligible.complication_ref = ruling.complication_ref
+            and ruling.place = 1
     left join noted
         on
             eligible.trainee_ref = noted.trainee_ref
@@ -119,7 +130,21 @@ worded as (
         case
             when follow_up_days is null then concat('no follow-up is recorded for the window of ', window_days, ' days')
             else concat('follow-up of ', follow_up_days, ' days does not cover the window of ', window_days)
-        end as what_lacks
+        end as what_lacks,
+        concat(
+            case ascertained_by
+                when 'audit' then 'an audit says'
+                when 'record_review' then 'a review of the records says'
+                when 'supervisor' then 'the supervisor says'
+                else 'a later note of the trainee says'
+            end,
+            case
+                when is_ruled_hit and ruled_day is not null then concat(' that it happened on day ', ruled_day)
+                when is_ruled_hit then ' that it happened'
+                when window_days > 0 and ruled_day > window_days then concat(' that nothing happened through day ', window_days)
+                else ' that it did not happen'
+            end
+        ) as who_says
     from judged
 
 )
@@ -137,7 +162,14 @@ select
     worded.in_operating_role,
     worded.status,
     worded.event_hands,
+    worded.ascertained_by,
     case
+        when worded.is_ruled_hit is not null and worded.status not in ('early event', 'not yet due')
+            then worded.who_says
+        when worded.is_ruled_hit and worded.status = 'early event'
+            then concat(
+                worded.who_says, ', but the window of ', worded.window_days, ' days has not passed by the end of the data'
+            )
         when worded.status = 'early event'
             then concat(
                 worded.when_noted, ', but the window of ', worded.window_days,
@@ -185,6 +217,8 @@ comment on column definition.case_outcome.status is
 'event or no event (both known, and in the rate), unknown, unfollowed event (an event among the unknown: due, but followed neither through the window nor to the day of the event; in no rate), not yet due, or early event (an event among the cases not yet due, in no rate).';
 comment on column definition.case_outcome.event_hands is
 'Who was operating when it happened; blank when not recorded.';
+comment on column definition.case_outcome.ascertained_by is
+'Who said last whether it happened: audit, record_review or supervisor; trainee where nobody else did; blank where nobody has said anything.';
 comment on column definition.case_outcome.why is 'Why the status is what it is.';
 comment on column definition.case_outcome.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

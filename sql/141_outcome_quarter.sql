@@ -14,6 +14,7 @@ select
     count(*) filter (where status = 'early event') as early_events,
     count(*) filter (where status = 'unfollowed event') as events_unfollowed,
     count(*) filter (where status in ('event', 'no event')) as known_outcomes,
+    count(*) filter (where status in ('event', 'no event') and ascertained_by <> 'trainee') as known_from_others,
     count(*) filter (where status = 'event') as events,
     count(*) filter (where status = 'event' and event_hands = 'trainee') as events_of_trainee,
     count(*) filter (

@@ -30,6 +30,7 @@ select
     cast(coalesce(sum(counted.early_events), 0) as bigint) as early_events,
     cast(coalesce(sum(counted.events_unfollowed), 0) as bigint) as events_unfollowed,
     cast(coalesce(sum(counted.known_outcomes), 0) as bigint) as known_outcomes,
+    cast(coalesce(sum(counted.known_from_others), 0) as bigint) as known_from_others,
     cast(coalesce(sum(
         case attribution.attribution
             when 'in_trainee_hands' then counted.events_of_trainee

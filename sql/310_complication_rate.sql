@@ -61,6 +61,7 @@ select
     end as possible_high,
     at_least.anytime_low,
     at_most.anytime_high,
+    shown.known_from_others,
     shown.data_through
 from shown
 left join anytime as at_least
@@ -69,7 +70,7 @@ left join anytime as at_most
     on shown.events + shown.events_unclear = at_most.events and shown.denominator = at_most.cases;
 
 comment on view definition.complication_rate is
-'How often did each outcome arise among a trainee''s cases whose outcome is known, and how sure is that? One row for every trainee of the roster, complication and attribution. A case whose outcome is unknown or not yet due is not counted as uneventful: it leaves the denominator; and so does an event that nobody followed up, since counted beside no-events that need follow-up it would raise the rate. Cases performed elsewhere, and those without a patient (simulated), are left out. A confidence interval is not a control limit, and a rate rests on what the trainee logged.';
+'How often did each outcome arise among a trainee''s cases whose outcome is known, and how sure is that? One row for every trainee of the roster, complication and attribution. A case whose outcome is unknown or not yet due is not counted as uneventful: it leaves the denominator; and so does an event that nobody followed up, since counted beside no-events that need follow-up it would raise the rate. Cases performed elsewhere, and those without a patient (simulated), are left out. A confidence interval is not a control limit, and where nobody else has looked a rate rests on what the trainee logged.';
 comment on column definition.complication_rate.programme_ref is 'The programme, as a pseudonym.';
 comment on column definition.complication_rate.cohort is
 'The class: the academic year in which its trainees are to complete.';
@@ -111,5 +112,7 @@ comment on column definition.complication_rate.anytime_low is
 'Lower end of the 95 % interval that stays true however often one looks: if the rate is constant, it holds at every look of a whole training together with 95 %. Blank where the rate is. It is wider than the Wilson interval, and no detector of change: that is case_sequence_chart.';
 comment on column definition.complication_rate.anytime_high is
 'Upper end of that interval; for in_trainee_hands with the unclear events counted as the trainee''s.';
+comment on column definition.complication_rate.known_from_others is
+'Known outcomes of which somebody other than the trainee (supervisor, review of the records, audit) had the last word. Below half of the known ones the rate is called self-reported.';
 comment on column definition.complication_rate.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -16,6 +16,7 @@ where
     or early_events > not_yet_due
     or events_unfollowed > unknown_outcomes
     or events_unfollowed < 0
+    or known_from_others > known_outcomes
 union all
 select 'a rate lies outside its interval, or has none' as offence, trainee_ref, complication_ref
 from complication_rate

@@ -11,7 +11,7 @@ import calendar
 import copy
 import datetime as dt
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -85,6 +85,8 @@ class Cohort:
     roster: list[Row]
     training: list[Row]
     cases: list[Row]
+    outcomes: list[Row] = field(default_factory=list)
+    confirmations: list[Row] = field(default_factory=list)
 
     def __repr__(self) -> str:
         """Filled cells only, and the first of many rows: what Hypothesis prints must stay readable."""

@@ -65,12 +65,6 @@ def kept(column: Column) -> str:
 def kind_section(kind: Kind) -> list[str]:
     """One kind of file: its key, a line a column, and what is kept beside them."""
     key = ", ".join(f"`{name}`" for name in kind.key)
-    if not kind.read:
-        names = ", ".join(f"`{column.name}`" for column in kind.columns)
-        return [
-            wrapped(f"**`{kind.name}`**, key {key}: not read yet; such a file is refused (11). {names}"),
-            "",
-        ]
     head = f"**`{kind.name}`**, key {key}"
     if kind.whole:
         head += f"; replaced whole, by {', '.join(f'`{name}`' for name in kind.whole)}"

@@ -52,6 +52,8 @@ def loaded(it: Oracle, evidence: Evidence) -> Db:
             for (trainee, source), month in it.through.items()
         ],
     )
+    _insert(db, "outcomes", [_outcome(row, place) for place, row in enumerate(it.outcome_rows)])
+    _insert(db, "confirmations", [_confirmation(row) for row in it.confirmations.values()])
     _insert(db, "reviews", [_review(row) for row in evidence.reviews])
     _insert(db, "milestones", evidence.milestones)
     _insert(db, "finding", [{**each, "message": "made up"} for each in evidence.findings])
@@ -121,6 +123,24 @@ def _case(row: Row) -> dict[str, Any]:
         "complications": _joined(_earliest(codes(row, "complications"))),
         "operated_month": month_of(row, "operated_on"),
         "follow_up_days": int(days) if days else None,
+    }
+
+
+def _outcome(row: Row, place: int) -> dict[str, Any]:
+    """Rows as they came: of one source and operation the build takes the last."""
+    names = ("case_ref", "complication", "occurred", "trainee_ref", "programme_ref")
+    day = cell(row, "day")
+    return {name: cell(row, name) for name in names} | {
+        "ascertained_by": row["source"],
+        "day": int(day) if day else None,
+        "taken": place,
+    }
+
+
+def _confirmation(row: Row) -> dict[str, Any]:
+    names = ("case_ref", "trainee_ref", "supervisor_ref", "supervision", "takeover_reason")
+    return {name: cell(row, name) for name in names} | {
+        name: yes_no(row, name) for name in ("role_agreed", "takeover")
     }
 
 

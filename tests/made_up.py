@@ -5,6 +5,7 @@ Row by row from one whole number, as there.
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import random
 from typing import Any
@@ -115,6 +116,41 @@ def findings_of(people: list[str], dice: random.Random) -> list[dict[str, Any]]:
         }
         found[tuple(each[name] for name in list(each)[:5])] = each
     return list(found.values())
+
+
+def with_others(cohort: Cohort, dice: random.Random) -> Cohort:
+    """The cohort with what others say of some of its cases, of some twice, and of cases that nobody has."""
+    outcomes, confirmations = [], []
+    programme_of = {row["trainee_ref"]: row.get("programme_ref") or "harbour-eye" for row in cohort.roster}
+    for case in cohort.cases:
+        for _ in range(dice.choice((0, 0, 0, 1, 3))):
+            name, window = dice.choice(cohorts.EVENTS)
+            occurred = dice.choice(("yes", "no", "no", "unknown"))
+            outcomes.append(
+                {
+                    "programme_ref": programme_of[case["trainee_ref"]],
+                    "trainee_ref": dice.choice((case["trainee_ref"], "_unmatched")),
+                    "case_ref": dice.choice((case["case_ref"], case["case_ref"], "HE-9999")),
+                    "complication": name,
+                    "occurred": occurred,
+                    "day": dice.choice(("", "", str(window), str(window + 1), "3", "200")),
+                    "source": dice.choice(("trainee", "supervisor", "record_review", "audit")),
+                }
+            )
+        if dice.random() < 0.3:
+            takeover = dice.choice(("", "", "yes", "no"))
+            confirmations.append(
+                {
+                    "case_ref": case["case_ref"],
+                    "trainee_ref": case["trainee_ref"],
+                    "supervisor_ref": "S09",
+                    "role_agreed": dice.choice(("", "yes", "yes", "no")),
+                    "supervision": dice.choice(("", *cohorts.LEVELS)),
+                    "takeover": takeover,
+                    "takeover_reason": dice.choice(("", "planned", "rescue")) if takeover != "no" else "",
+                }
+            )
+    return dataclasses.replace(cohort, outcomes=outcomes, confirmations=confirmations)
 
 
 def evidence_of(cohort: Cohort, dice: random.Random) -> Evidence:

@@ -14,6 +14,7 @@ from typing import Any
 from scipy import optimize, special
 
 from tests.oracle_credit import Credits
+from tests.oracle_others import is_only_other, said
 from tests.oracle_rows import (
     Export,
     Row,
@@ -50,7 +51,7 @@ AFTER_KEY = {
     " held_cases parts_total parts_short reached part_depth reached_by unit deadline published_minimum data_through",
     "complication_rate": "events known_outcomes unknown_outcomes rate rate_low rate_high confidence"
     " eligible_cases not_yet_due events_unclear early_events events_unfollowed possible_low possible_high"
-    " anytime_low anytime_high data_through",
+    " anytime_low anytime_high known_from_others data_through",
     "supervision_mix": "level_rank cases known_cases share data_through",
 }
 COLUMNS = {view: [*key, *AFTER_KEY[view].split()] for view, key in KEYS.items()}
@@ -179,7 +180,7 @@ class Oracle(Credits):
 
     def _rate_row(self, trainee: str, ref: str, complication: Answer, attribution: str) -> Answer:
         window = complication["window_days"]
-        names = "events known unknown not_yet_due unclear early unfollowed"
+        names = "events known unknown not_yet_due unclear early unfollowed from_others"
         counts = dict.fromkeys(names.split(), 0)
         for case in self.cases(trainee):
             if self._enters_rate(trainee, case, complication, attribution):
@@ -199,6 +200,7 @@ class Oracle(Credits):
             "events_unclear": counts["unclear"],
             "early_events": counts["early"],
             "events_unfollowed": counts["unfollowed"],
+            "known_from_others": counts["from_others"],
         }
 
     @staticmethod
@@ -252,18 +254,18 @@ class Oracle(Credits):
         """The counts that this case adds to."""
         recorded = codes(case, "complications")
         hit = self._is_hit(recorded or [], ref, window)
+        others = said(self, trainee, case, ref, window)
+        hit = others[0][1] if others else hit
         if window > 0 and not self._window_is_over(trainee, case, window):
             return ["not_yet_due", "early"] if hit else ["not_yet_due"]
-        if recorded is None or self._is_only_other(recorded):
+        if others:
+            known = ["known"] if others[0][0] == "trainee" else ["known", "from_others"]
+            return [*known, *self._event_columns(case, attribution)] if hit else known
+        if recorded is None or is_only_other(recorded):
             return ["unknown"]
         if window > 0 and not self._is_followed(case, recorded, ref, window):
             return ["unknown", "unfollowed"] if hit else ["unknown"]
         return ["known", *self._event_columns(case, attribution)] if hit else ["known"]
-
-    @staticmethod
-    def _is_only_other(recorded: list[str]) -> bool:
-        """Something happened that nobody has named: whether it was one of the outcomes is not known."""
-        return bool(recorded) and {event.partition("@")[0].strip() for event in recorded} == {"other"}
 
     @staticmethod
     def _is_followed(case: Row, recorded: list[str], ref: str, window: int) -> bool:

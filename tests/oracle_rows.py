@@ -101,6 +101,8 @@ class Programme:
         exports: list[Export],
         specialty: dict[str, Any],
         programme_ref: str = "harbour-eye",
+        outcomes: list[Row] | None = None,
+        confirmations: list[Row] | None = None,
     ) -> None:
         self.roster = {cell(row, "trainee_ref") or "": row for row in roster}
         self.training = {
@@ -111,6 +113,21 @@ class Programme:
             self._of_kind.setdefault((who, kind), []).append(row)
         self.specialty = specialty
         self.programme_ref = programme_ref
+        # Of what one source says of an outcome, and a supervisor of a case, the later row holds.
+        self.outcome_rows = outcomes or []
+        self.outcomes = {
+            (
+                row["programme_ref"],
+                row["case_ref"].strip(),
+                code(row, "complication"),
+                code(row, "source"),
+            ): row
+            for row in self.outcome_rows
+        }
+        self.confirmations = {
+            (row["case_ref"].strip(), cell(row, "trainee_ref")): row for row in confirmations or []
+        }
+        self._cases: dict[str, list[Row]] = {}
         self._active: dict[tuple[str, str], Fraction] = {}
         self._take(exports)
 
@@ -143,7 +160,31 @@ class Programme:
         logged = [month_of(row, "logged_on") for row in own if cell(row, "logged_on")]
         return max(logged + [month_of(row, "operated_on") for row in own])
 
+    def programme_of(self, trainee: str) -> str:
+        return cell(self.roster[trainee], "programme_ref") or self.programme_ref
+
+    def confirmed(self, trainee: str, case: Row) -> Row | None:
+        """What a supervisor says of the trainee's part in the operation."""
+        return self.confirmations.get((case["case_ref"].strip(), trainee))
+
     def cases(self, trainee: str) -> list[Row]:
+        """Every live case, with what the supervisor says of it in the place of what the trainee wrote."""
+        if trainee not in self._cases:
+            self._cases[trainee] = [self._as_confirmed(trainee, case) for case in self.logged(trainee)]
+        return self._cases[trainee]
+
+    def _as_confirmed(self, trainee: str, case: Row) -> Row:
+        said = self.confirmed(trainee, case)
+        if said is None:
+            return case
+        own = {"supervisor_agreed": said.get("role_agreed")}
+        own |= {name: said.get(name) for name in ("supervision", "takeover", "takeover_reason")}
+        changed = case | {name: text for name, text in own.items() if text and text.strip()}
+        if yes_no(said, "takeover") is False:
+            changed["takeover_reason"] = ""
+        return changed
+
+    def logged(self, trainee: str) -> list[Row]:
         """Every live key once, as the source taken last has it."""
         merged: dict[Any, Row] = {}
         for slot in self._slots(trainee):

@@ -10,6 +10,7 @@ from tests import (
     oracle_expected,
     oracle_log,
     oracle_milestones,
+    oracle_others,
     oracle_pace,
     oracle_rules,
     oracle_technique,
@@ -45,6 +46,7 @@ MORE_KEYS = {
     "left_out_rule": f"{HEAD} severity rule",
     "class_finding": "programme_ref cohort severity rule",
     "event_to_code": f"{HEAD} case_ref procedure side",
+    "entry_disagreement": f"{HEAD} case_ref procedure side fact entered_by",
 }
 MORE_COLUMNS = {
     "credited_month": "counted_cases confirmed_cases active_month data_through",
@@ -85,6 +87,7 @@ MORE_COLUMNS = {
     "trainee_log": "live_intakes accepted_rows left_out_rows warnings unconfirmed_cases is_current data_through",
     "left_out_rule": "findings data_through",
     "class_finding": "findings rows_concerned",
+    "entry_disagreement": "entry ruling ruled_by operated_month data_through",
     "event_to_code": "operated_month event_day data_through",
 }
 VIEWS = {
@@ -152,6 +155,7 @@ def answers(it: Oracle, evidence: Evidence) -> dict[str, list[Answer]]:
         "trainee_log": oracle_log.trainee_log(it, evidence.findings, evidence.as_of),
         "left_out_rule": oracle_log.left_out_rule(it, evidence.findings, evidence.live_for),
         "class_finding": oracle_log.class_finding(it, evidence.findings, evidence.live_for),
+        "entry_disagreement": oracle_others.entry_disagreement(it),
         "event_to_code": oracle_log.event_to_code(it),
     }
     return {

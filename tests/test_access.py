@@ -245,6 +245,7 @@ FINDS = """
     own_rates              | everyone | everyone  |             |          | own
     cases_of_outcome       | everyone | everyone  |             |          | own
     cases_to_code          | everyone | everyone  |             |          | own
+    disagreements          | everyone | everyone  |             |          | own
     bands                  | everyone | everyone  |             |          | own
     bands_of_quarter       | everyone | everyone  |             |          | own
     levels                 | everyone | everyone  |             |          | own
@@ -292,6 +293,7 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "own_rates": [("T22",), ("T23",)],
     "cases_of_outcome": [(ref, "capsule_rupture", "as_started") for ref in BOTH],
     "cases_to_code": [("T22",), ("T23",)],
+    "disagreements": [("T22",), ("T23",)],
     "bands": [(BOTH, "all")],
     "bands_of_quarter": [(BOTH, "all", None)],
     "levels": [(BOTH, "cataract")],

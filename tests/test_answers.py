@@ -11,7 +11,7 @@ import re
 from pipelines.contract.rules import LEFT_OUT
 from pipelines.intake.answers import LEFT_OUT_IN_WORDS
 from tests.drawn_exports import Desk, desk, log, roster_store
-from tests.stores import read_csv, run, write_csv
+from tests.stores import read_csv, run
 
 __all__ = ["desk", "roster_store"]
 
@@ -200,8 +200,3 @@ def test_a_hold_blocks_only_its_trainee_if_a_person_says_so(desk: Desk) -> None:
     before = desk.everything()
     assert desk.intake(desk.file(log(1)), "--take-the-rest").code == 14
     assert desk.everything() == before
-
-
-def test_a_table_is_never_told_to_become_a_kind_that_is_not_read(desk: Desk) -> None:
-    audit = write_csv(desk.folder / "audit.csv", "complication,occurred,source\ncapsule_rupture,yes,audit\n")
-    assert "nearest kind is outcomes" not in printed(desk, audit)

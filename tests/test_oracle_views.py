@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from tests import cohorts
+from tests import cohorts, made_up
 from tests.cohorts import Cohort
 from tests.loaded import loaded, published
 from tests.made_up import beside, crowds, drawn, evidence_of
@@ -60,7 +60,15 @@ def specialty_of(number: int) -> dict[str, Any]:
 
 def oracle_of(cohort: Cohort, number: int) -> Oracle:
     cases = [row | {"intake_id": "a-1"} for row in cohort.cases]
-    return Oracle(cohort.roster, cohort.training, [Export(cases)] if cases else [], specialty_of(number))
+    with_others = made_up.with_others(cohort, random.Random(1000 + number))
+    return Oracle(
+        cohort.roster,
+        cohort.training,
+        [Export(cases)] if cases else [],
+        specialty_of(number),
+        outcomes=with_others.outcomes,
+        confirmations=with_others.confirmations,
+    )
 
 
 def both(cohort: Cohort, number: int) -> tuple[dict[str, Rows], dict[str, Rows]]:

@@ -8,7 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.contract.formats import CASES, MILESTONES, OFFICIAL_COUNTS, REVIEWS, TRAINEES, TRAINING
+from pipelines.contract.formats import (
+    CASES,
+    CONFIRMATIONS,
+    MILESTONES,
+    OFFICIAL_COUNTS,
+    OUTCOMES,
+    REVIEWS,
+    TRAINEES,
+    TRAINING,
+)
 from seed_data.generate import generate
 from tests.stores import new_store, run, run_well
 
@@ -114,6 +123,8 @@ def test_reviews_and_levels_can_be_left_away_and_change_nothing_else(tmp_path: P
         "reviews.csv",
         "milestones.csv",
         "official_counts.csv",
+        "outcomes.csv",
+        "confirmations.csv",
     }
     assert all(path.read_bytes() == (exports / path.name).read_bytes() for path in made)
 
@@ -170,6 +181,8 @@ def test_a_programme_of_nobody_is_wrong_usage(words: tuple[str, str], tmp_path: 
         ("reviews.csv", REVIEWS),
         ("milestones.csv", MILESTONES),
         ("official_counts.csv", OFFICIAL_COUNTS),
+        ("outcomes.csv", OUTCOMES),
+        ("confirmations.csv", CONFIRMATIONS),
     ],
 )
 def test_every_file_has_the_columns_of_its_kind_in_their_order(

@@ -36,11 +36,15 @@ COLUMNS = {
         known_outcomes:BIGINT unknown_outcomes:BIGINT rate:DOUBLE rate_low:DOUBLE rate_high:DOUBLE
         confidence:DOUBLE eligible_cases:BIGINT not_yet_due:BIGINT events_unclear:BIGINT early_events:BIGINT
         events_unfollowed:BIGINT possible_low:DOUBLE possible_high:DOUBLE
-        anytime_low:DOUBLE anytime_high:DOUBLE data_through
+        anytime_low:DOUBLE anytime_high:DOUBLE known_from_others:BIGINT data_through
     """,
     "supervision_mix": """
         programme_ref cohort trainee_ref procedure_group training_quarter:INTEGER level_ref level_rank:INTEGER
         cases:BIGINT known_cases:BIGINT share:DOUBLE data_through
+    """,
+    "entry_disagreement": """
+        programme_ref cohort trainee_ref case_ref procedure side fact entered_by entry ruling ruled_by operated_month
+        data_through
     """,
     "event_to_code": """
         programme_ref cohort trainee_ref case_ref procedure side operated_month event_day:INTEGER data_through

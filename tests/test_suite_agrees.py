@@ -185,6 +185,38 @@ BROKEN = {
             ("T01,2026-27 mid,laser_operating,C,x", "too_many_cells"),
         ),
     ),
+    "outcomes": Broken(
+        "case_ref,complication,occurred,day,source",
+        (
+            ("B0001,capsule_rupture,no,,audit", ""),
+            ("B0001,capsule_rupture,,,audit", "required_blank"),
+            ("B-1,capsule_rupture,no,,audit", "case_ref_malformed"),
+            ("B0001,capsule_rupture,yes,,audit", "key_repeated"),
+            ("B0001,sneeze,yes,,audit", "code_unknown"),
+            ("B0001,endophthalmitis,perhaps,,audit", "code_unknown"),
+            ("B0001,endophthalmitis,yes,soon,audit", "number_unreadable"),
+            ("B0001,endophthalmitis,yes,-1,audit", "number_out_of_range"),
+            ("B0001,endophthalmitis,yes,3,hearsay", "code_unknown"),
+            ("B0001,endophthalmitis,yes,3,audit,x", "too_many_cells"),
+            ("N0404,capsule_rupture,no,,audit", "case_unknown"),
+        ),
+    ),
+    "confirmations": Broken(
+        "case_ref,trainee_ref,supervisor_ref,role_agreed,supervision,takeover,takeover_reason",
+        (
+            ("B0001,T01,S01,yes,,,", ""),
+            ("B0001,T01,,yes,,,", "required_blank"),
+            ("B-1,T01,S01,yes,,,", "case_ref_malformed"),
+            ("B0002,T01,S!1,yes,,,", "ref_malformed"),
+            ("B0001,T01,S01,no,,,", "key_repeated"),
+            ("B0001,T99,S01,yes,,,", "trainee_unknown"),
+            ("B0002,T01,S01,maybe,,,", "yes_no_unreadable"),
+            ("B0002,T01,S01,yes,hovering,,", "code_unknown"),
+            ("B0002,T01,S01,yes,,yes,bored", "code_unknown"),
+            ("B0002,T01,S01,yes,,,,x", "too_many_cells"),
+            ("B0009,T01,S01,yes,,,", "case_unknown"),
+        ),
+    ),
     "official_counts": Broken(
         "trainee_ref,requirement_ref,count,as_of",
         (
@@ -204,7 +236,7 @@ BROKEN = {
         ),
     ),
 }
-READ = [kind for kind in KINDS if kind.read]
+READ = list(KINDS)
 TODAY = datetime.date(2026, 11, 20)
 
 

@@ -16,7 +16,7 @@ from dashboard.queries.agenda import (
     signal,
     waiting,
 )
-from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code
+from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code, disagreements
 from dashboard.queries.desk import (
     feedback,
     findings,
@@ -67,6 +67,7 @@ __all__ = [
     "course",
     "course_bands",
     "definitions",
+    "disagreements",
     "false_alarms",
     "feedback",
     "findings",

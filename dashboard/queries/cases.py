@@ -118,3 +118,33 @@ def cases_to_code(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.Data
         """,
         person=trainee_ref,
     )
+
+
+def disagreements(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """What others say differently of the trainee's cases, the newest month first, in the words of the screens."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            opened.operated_month, opened.case_ref, opened.title,
+            coalesce(complication.title, replace(differs.fact, '_', ' ')) as fact,
+            coalesce(entered_role.title, entered_level.title, replace(differs.entry, '_', ' ')) as entry,
+            differs.entered_by,
+            coalesce(ruled_level.title, replace(differs.ruling, '_', ' ')) as ruling,
+            differs.ruled_by
+        from entry_disagreement as differs
+        inner join case_opened as opened
+            on differs.trainee_ref = opened.trainee_ref and differs.case_ref = opened.case_ref
+            and differs.procedure = opened.procedure and differs.side is not distinct from opened.side
+        left join complication on differs.fact = complication.complication_ref
+        left join role as entered_role on differs.fact = 'role' and differs.entry = entered_role.role
+        left join supervision_level as entered_level
+            on differs.fact = 'supervision' and differs.entry = entered_level.level_ref
+        left join supervision_level as ruled_level
+            on differs.fact = 'supervision' and differs.ruling = ruled_level.level_ref
+        where differs.trainee_ref = $person
+        order by opened.operated_month desc, opened.case_sequence desc, fact, differs.entered_by
+        """,
+        person=trainee_ref,
+    )

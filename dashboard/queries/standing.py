@@ -69,7 +69,7 @@ def rates(
             rate.cohort, rate.trainee_ref, rate.events, rate.known_outcomes, rate.unknown_outcomes, rate.rate,
             rate.rate_low, rate.rate_high, rate.eligible_cases, rate.not_yet_due, rate.events_unclear,
             rate.early_events, rate.events_unfollowed, rate.possible_low, rate.possible_high, rate.anytime_low,
-            rate.anytime_high,
+            rate.anytime_high, rate.known_from_others,
             -- Leaving takeovers out compares what was taken over with what was not.
             case when attribution <> 'as_logged' then expected.expected end as expected,
             case
@@ -99,7 +99,7 @@ def own_rates(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFram
             rate.complication_ref, complication.title, rate.attribution, rate.events, rate.known_outcomes,
             rate.unknown_outcomes, rate.rate, rate.rate_low, rate.rate_high, rate.eligible_cases,
             rate.not_yet_due, rate.events_unclear, rate.early_events, rate.events_unfollowed, rate.possible_low,
-            rate.possible_high, complication.definition,
+            rate.possible_high, rate.known_from_others, complication.definition,
             complication.window_days, complication.source, complication.verified
         from complication_rate as rate
         inner join complication on rate.complication_ref = complication.complication_ref

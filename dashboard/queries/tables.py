@@ -52,6 +52,7 @@ ROWS = {
     "cohort_comparison": OWN,
     "complication_rate": OWN,
     "discussion_reason": OWN,
+    "entry_disagreement": OWN,
     "event_to_code": OWN,
     "expected_rate": OWN,
     "false_alarm": OF_PROGRAMME,
@@ -136,8 +137,8 @@ CASE_OF_A_COUNT = (
     " supervisor_agreed"
 )
 STANDING = (
-    *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "event_to_code", "milestone_standing"),
-    *("complication_rate_recent", "feedback", "milestones"),
+    *(*COUNTS, "case_opened", "case_outcome", "complication_rate", "entry_disagreement"),
+    *("complication_rate_recent", "event_to_code", "feedback", "milestone_standing", "milestones"),
     *("step_progress", "supervision_band", "supervision_mix", "technique_step", "trainee_clock"),
 )
 # What is made of others of today is not for trainees.

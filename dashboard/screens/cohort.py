@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import charts, figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, check_can_see_cohort, check_can_see_counts
+from dashboard.ascertained import from_others_sentence, is_self_reported
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -304,7 +305,14 @@ def _outcomes(view: View) -> None:
         for whose in opening.attributions(view.snapshot, scope)
     }
     frame = frames[attribution]
-    frame = frame.assign(label=[wording.rate_line(row, row.expected) for row in queries.records(frame)])
+    rows = queries.records(frame)
+    self_reported = all(is_self_reported(row) for row in rows if row.known_outcomes)
+    frame = frame.assign(
+        label=[
+            f"{wording.rate_line(row, row.expected)}{'; self-reported' * (not self_reported and is_self_reported(row))}"
+            for row in rows
+        ]
+    )
     figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
     whose = opening.attributions(view.snapshot, scope)[attribution]
     together = pd.concat([each.dropna(axis=1, how="all") for each in frames.values()])
@@ -313,7 +321,7 @@ def _outcomes(view: View) -> None:
         "complication_intervals",
         frame,
         key="rates",
-        title=f"{titles[complication]}: {whose}",
+        title=f"{titles[complication]}{' (self-reported)' * self_reported}: {whose}",
         lines=view.late_lines(frame),
         top=None if enough.empty else charts.axis_top(enough),
         width=HALF_WIDTH,
@@ -333,7 +341,9 @@ def _say_why_not_expected(frame: pd.DataFrame) -> None:
 
 
 def _rate_table(frame: pd.DataFrame, title: str) -> pd.DataFrame:
-    said = [wording.rate_sentence(row) for row in queries.records(frame)]
+    said = [
+        f"{wording.rate_sentence(row)} {from_others_sentence(row)}".strip() for row in queries.records(frame)
+    ]
     return pd.DataFrame({"trainee": frame["trainee"], title: said})
 
 

@@ -57,6 +57,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "pace_backtest": ("programme_ref", "requirement_ref", "active_month"),
     "pace": (*_PERSON, "requirement_ref"),
     "rotation_yield": (*_PERSON, "requirement_ref", "rotation"),
+    "entry_disagreement": (*_PERSON, "case_ref", "procedure", "side", "fact", "entered_by"),
     "event_to_code": (*_PERSON, "case_ref", "procedure", "side"),
     "pace_sentence": (*_PERSON, "requirement_ref"),
     "supervision_loosening": (*_PERSON, "procedure_group"),
@@ -172,9 +173,8 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
         if kind.name not in INPUT_TABLES:
             continue
         load_live(connection, store, manifest.live, kind, f"input.{kind.name}")
-        if kind is not CASES:
-            for name in ADDED.names:
-                connection.execute(f"alter table input.{kind.name} drop column {name}")
+        for name in set(ADDED.names) - set(INPUT_TABLES[kind.name].names):
+            connection.execute(f"alter table input.{kind.name} drop column {name}")
     _create(connection, "data_through", _data_through(manifest, store.programme.closed_sources))
     _create(connection, "intake", _intakes(store, manifest))
     _create(connection, "intake_trainee", _intake_trainees(manifest))

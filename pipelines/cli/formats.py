@@ -40,20 +40,20 @@ def add_to(group: click.Group) -> None:
     )
     def formats(schema: bool) -> int:
         if schema:
-            print(json.dumps({kind.name: table_schema(kind) for kind in KINDS if kind.read}, indent=2))
+            print(json.dumps({kind.name: table_schema(kind) for kind in KINDS}, indent=2))
         return 0
 
 
 def table_schema(kind: Kind) -> dict[str, Any]:
     """The Table Schema of one kind of file; the codes of a specialty stand in its own file."""
     # A primary key has no blank cell; the side of a case may be blank.
-    whole = all(kind.column(name).required for name in kind.key)
+    whole = all(kind.column(name).required for name in kind.key_columns)
     return {
         "$schema": PROFILE,
         "name": kind.name,
         "fieldsMatch": ["partial"],
         "fields": [field_of(column) for column in kind.columns],
-        **({"primaryKey": list(kind.key)} if whole else {"uniqueKeys": [list(kind.key)]}),
+        **({"primaryKey": list(kind.key_columns)} if whole else {"uniqueKeys": [list(kind.key_columns)]}),
         "missingValues": [""],
     }
 

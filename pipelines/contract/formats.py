@@ -6,7 +6,6 @@ How a cell is read, what the store keeps, the tables of a build and the document
 from __future__ import annotations
 
 from dataclasses import dataclass
-from operator import attrgetter
 from typing import Literal
 
 import pyarrow as pa
@@ -92,15 +91,26 @@ class Kind:
     """One kind of file, with the columns that name one of its rows.
 
     A newer row replaces the older ones of its `record`: the key, but for a review, which is replaced whole.
-    `computed` is kept beside what is kept of the columns.
+    `computed` is kept beside what is kept of the columns. The rows of a kind `of_operation` name an operation and no
+    trainee: they are stored with each trainee who has it live, or with nobody.
     """
 
     name: str
     key: tuple[str, ...]
     columns: tuple[Column, ...]
-    read: bool = True
     whole: tuple[str, ...] | None = None
     computed: tuple[Kept, ...] = ()
+    of_operation: bool = False
+
+    @property
+    def key_columns(self) -> tuple[str, ...]:
+        """The columns of a file from which the key comes."""
+        return tuple(
+            column.name
+            for name in self.key
+            for column in self.columns
+            if name in (kept.name for kept in column.stored)
+        )
 
     @property
     def stored(self) -> tuple[Kept, ...]:
@@ -297,16 +307,29 @@ MILESTONES = Kind(
 
 OUTCOMES = Kind(
     "outcomes",
-    ("case_ref", "complication", "source"),
+    ("case_ref", "complication", "ascertained_by", "trainee_ref"),
     (
         Column("case_ref", "case_ref", required=True),
         Column("complication", "code", required=True, codes="complications"),
         Column("occurred", "code", required=True, codes="occurred"),
         Column("day", "whole", in_header=True, low=0, high=36500),
-        Column("source", "code", required=True, codes="outcome_sources"),
+        Column(
+            "source",
+            "code",
+            required=True,
+            codes="outcome_sources",
+            # Beside the rows stands the source of the intake.
+            kept=(Kept("ascertained_by", "text", '"source"'),),
+        ),
     ),
-    read=False,
+    computed=(
+        Kept("trainee_ref", "text", "owner.trainee_ref", content=False),
+        Kept("programme_ref", "text", "owner.programme_ref", content=False),
+    ),
+    of_operation=True,
 )
+# Stands for the trainee of an outcome whose operation nobody has.
+UNMATCHED = "_unmatched"
 
 CONFIRMATIONS = Kind(
     "confirmations",
@@ -320,7 +343,6 @@ CONFIRMATIONS = Kind(
         Column("takeover", "yes_no", in_header=True),
         Column("takeover_reason", "code", in_header=True, codes="takeover_reasons"),
     ),
-    read=False,
 )
 
 OFFICIAL_COUNTS = Kind(
@@ -366,10 +388,7 @@ def kind_of(header: list[str]) -> Kind | None:
 
 
 def nearest_kind(header: list[str]) -> Kind:
-    """The kind that most of `header` fits, for saying what is missing; none that no version reads yet."""
+    """The kind that most of `header` fits, for saying what is missing."""
     if any(name in header for name in ONLY_IN_CASES):
         return CASES
-    return min(
-        filter(attrgetter("read"), KINDS),
-        key=lambda kind: len(missing_columns(kind, header)) / len(kind.required),
-    )
+    return min(KINDS, key=lambda kind: len(missing_columns(kind, header)) / len(kind.required))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pyarrow as pa
 
-from pipelines.contract.formats import CASES, KINDS, TYPES
+from pipelines.contract.formats import CASES, KINDS, OUTCOMES, TYPES
 
 
 def _schema(columns: str) -> pa.Schema:
@@ -21,7 +21,7 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "as_of text, cusum_odds_ratio double, cusum_chance double, cusum_limit double"
     ),
     # The live rows: what the store keeps of each kind. Seconds of a review are on the recording's own clock.
-    **{kind.name: kind.schema for kind in KINDS if kind.read},
+    **{kind.name: kind.schema for kind in KINDS},
     "data_through": _schema("trainee_ref text, source text, data_through text, closed bool"),
     "finding": _schema(
         "intake_id text, file_name text, source_row int, column_name text, rule text, trainee_ref text, "
@@ -55,3 +55,5 @@ INPUT_TABLES: dict[str, pa.Schema] = {
 # and source, and of the intake that the row came from.
 ADDED = _schema("source text, source_taken int, taken int, intake_id text")
 INPUT_TABLES["cases"] = pa.schema([*CASES.schema, *ADDED])
+# What was said last of an operation stands, whosever rows it came with.
+INPUT_TABLES["outcomes"] = pa.schema([*OUTCOMES.schema, ADDED.field("taken")])

@@ -11,7 +11,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.contract.formats import CASES, KINDS, REVIEWS, TRAINEES, TRAINING, Column, Kind
+from pipelines.contract.formats import (
+    CASES,
+    CONFIRMATIONS,
+    KINDS,
+    OUTCOMES,
+    REVIEWS,
+    TRAINEES,
+    TRAINING,
+    Column,
+    Kind,
+)
 
 Severity = Literal["refused", "left_out", "warning"]
 
@@ -213,13 +223,13 @@ def _checks_of_column(column: Column) -> list[Check]:
 _KEY_TEXT = {"trainees": "lower(trainee_ref)"}
 _KEY_COLUMN = {
     "cases": "case_ref", "training": "from", "trainees": "trainee_ref", "reviews": "step", "milestones": "milestone",
-    "official_counts": "requirement_ref",
+    "official_counts": "requirement_ref", "outcomes": "complication", "confirmations": "case_ref",
 }  # fmt: skip
 _LEFT_OUT_BEFORE = "row_id not in (select row_id from {kind}.left_out where not by_key)"
 
 
 def _key_repeated(kind: Kind) -> Check:
-    key = _KEY_TEXT.get(kind.name) or ", ".join(f'"{name}"' for name in kind.key)
+    key = _KEY_TEXT.get(kind.name) or ", ".join(f'"{name}"' for name in kind.key_columns)
     names = ", ".join(f"c{number}" for number, _ in enumerate(key.split(", "), 1))
     same = " and ".join(
         f"{name} is not distinct from suspect.c{number}" for number, name in enumerate(key.split(", "), 1)
@@ -241,6 +251,10 @@ _TRAINEE_UNKNOWN = Check(
         "trainee_ref", "trainee_ref_fault is null and trainee_ref not in (select trainee_ref from roster)"
     ),
     needs_roster=True,
+)
+
+_CASE_UNKNOWN = Check(
+    "case_unknown", _select("case_ref", "case_ref not in (select case_ref from live_case)"), needs_roster=True
 )
 
 _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
@@ -295,14 +309,20 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
             ),
         ),
     ),
+    OUTCOMES.name: (_CASE_UNKNOWN,),
+    CONFIRMATIONS.name: (
+        Check(
+            "case_unknown",
+            _select(
+                "case_ref", "(case_ref, trainee_ref) not in (select (case_ref, trainee_ref) from live_case)"
+            ),
+            needs_roster=True,
+        ),
+    ),
     REVIEWS.name: (
         Check("number_out_of_range", _select("successes", "successes > coalesce(attempts, 0)")),
         Check("number_out_of_range", _select("ended_at", "ended_at < started_at")),
-        Check(
-            "case_unknown",
-            _select("case_ref", "case_ref not in (select case_ref from live_case)"),
-            needs_roster=True,
-        ),
+        _CASE_UNKNOWN,
     ),
     CASES.name: (
         Check(
@@ -407,11 +427,11 @@ _CHECKS_OF_KIND: dict[str, tuple[Check, ...]] = {
 def _checks(kind: Kind) -> tuple[Check, ...]:
     checks = [check for column in kind.columns for check in _checks_of_column(column)]
     checks += [_key_repeated(kind), Check("too_many_cells", _select(None, "too_many_cells"))]
-    checks += [_TRAINEE_UNKNOWN] if kind is not TRAINEES else []
+    checks += [_TRAINEE_UNKNOWN] if kind is not TRAINEES and "trainee_ref" in kind.names else []
     checks += _CHECKS_OF_KIND.get(kind.name, ())
     order = list(SEVERITY)
     return tuple(sorted(checks, key=lambda check: order.index(check.rule)))
 
 
 # The checks of each kind, in the order in which a row with two faults is counted.
-CHECKS: dict[str, tuple[Check, ...]] = {kind.name: _checks(kind) for kind in KINDS if kind.read}
+CHECKS: dict[str, tuple[Check, ...]] = {kind.name: _checks(kind) for kind in KINDS}

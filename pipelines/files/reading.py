@@ -232,8 +232,6 @@ def part_of(
         refused.append(sheet.header_twice.finding(named.shown))
     elif kind is None:
         refused.append(no_kind(named, sheet, header, mapping))
-    elif not kind.read:
-        refused.append(refusals.kind_not_read(kind, named.shown))
     if refused or kind is None:
         raise FileRefused(refused, screened.uncertain)
     rows = rows.select([*(name for name in sheet.header if name in kind.names), SOURCE_ROW, TOO_MANY_CELLS])

@@ -134,11 +134,6 @@ def file_name_finding(number: int) -> Finding:
     )
 
 
-def kind_not_read(kind: Kind, shown: str) -> Finding:
-    message = f"{shown}: {kind.name} files are not read by this version."
-    return Finding(shown, "kind_unknown", "refused", message, "Leave the file out.")
-
-
 def not_of_a_kind(nearest: Kind, header: list[str], look_alikes: dict[str, str], shown: str) -> Finding:
     """What refuses a table that has not all that any kind needs.
 

@@ -12,7 +12,17 @@ import duckdb
 import numpy as np
 import pyarrow as pa
 
-from pipelines.contract.formats import CASES, KINDS, REVIEWS, TRAINEES, Column, Kind
+from pipelines.contract.formats import (
+    CASES,
+    CONFIRMATIONS,
+    KINDS,
+    OUTCOMES,
+    REVIEWS,
+    TRAINEES,
+    UNMATCHED,
+    Column,
+    Kind,
+)
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, UNKNOWN_COMPLICATION, WARNINGS
 from pipelines.files.headers import NO_MAPPING, of_a_tally
 from pipelines.files.identifiers import column_shown
@@ -119,7 +129,7 @@ class Judged:
         """The receipt of one table of a file: rows = accepted + left out, each row under its first rule."""
         left_out = self.left_out(part)
         ((accepted,),) = self.rows(
-            f"select count(*) from {part.kind.name}.new where sheet_number = ?", [part.number]
+            f"select count(*) from {part.kind.name}.accepted where sheet_number = ?", [part.number]
         )
         held_back = self.held_back.get(part.number, 0)
         if part.row_count != accepted + sum(left_out.values()) + held_back:
@@ -321,13 +331,15 @@ def _judge_kind(
     )
     judged.questions += questions.of_dates(parts, kind, reading.dates)
     staging.stage(connection, kind, parts, reading)
+    if kind in (REVIEWS, OUTCOMES, CONFIRMATIONS):
+        _load_cases(judged)
+    if kind.of_operation:
+        staging.find_owners(connection, kind, setting.programme_ref or setting.programme.programme_ref)
     judged.held_back |= staging.leave_alone(connection, kind, setting.left_alone)
     staging.find_left_out(connection, kind, with_roster)
-    if setting.programme_ref is not None:
+    if setting.programme_ref is not None and not kind.of_operation:
         _name_only_own_people(connection, kind)
     _load_live(judged, kind)
-    if kind is REVIEWS:
-        _load_cases(judged)
     staging.find_warnings(connection, kind, with_roster)
     if database:
         from pipelines.intake import suite
@@ -369,7 +381,9 @@ def _load_live(judged: Judged, kind: Kind) -> None:
     named = {
         row[0]
         for row in judged.rows(
-            f"select distinct trainee_ref from {kind.name}.read"
+            f"select distinct trainee_ref from {kind.name}.owner"
+            if kind.of_operation
+            else f"select distinct trainee_ref from {kind.name}.read"
             " where trainee_ref is not null and trainee_ref_fault is null"
         )
     }
@@ -417,7 +431,7 @@ def _load_elsewhere(judged: Judged, named: set[str]) -> None:
 
 
 def _load_cases(judged: Judged) -> None:
-    """Make `live_case`: the references of all cases that are live once the cases of these files are taken."""
+    """Make `live_case`: who of the roster has which operation live once the cases of these files are taken."""
     connection, setting = judged.connection, judged.setting
     named = {balance.trainee_ref for balance in judged.balances.get(CASES.name, [])}
     lines = [
@@ -426,12 +440,16 @@ def _load_cases(judged: Judged) -> None:
         if not (line.trainee_ref in named and line.source == setting.source)
     ]
     load_live(connection, setting.store, lines, CASES, "live_case_row")
-    connection.execute("create table live_case as select distinct case_ref from live_case_row")
+    anew = (
+        " union select trainee_ref, case_ref from cases.comparison where outcome <> 'withdrawn'"
+        if CASES in judged.kinds
+        else ""
+    )
+    connection.execute(
+        "create or replace table live_case as select trainee_ref, programme_ref, case_ref"
+        f" from (select trainee_ref, case_ref from live_case_row{anew}) join roster using (trainee_ref)"
+    )
     connection.execute("drop table live_case_row")
-    if CASES in judged.kinds:
-        connection.execute(
-            "insert into live_case select case_ref from cases.comparison where outcome <> 'withdrawn'"
-        )
 
 
 def _data_through(judged: Judged) -> dict[str, str | None]:
@@ -468,7 +486,8 @@ def _make_findings(judged: Judged) -> None:
     """
     connection = judged.connection
     faults = " union all ".join(
-        f"select '{kind.name}' as kind, fault.*, seat.sheet_number, seat.source_row, seat.trainee_ref"
+        f"select '{kind.name}' as kind, fault.*, seat.sheet_number, seat.source_row,"
+        f" nullif(seat.trainee_ref, '{UNMATCHED}') as trainee_ref"
         f" from {kind.name}.fault as fault join {kind.name}.seat as seat using (row_id)"
         for kind in judged.kinds
     )

@@ -8,6 +8,7 @@ kind has a schema of its own name, so that no kind can read what another left th
 - `fault`: row_id, column_name, rule, cell, stored; one row a finding
 - `left_out`: row_id, by_key; the view `accepted`: the rows of `read` that stay
 - `new`: row_id, sheet_number and what the store keeps of the accepted rows
+- `owner`, of a kind whose rows name an operation and no trainee: with whom each row is stored
 - `seat`: what is needed of a row once its cells are not: row_id, sheet_number, source_row, trainee_ref, the key
 """
 
@@ -26,7 +27,7 @@ import psutil
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from pipelines.contract.formats import CASES, SQL_TYPES, Column, Kind
+from pipelines.contract.formats import CASES, SQL_TYPES, UNMATCHED, Column, Kind
 from pipelines.contract.rules import CHECKS, OF_ROWS_LEFT_OUT, SEVERITY, Check
 from pipelines.files.reading import Part
 from pipelines.specialty.load import Specialty
@@ -132,15 +133,36 @@ where read.row_id = numbered.row_id
 """
 
 
+def find_owners(connection: duckdb.DuckDBPyConnection, kind: Kind, own_programme: str) -> None:
+    """Make `owner`, row_id, seat_id, trainee_ref, programme_ref: with whom a row about an operation is stored.
+
+    These are all who have the operation live; of programmes that use the same case_ref the one in hand comes first. The
+    row has a seat with each of them, the first under its own number; where nobody has the operation it waits.
+    """
+    connection.execute(
+        f"create table {kind.name}.owner as with holder as (select row_id, live_case.trainee_ref, programme_ref"
+        f" from {kind.name}.read join live_case using (case_ref) qualify dense_rank() over (partition by row_id"
+        " order by programme_ref <> $own, programme_ref) = 1)"
+        " select row_id, row_id + (row_number() over (partition by row_id order by holder.trainee_ref) - 1)"
+        f" * (select max(row_id) from {kind.name}.read) as seat_id,"
+        f" coalesce(holder.trainee_ref, '{UNMATCHED}') as trainee_ref,"
+        f" coalesce(holder.programme_ref, $own) as programme_ref from {kind.name}.read left join holder using (row_id)",
+        {"own": own_programme},
+    )
+
+
 def leave_alone(
     connection: duckdb.DuckDBPyConnection, kind: Kind, trainees: frozenset[str]
 ) -> dict[int, int]:
     """Take the rows of some trainees out of `read`; how many they were, by the number of their table."""
     if not trainees:
         return {}
+    theirs = "list_contains(?::varchar[], trainee_ref)"
+    if kind.of_operation:
+        connection.execute(f"delete from {kind.name}.owner where {theirs}", [sorted(trainees)])
+        theirs = f"row_id not in (select row_id from {kind.name}.owner) and ? is not null"
     rows = connection.execute(
-        f"delete from {kind.name}.read where list_contains(?::varchar[], trainee_ref) returning sheet_number",
-        [sorted(trainees)],
+        f"delete from {kind.name}.read where {theirs} returning sheet_number", [sorted(trainees)]
     ).fetchall()
     return dict(Counter(number for (number,) in rows))
 
@@ -238,16 +260,18 @@ def reduce(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
         f'"{kept.name}"' if kept in windows else f'({kept.sql})::{SQL_TYPES[kept.type]} as "{kept.name}"'
         for kept in kind.stored
     )
+    owner = f" join {kind.name}.owner as owner using (row_id)" if kind.of_operation else ""
+    row_id = "owner.seat_id as row_id" if kind.of_operation else "row_id"
     connection.execute(
-        f"create view {kind.name}.new as select row_id, sheet_number, {stored}"
-        f" from {kind.name}.read as accepted join {kind.name}.placed using (row_id) join sheet using (sheet_number)"
+        f"create view {kind.name}.new as select {row_id}, sheet_number, {stored} from {kind.name}.read as accepted"
+        f" join {kind.name}.placed using (row_id) join sheet using (sheet_number){owner}"
     )
-    key = ", ".join(f'"{name}"' for name in kind.key if name != "trainee_ref")
-    connection.execute(
-        f"create view {kind.name}.seat as select row_id, sheet_number, source_row,"
-        " case when trainee_ref_fault is null then trainee_ref end as trainee_ref"
-        f"{', ' + key if key else ''} from {kind.name}.read"
-    )
+    if kind.of_operation:
+        trainee = "owner.seat_id as row_id, sheet_number, source_row, owner.trainee_ref"
+    else:
+        trainee = "row_id, sheet_number, source_row, case when trainee_ref_fault is null then trainee_ref end as trainee_ref"
+    key = "".join(f', "{name}"' for name in kind.key_columns if name != "trainee_ref")
+    connection.execute(f"create view {kind.name}.seat as select {trainee}{key} from {kind.name}.read{owner}")
 
 
 def _column_expressions(column: Column, reading: Reading) -> list[str]:

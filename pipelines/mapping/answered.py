@@ -65,7 +65,7 @@ def questions_about(files: Sequence[ExportFile], store: Store, source: str) -> l
 
 def _questions(unknown: Unknown, specialty: Specialty) -> list[Question]:
     codes = all_codes(specialty)
-    columns = tuple(dict.fromkeys(name for kind in KINDS if kind.read for name in kind.names))
+    columns = tuple(dict.fromkeys(name for kind in KINDS for name in kind.names))
     asked = [
         Question((key,), *SETTINGS[key], None, None, proposals, ORDERS if key == "dates" else WHENCE)
         for key, proposals in unknown.settings.items()
