@@ -128,7 +128,12 @@ def download(label: str, made: Callable[[], bytes], name: str, media_type: str, 
     """A button with a file that is made when it is pressed; by its column, where it stands in one."""
     # The press reruns nothing: a rerun would make the button anew, and what it asks for would be gone.
     (place or st).download_button(
-        label, made, name, media_type, on_click="ignore", width="content" if place is None else "stretch"
+        without_markup(label),
+        made,
+        name,
+        media_type,
+        on_click="ignore",
+        width="content" if place is None else "stretch",
     )
 
 
