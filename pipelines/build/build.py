@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import re
 from pathlib import Path
 from typing import Any
 
@@ -313,9 +314,7 @@ def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL, last: str | N
     for path in sql_files(folder):
         if path.name[0] != "9" and (last is None or path.stem <= last):
             con.begin()  # on a disk each comment would else be a write of its own
-            _run(con, path)
-            if path.name[0] not in "01":
-                _store(con, view_name(path))
+            _make(con, path)
             for name, make in FITTED.get(path.stem, {}).items():
                 _create(con, f"main.{name}", make(con))
             con.commit()
@@ -341,32 +340,23 @@ def view_name(path: Path) -> str:
     return path.stem.partition("_")[2]
 
 
-def _run(con: duckdb.DuckDBPyConnection, path: Path) -> None:
-    for statement in con.extract_statements(path.read_text(encoding="utf-8")):
-        con.execute(statement)
-
-
-def _store(con: duckdb.DuckDBPyConnection, view: str) -> None:
-    order = ", ".join(f'"{column}" nulls first' for column in KEYS[view])
-    con.execute(f'create table main."{view}" as select * from definition."{view}" order by {order}')
-    for comment in _comments(con, view):
+def _make(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Run a file; a view is stored as a table of its name, and what the file says of the view is said of the table."""
+    statements = [each.query.strip() for each in con.extract_statements(path.read_text(encoding="utf-8"))]
+    comments = [each for each in statements if each.startswith("comment on ")]
+    for statement in statements:
+        if statement not in comments:
+            con.execute(statement)
+    if path.name[0] not in "01":
+        view = view_name(path)
+        order = ", ".join(f'"{column}" nulls first' for column in KEYS[view])
+        con.execute(f'create table main."{view}" as select * from definition."{view}" order by {order}')
+        comments = [
+            re.sub(r"(?<=^comment on )(?:view|(column)) definition", _of_the_table, each) for each in comments
+        ]
+    for comment in comments:
         con.execute(comment)
 
 
-def _comments(con: duckdb.DuckDBPyConnection, view: str) -> list[str]:
-    """The statements that give the stored table the comments of its view."""
-    of_view = con.execute(
-        "select comment from duckdb_views() where schema_name = 'definition' and view_name = ?", [view]
-    ).fetchall()
-    of_columns = con.execute(
-        "select column_name, comment from duckdb_columns() "
-        "where schema_name = 'definition' and table_name = ? order by column_index",
-        [view],
-    ).fetchall()
-    told = [(f'table main."{view}"', text) for (text,) in of_view]
-    told += [(f'column main."{view}"."{name}"', text) for name, text in of_columns]
-    return [f"comment on {what} is {_quoted(text)}" for what, text in told if text is not None]
-
-
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"
+def _of_the_table(said: re.Match[str]) -> str:
+    return f"{said[1] or 'table'} main"
