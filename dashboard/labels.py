@@ -5,22 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from dashboard.wording import cases_text
-
-REASONS = {
-    "credited": "counts",
-    "before_credit_from": "does not count: the roster says that the trainee's cases count only from a later month on",
-    "role": "does not count: the requirement asks for another role",
-    "stage": "does not count: the requirement asks for another stage of training",
-    "window": "does not count: the requirement looks for cases of other months of training",
-    "attribute": "does not count: the requirement includes or excludes cases of this kind",
-    "duplicate_in_operation": "does not count again: another row of the same operation may count",
-    "supervisor_disagreed": "does not count: role refused by the supervisor",
-    "takeover_to_confirm": "does not count yet: a supervisor took over, waiting for confirmation of the role",
-    "performed_elsewhere": "does not count: performed elsewhere, which the requirement does not take",
-    "outside_edition": "does not count: this edition is not for this class, or for this procedure in that month",
-    "no_requirement": "counts toward nothing: no requirement lists this procedure",
-    "unmapped_code": "counts toward nothing: the specialty does not know this procedure",
-}
+from pipelines.contract.codes_in_words import REASONS, RULES
 
 HANDS = {
     "trainee": "in the trainee's hands",
@@ -37,47 +22,6 @@ SOURCES = {
 }
 
 SEVERITIES = {"refused": "refused", "left_out": "left out", "warning": "kept, please check"}
-RULES = {
-    "not_a_table": "the file is not a table",
-    "header_twice": "a column stands twice",
-    "column_missing": "a column is missing",
-    "kind_unknown": "the kind of file is not known",
-    "cell_too_long": "a cell is too long",
-    "identifier_in_header": "an identifier among the columns",
-    "identifier_in_cell": "an identifier in a cell",
-    "identifier_in_file_name": "an identifier in the name of the file",
-    "required_blank": "a required cell is blank",
-    "case_ref_malformed": "not a valid case reference",
-    "ref_malformed": "not a valid reference",
-    "key_repeated": "the same record stands twice",
-    "trainee_unknown": "the trainee is not in the roster",
-    "date_unreadable": "a date cannot be read",
-    "date_ambiguous": "a date can be read in two ways",
-    "date_impossible": "an impossible date",
-    "date_in_future": "a date lies in the future",
-    "before_credit_from": "operated before the trainee's cases count",
-    "code_unknown": "a code that the specialty does not know",
-    "none_beside_code": "none stands beside a code",
-    "number_unreadable": "a number cannot be read",
-    "number_out_of_range": "a number is out of range",
-    "yes_no_unreadable": "neither yes nor no",
-    "too_many_cells": "more cells than columns",
-    "procedure_unmapped": "a procedure that the specialty does not know",
-    "column_may_identify": "a column that is not read and may identify somebody",
-    "service_unlisted": "a service that the specialty does not list",
-    "column_unknown": "a column that is not of the format",
-    "after_expected_completion": "operated after the expected completion",
-    "complication_not_eligible": "a complication that does not go with the procedure",
-    "event_day_missing": "a complication without its day",
-    "supervision_contradicts_role": "supervision and role contradict each other",
-    "takeover_not_recorded": "a complication in a role that does not operate, and no word of a takeover",
-    "logged_before_operated": "logged before it was operated",
-    "roster_redates_cases": "the roster moves the months of training",
-    "case_ref_reused": "one reference for operations on different days",
-    "case_unknown": "no live case has this reference",
-    "in_two_sources": "the same case from two sources",
-    "older_version_kept": "an earlier version of the row stays live",
-}
 
 
 def reason_text(

@@ -12,7 +12,7 @@ from collections.abc import Sequence as Texts
 from typing import Protocol
 
 from pipelines.contract.attributions import ATTRIBUTIONS
-from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED
+from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED, source_in_words
 
 MONTHS = (
     "January February March April May June July August September October November December".split()  # noqa: SIM905 - twelve quoted words say no more
@@ -264,7 +264,7 @@ def source_sentence(source: str) -> str:
     """`Source: ….`, or `No source (common practice).` where the specialty file says that there is none."""
     if source.endswith(NO_SOURCE):
         return f"No source ({source.removesuffix(NO_SOURCE)})."
-    return f"Source: {source.rstrip('.')}."
+    return f"Source: {source_in_words(source).rstrip('.')}."
 
 
 # ---- volume
@@ -428,19 +428,6 @@ class Reason(Protocol):
     sentence: str
 
 
-class Tally(Protocol):
-    """A count beside the accreditor's own, with the cases that could explain the difference."""
-
-    difference: int
-    later_cases: int
-    same_month_cases: int
-    unconfirmed_cases: int
-    other_role_cases: int
-    elsewhere_cases: int
-    otherwise_not_counted_cases: int
-    unmapped_cases: int
-
-
 def said_once(reasons: Iterable[Reason]) -> list[tuple[str, str]]:
     """Each reason as its kind and its sentence; sentences of one kind that differ in their subject alone are one.
 
@@ -463,26 +450,6 @@ def _inside(subject: str) -> str:
 
 
 # Of those counted here, what the accreditor may not count; of those not counted here, what it may.
-COUNTED_HERE_ALONE = {
-    "later_cases": "operated after that month",
-    "same_month_cases": "operated in that month",
-    "unconfirmed_cases": "not confirmed",
-}
-COUNTED_THERE_ALONE = {
-    "other_role_cases": "in another role",
-    "elsewhere_cases": "performed elsewhere",
-    "otherwise_not_counted_cases": "not counted here for another reason",
-    "unmapped_cases": "without a code for the procedure",
-}
-
-
-def tally_sentence(row: Tally) -> str:
-    """`2 operated after that month, 3 not confirmed`: what could explain a difference from the accreditor's count."""
-    words = COUNTED_HERE_ALONE if row.difference > 0 else COUNTED_THERE_ALONE
-    said = [f"{getattr(row, name)} {text}" for name, text in words.items() if getattr(row, name)]
-    return ", ".join(said) or "nothing that is known here"
-
-
 def cohort_text(cohort: str) -> str:
     """`2026-27` is the class of 2026–27."""
     return f"class of {cohort.replace('-', '–')}"

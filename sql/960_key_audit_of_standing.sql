@@ -6,7 +6,7 @@
 --         technique_step, milestone_standing, volume_summary, supervision_band, volume_course, volume_band,
 --         expected_rate, measure_course, cohort_comparison, trainee_log, left_out_rule, class_finding,
 --         unverified_item, run_length, case_sequence_chart, case_sequence_signal,
---         complication_rate_recent, event_to_code, official_tally
+--         complication_rate_recent, event_to_code, official_tally, volume_by_role, class_volume, not_final
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in official_tally' as offence, trainee_ref
 from official_tally
@@ -167,3 +167,18 @@ select 'a key stands twice in complication_rate_recent' as offence, trainee_ref
 from complication_rate_recent
 group by programme_ref, cohort, trainee_ref, complication_ref, last_cases
 having count(*) > 1
+union all
+select 'a key stands twice in volume_by_role' as offence, trainee_ref
+from volume_by_role
+group by programme_ref, cohort, trainee_ref, requirement_ref, role, through_month
+having count(*) > 1
+union all
+select 'a key stands twice in class_volume' as offence, cohort as trainee_ref
+from class_volume
+group by programme_ref, cohort, requirement_ref, through_month
+having count(*) > 1
+union all
+select 'a key stands twice in not_final' as offence, trainee_ref
+from not_final
+group by programme_ref, cohort, trainee_ref, obstacle
+having count(*) > 1;

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-import csv
 import functools
-import io
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipelines.build.show import cell_text
 from tests.drawn import example
 from tests.stores import new_store, run_well, set_programme, write_csv
 
 RULES: dict[str, Any] = {
     "lens": {"title": "=Lens surgery", "minimum": 3, "verified": True},
-    "lid": {"title": "Lid surgery, total", "minimum": 3, "procedures": ["lid_repair", "lid_cyst"]},
+    "lid": {
+        "title": "Lid surgery, total",
+        "minimum": 3,
+        "procedures": ["lid_repair", "lid_cyst"],
+        "source": "made up; number and roles from memory",
+    },
     "cyst": {"title": "Lid cyst", "minimum": 2, "procedures": ["lid_cyst"], "part_of": "lid"},
     "repair": {"title": "Lid repair", "minimum": 1, "procedures": ["lid_repair"], "part_of": "lid"},
     "former": {"title": "A rule of former classes", "cohorts": {"to": 2020}},
@@ -33,7 +35,7 @@ trainee_ref,cohort,started,expected_completion
 T01,2026-27,2024-07,2027-06
 T02,2026-27,2024-07,2027-06
 -T03,2026-27,2024-07,2027-06
-T09,2027-28,2025-07,2028-06
+T09,2027-28,2024-07,2028-06
 """
 NEWCOMER = "T04,2026-27,2024-07,2027-06\n"
 HEADER = "case_ref,trainee_ref,operated_on,procedure,role,supervisor_agreed\n"
@@ -47,7 +49,7 @@ C006,T01,2025-03-04,lid_cyst,surgeon,
 C007,T02,2025-01-09,phaco_iol,surgeon,
 C008,T01,2025-03-05,phaco_iol,captain,
 """
-LATER = "C009,T01,2025-04-22,phaco_iol,surgeon,yes\n"
+LATER = "C009,T01,2025-04-22,phaco_iol,surgeon,yes\nC010,T09,2025-05-06,phaco_iol,surgeon,\n"
 # Snapshot 1 is the empty store, 2 has the earlier cases, 3 the later one and a trainee more.
 AS_OF = "2025-05-31"
 
@@ -85,15 +87,12 @@ def table_of(sheet: Worksheet, name: str) -> list[list[Any]]:
     return [[cell.value for cell in row] for row in sheet[sheet.tables[name].ref]]
 
 
-def printed(rows: list[list[Any]]) -> list[list[str]]:
-    return [[cell_text(value) for value in row] for row in rows]
-
-
-def shown_rows(store: Path, cohort: str = "2026-27") -> list[list[str]]:
-    """What `show volume_summary` prints of a class, its header first."""
-    where = f"cohort={cohort}"
-    done = run_well("show", "volume_summary", "--store", store, "--where", where, "--format", "csv")
-    return list(csv.reader(io.StringIO(done.out)))
+def roles_of(sheet: Worksheet, name: str) -> dict[str, list[str]]:
+    """The same of a table of roles, each cell as it is read: `12 of 15`."""
+    return {
+        row[0].value: [str(cell.value) + cell.number_format.split('"')[1] for cell in row[1:]]
+        for row in list(sheet[sheet.tables[name].ref])[1:]
+    }
 
 
 def counts(sheet: Worksheet, name: str) -> dict[str, list[Any]]:

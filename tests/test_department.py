@@ -293,7 +293,7 @@ def test_a_file_goes_once_to_the_session_it_was_made_for(address: str, root: Pat
         assert [line[key] for key in ("person", "did", "what")] == [
             "director",
             "exported",
-            "volume-2026-27.csv",
+            "volume-2027.csv",
         ]
         again = director.make_file("Download the lines")
         _signed_out(address, cookie)

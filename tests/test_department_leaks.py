@@ -218,11 +218,11 @@ def test_the_log_says_who_opened_whose_page_and_a_trainee_reads_who_opened_their
     assert {("director", "cohort", ""), *of_one, ("office", "intake", "")} <= opened
     assert not {each.person for each in lines if each.did == "opened"} & {"T01", "T02"}
     exported = {(each.person, each.what) for each in lines if each.did == "exported"}
-    assert ("director", "volume-2026-27.xlsx") in exported
+    assert ("director", "volume-2027.xlsx") in exported
     with tab(address, sign_in(address, "t01")) as own:
         own.rerun()
         shown = everything(own.open("log"))
-    for words in (b"Who opened my page", b"committee", b"opened trainee", b"exported volume-2026-27.csv"):
+    for words in (b"Who opened my page", b"committee", b"opened trainee", b"exported volume-2027.csv"):
         assert words in shown
     for words in (b"<td>signed in", b"T02", b"elsewhere", b"Planted"):
         assert words not in shown

@@ -28,6 +28,7 @@ DASHBOARD_MAY_IMPORT = {
     "pipelines.build.build",
     "pipelines.contract.attributions",
     "pipelines.contract.cautions",
+    "pipelines.contract.codes_in_words",
     "pipelines.contract.errors",
     "pipelines.store.access_log",
     "pipelines.store.accounts",

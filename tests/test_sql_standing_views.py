@@ -36,6 +36,17 @@ COLUMNS = {
         verified:BOOLEAN parts_total:BIGINT parts_short:BIGINT reached:BOOLEAN part_depth:BIGINT completed
         left reached_by unit deadline published_minimum:BIGINT is_local:BOOLEAN local_source data_through
     """,
+    "volume_by_role": """
+        programme_ref cohort trainee_ref requirement_ref role through_month logged_cases:BIGINT counted_cases:BIGINT
+        confirmed_cases:BIGINT data_through
+    """,
+    "class_volume": """
+        programme_ref cohort requirement_ref through_month minimum:BIGINT graduates:BIGINT met:BIGINT below:BIGINT
+        reached:BIGINT cases_mean:DOUBLE cases_median:DOUBLE cases_lowest:BIGINT cases_highest:BIGINT people_left:BIGINT
+    """,
+    "not_final": """
+        programme_ref cohort trainee_ref obstacle cases:BIGINT data_through
+    """,
     # Ours, for the screens.
     "credited_month": """
         programme_ref cohort trainee_ref requirement_ref operated_month counted_cases:BIGINT confirmed_cases:BIGINT
@@ -142,10 +153,12 @@ COLUMNS = {
 
 @pytest.fixture(scope="module")
 def made() -> Db:
-    """Six trainees with a row in every view; two classes of ten that have completed."""
+    """Six trainees with a row in every view, one without data; two classes of ten that have completed."""
     rules = {"B": [{"measure": "counted_cases", "requirement": "lens", "at_least": 2.0}]}
     db = database(specialty(rules))
     put_trainees(db, {f"T{number:02d}": "2026-07" for number in range(1, 7)})
+    put_trainees(db, {"T07": "2026-07"})
+    db.execute("delete from input.data_through where trainee_ref = 'T07'")
     put_trainees(db, {f"P{number:02d}": "2019-07" for number in range(20)})
     db.execute(
         "update input.trainees set cohort = case when trainee_ref < 'P10' then '2018-19' else '2019-20' end,"
@@ -317,6 +330,22 @@ DAMAGE = [
     ("update trainee_clock set last_training_month = 0", "967"),
     ("update case_record set training_quarter = 0", "967"),
     ("update credited_month set counted_cases = 7", "967"),
+    ("insert into volume_by_role from volume_by_role", "960"),
+    ("insert into class_volume from class_volume", "960"),
+    ("insert into not_final from not_final", "960"),
+    ("update volume_by_role set counted_cases = counted_cases + 1", "972"),
+    ("update volume_by_role set confirmed_cases = confirmed_cases + 1", "972"),
+    ("update volume_by_role set logged_cases = -1", "972"),
+    ("delete from volume_by_role where trainee_ref = 'T01'", "972"),
+    ("update class_volume set met = met + 1, below = below - 1", "972"),
+    ("update class_volume set reached = reached + 1", "972"),
+    ("update class_volume set graduates = graduates + 1", "972"),
+    ("update class_volume set cases_mean = cases_mean + 1", "972"),
+    ("update class_volume set cases_median = cases_highest + 1", "972"),
+    ("update class_volume set cases_lowest = cases_median + 1", "972"),
+    ("update class_volume set people_left = people_left + 1", "972"),
+    ("delete from class_volume", "972"),
+    ("delete from not_final", "972"),
 ]
 
 

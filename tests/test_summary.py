@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import io
 import json
@@ -14,11 +13,12 @@ import duckdb
 import openpyxl
 import pytest
 
+from pipelines.build.show import cell_text
 from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
-from pipelines.summary.files import Options, plain_cell, summary_files, write_summary
+from pipelines.summary.files import Options, plain_cell, short_cohort, summary_files, write_summary
 from tests.drawn import example
-from tests.stores import read_csv, run, run_well, set_programme, write_csv
+from tests.stores import read_csv, rows_of, run, run_well, set_programme, write_csv
 from tests.summed import (
     AS_OF,
     EARLIER,
@@ -26,8 +26,7 @@ from tests.summed import (
     LATER,
     book_of,
     counts,
-    printed,
-    shown_rows,
+    roles_of,
     summed,
     summed_store,
     table_of,
@@ -44,25 +43,43 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
 # ---- the class
 
 
-def test_the_sheet_of_the_class_is_what_show_prints_cell_by_cell(store: Path, tmp_path: Path) -> None:
-    sheet = book_of(store, tmp_path)["Class"]
-    assert printed(table_of(sheet, "class_lines")) == shown_rows(store)
-    assert len(shown_rows(store)) == 1 + 4 * 4  # four trainees, four counted rules in force
+SAME = {
+    "Trainee": "trainee_ref", "Completed": "completed", "Left": "left", "Requirement": "requirement_title",
+    "Minimum": "minimum", "Counted": "counted_cases", "Confirmed by a supervisor": "confirmed_cases",
+    "Remaining": "remaining_cases", "Parts": "parts_total", "Parts not reached": "parts_short", "Held": "held_cases",
+    "Edition": "edition", "Data run through": "data_through",
+}  # fmt: skip
 
 
-def test_counts_are_numbers_and_yes_and_no_are_truth_values(store: Path, tmp_path: Path) -> None:
-    head, *rows = table_of(book_of(store, tmp_path)["Class"], "class_lines")
-    for name, kind in (("minimum", int), ("counted_cases", int), ("remaining_cases", int), ("met", bool)):
-        assert {type(row[head.index(name)]) for row in rows} == {kind}
+def test_every_line_of_the_csv_says_what_show_prints(store: Path, tmp_path: Path) -> None:
+    found = read_csv(summed(store, tmp_path)["csv"])
+    shown = {
+        (row["trainee_ref"], row["requirement_title"]): row
+        for row in rows_of(store, "volume_summary", cohort="2026-27")
+    }
+    assert len(found) == len(shown) == 4 * 4  # four trainees, four counted rules in force
+    for row in found:
+        # A text that looks like a formula has an apostrophe before it.
+        plain = {head: cell.removeprefix("'") for head, cell in row.items()}
+        line = shown[plain["Trainee"], plain["Requirement"]]
+        assert {head: plain[head] for head in SAME} == {head: line[name] for head, name in SAME.items()}
+        assert plain["Source"] == line["source"].removesuffix("; number and roles from memory")
+        assert plain["Minimum met"] == {"true": "yes", "false": "no"}[line["met"]]
+        assert plain["Reached"] == {"true": "yes", "false": "no"}[line["reached"]]
+    assert (
+        sum(cell.startswith("'") for row in found for cell in row.values()) == 4 + 4
+    )  # titles; rows of -T03
 
 
-def test_the_csv_is_what_show_prints_but_for_texts_that_look_like_a_formula(
-    store: Path, tmp_path: Path
-) -> None:
-    found = list(csv.reader(io.StringIO(summed(store, tmp_path)["csv"].read_text("utf-8"))))
-    guarded = {"=Lens surgery": "'=Lens surgery", "-T03": "'-T03"}
-    assert found == [[guarded.get(cell, cell) for cell in row] for row in shown_rows(store)]
-    assert sum(cell.startswith("'") for row in found for cell in row) == 4 + 4  # titles; rows of -T03
+def test_the_sheet_of_the_lines_is_the_csv_with_numbers_as_numbers(store: Path, tmp_path: Path) -> None:
+    files = summed(store, tmp_path)
+    head, *rows = table_of(openpyxl.load_workbook(files["xlsx"])["Lines"], "lines")
+    found = read_csv(files["csv"])
+    assert [[cell_text(cell) for cell in row] for row in rows] == [
+        [cell.removeprefix("'") for cell in row.values()] for row in found
+    ]
+    for name in ("Minimum", "Counted", "Remaining", "Confirmed by a supervisor", "Held"):
+        assert {type(row[head.index(name)]) for row in rows} == {int}
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
@@ -94,12 +111,17 @@ def test_a_requirement_whose_parts_are_short_bears_no_mark(store: Path, tmp_path
     shown = {
         row[0].value: [cell.number_format for cell in row[2:]] for row in sheet[sheet.tables["overview"].ref]
     }
-    marks = {title: [form.rpartition("✓")[2] for form in forms] for title, forms in shown.items()}
-    # After the mark the confirmed cases, where they are fewer than the minimum; without it the mark is its width alone.
-    assert marks["=Lens surgery"] == ["", ' (2 confirmed)"', "", ""]
-    assert not any('" ✓' in form for form in shown["Lid surgery, total"])  # T01 lacks a lid repair
-    assert marks["Lid cyst"] == ["", ' (1 confirmed)"', "", ""]
-    assert {form.partition('"')[2].partition('"')[0] for form in shown["Lid cyst"]} == {" / 2"}
+    # Beside the counted cases the confirmed ones; an asterisk where they are fewer than the minimum. Without the mark its
+    # width is left empty.
+    without = '0" (0)"_ _✓_*'
+    assert shown["=Lens surgery"] == [without, '0" (2) ✓*"', without, without]
+    assert shown["Lid surgery, total"] == [
+        without,
+        '0" (1)"_ _✓_*',
+        without,
+        without,
+    ]  # T01 lacks a lid repair
+    assert shown["Lid cyst"] == [without, '0" (1) ✓*"', without, without]
 
 
 def test_a_class_without_a_rule_in_force_is_told_so(store: Path, tmp_path: Path) -> None:
@@ -108,30 +130,30 @@ def test_a_class_without_a_rule_in_force_is_told_so(store: Path, tmp_path: Path)
     (other / "specialty.yaml").write_bytes(example(rules))
     run_well("build", "--store", other)
     book = book_of(other, tmp_path / "out")
-    assert "No requirement with a minimum is in force" in book["Overview"]["A2"].value
-    assert book["Class"].tables == {}
+    assert "No requirement with a minimum is in force" in book["Overview"]["A3"].value
+    assert book["Lines"].tables == book["Class"].tables == {}
     assert len(read_csv(tmp_path / "out" / "volume-2027.csv")) == 0
 
 
 def test_a_requirement_is_reached_with_its_parts(tmp_path: Path, store: Path) -> None:
     mended = shutil.copytree(store, tmp_path / "mended")
-    cases = HEADER + EARLIER + LATER + "C010,T01,2025-04-23,lid_repair,surgeon,\n"
+    cases = HEADER + EARLIER + LATER + "C011,T01,2025-04-23,lid_repair,surgeon,\n"
     run_well("intake", write_csv(tmp_path / "cases.csv", cases), "--store", mended)
     book = book_of(mended, tmp_path / "out")
-    assert counts(book["T01"], "trainee_2")["Lid surgery, total"][3] == "✓, but 1 of 4 confirmed"
+    assert counts(book["T01"], "trainee_2")["Lid surgery, total"][4] == "✓, but 1 of 4 confirmed"
     assert counts(book["Overview"], "overview")["parts not reached"] == [None, 2, 0, 2, 2]
 
 
 def test_each_trainee_has_a_sheet_with_the_numbers_of_the_view(store: Path, tmp_path: Path) -> None:
     book = book_of(store, tmp_path)
     assert counts(book["T01"], "trainee_2") == {
-        # minimum, counted, remaining, reached, confirmed (C001 and C009; C004), held
-        "=Lens surgery": [3, 3, 0, "✓, but 2 of 3 confirmed", 2, 0, "First", None],
-        "Lid surgery, total": [3, 3, 0, "1 of 2 parts not reached", 1, 0, "First", NOT_YET_CHECKED],
-        "Lid cyst": [2, 3, 0, "✓, but 1 of 3 confirmed", 1, 0, "First", NOT_YET_CHECKED],
-        "Lid repair": [1, 0, 1, None, 0, 0, "First", NOT_YET_CHECKED],
+        # minimum, counted, confirmed (C001 and C009; C004), remaining, reached, held
+        "=Lens surgery": [3, 3, 2, 0, "✓, but 2 of 3 confirmed", 0, "First", "checked on 2026-11-24"],
+        "Lid surgery, total": [3, 3, 1, 0, "1 of 2 parts not reached", 0, "First", NOT_YET_CHECKED],
+        "Lid cyst": [2, 3, 1, 0, "✓, but 1 of 3 confirmed", 0, "First", NOT_YET_CHECKED],
+        "Lid repair": [1, 0, 0, 1, None, 0, "First", NOT_YET_CHECKED],
     }
-    assert counts(book["-T03"], "trainee_1")["=Lens surgery"][:3] == [3, 0, 3]
+    assert counts(book["-T03"], "trainee_1")["=Lens surgery"][:4] == [3, 0, 0, 3]
     assert "2025-01, not current. Later months are not entered." in book["T02"]["A2"].value
     assert "not entered" not in book["T01"]["A2"].value
 
@@ -156,10 +178,10 @@ def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: P
     assert receipt["hashes"]["sql"] == manifest["hashes"]["sql"]
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert (receipt["snapshot"], receipt["as_of"], receipt["version"]) == (3, AS_OF, project["version"])
-    assert (receipt["cohort"], receipt["rows"], receipt["since"], receipt["through"]) == (
+    assert (receipt["class"], receipt["lines"], receipt["since"], receipt["through"]) == (
         "2026-27", 16, None, None,
     )  # fmt: skip
-    assert [(each["trainee_ref"], each["data_through"]) for each in receipt["trainees"]] == [
+    assert [(each["trainee"], each["data_run_through"]) for each in receipt["trainees"]] == [
         ("-T03", None), ("T01", "2025-04"), ("T02", "2025-01"), ("T04", None),
     ]  # fmt: skip
 
@@ -167,10 +189,10 @@ def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: P
 def test_the_same_snapshot_gives_the_same_bytes_whatever_the_clock_or_the_settings_say_now(
     store: Path, tmp_path: Path
 ) -> None:
-    first = summary_files(Store(store), "harbour-eye", "2027", Options(since=2))
+    first = summary_files(Store(store), "harbour-eye", "2027", Options(since=2)).contents
     copy = shutil.copytree(store, tmp_path / "copy")
     set_programme(copy, title="Another name since", demo=True)
-    second = summary_files(Store(copy), "harbour-eye", "2027", Options(snapshot=3, since=2))
+    second = summary_files(Store(copy), "harbour-eye", "2027", Options(snapshot=3, since=2)).contents
     assert list(first) == ["volume-2027.xlsx", "volume-2027.csv", "volume-2027.json"]
     assert first == second
     made = openpyxl.load_workbook(io.BytesIO(first["volume-2027.xlsx"])).properties.created
@@ -185,22 +207,25 @@ def test_a_class_is_named_in_both_forms_and_the_files_as_typed(store: Path, tmp_
     assert short["csv"].read_bytes() == long["csv"].read_bytes()
     assert short["xlsx"].read_bytes() == long["xlsx"].read_bytes()
     other = summed(store, tmp_path, cohort="2028")
-    assert {row["trainee_ref"] for row in read_csv(other["csv"])} == {"T09"}
+    assert {row["Trainee"] for row in read_csv(other["csv"])} == {"T09"}
 
 
 def test_only_cases_operated_through_a_month_are_counted_and_the_files_say_so(
     store: Path, tmp_path: Path
 ) -> None:
     files = summed(store, tmp_path, "--through", "2025-02")
-    rows = {(row["trainee_ref"], row["requirement_ref"]): row for row in read_csv(files["csv"])}
-    names = ("counted_cases", "remaining_cases", "met", "confirmed_cases")
+    rows = {(row["Trainee"], row["Requirement"]): row for row in read_csv(files["csv"])}
+    names = ("Counted", "Remaining", "Minimum met", "Confirmed by a supervisor")
     # By hand: C001 and C002 of lens, C004 of lid; C001 and C004 are confirmed.
-    assert [rows["T01", "lens"][name] for name in names] == ["2", "1", "false", "1"]
-    assert [rows["T01", "lid"][name] for name in names] == ["1", "2", "false", "1"]
-    assert [rows["T02", "lens"][name] for name in names] == ["1", "2", "false", "0"]
-    assert {row["counted_through"] for row in rows.values()} == {"2025-02"}
+    assert [rows["T01", "'=Lens surgery"][name] for name in names] == ["2", "1", "no", "1"]
+    assert [rows["T01", "Lid surgery, total"][name] for name in names] == ["1", "2", "no", "1"]
+    assert [rows["T02", "'=Lens surgery"][name] for name in names] == ["1", "2", "no", "0"]
+    assert {row["Cases through"] for row in rows.values()} == {"2025-02"}
     book = openpyxl.load_workbook(files["xlsx"])
     assert counts(book["Overview"], "overview")["=Lens surgery"] == [3, 0, 2, 1, 0]
+    # Class and roles follow: of four graduates 0, 2, 1 and 0; C003 as assistant is of that month.
+    assert counts(book["Class"], "class_lines")["=Lens surgery"] == [3, 4, 0, 4, 0, 0.75, 0.5, 0, 2]
+    assert roles_of(book["T01"], "roles_2")["=Lens surgery"] == ["2 of 2", "0 of 0", "0 of 1", "0 of 0"]
     for name in ("Overview", "T01", "Cautions"):
         told = [row[0].value for row in book[name].iter_rows(max_col=1)]
         assert any("operated through 2025-02" in str(text) for text in told)
@@ -212,7 +237,7 @@ def test_through_a_month_after_every_case_nothing_changes_but_the_column_that_sa
 ) -> None:
     whole = read_csv(summed(store, tmp_path / "whole")["csv"])
     through = read_csv(summed(store, tmp_path / "through", "--through", "2025-04")["csv"])
-    assert [row | {"counted_through": "2025-04"} for row in whole] == through
+    assert [row | {"Cases through": "2025-04"} for row in whole] == through
 
 
 def test_the_change_since_a_snapshot_is_what_came_in_between(store: Path, tmp_path: Path) -> None:
@@ -237,9 +262,9 @@ def test_change_and_month_together_compare_like_with_like(store: Path, tmp_path:
 
 def test_an_earlier_snapshot_is_summed_up_as_it_was(store: Path, tmp_path: Path) -> None:
     files = summed(store, tmp_path, "--snapshot", 2)
-    counted = {(row["trainee_ref"], row["requirement_ref"]): row for row in read_csv(files["csv"])}
-    assert counted["T01", "lens"]["counted_cases"] == "2"
-    assert ("T04", "lens") not in counted
+    counted = {(row["Trainee"], row["Requirement"]): row for row in read_csv(files["csv"])}
+    assert counted["T01", "'=Lens surgery"]["Counted"] == "2"
+    assert {trainee for trainee, _ in counted} == {"'-T03", "T01", "T02"}
     receipt = json.loads(files["json"].read_text("utf-8"))
     assert receipt["snapshot"] == 2
 
@@ -257,6 +282,9 @@ def test_an_earlier_snapshot_is_summed_up_as_it_was(store: Path, tmp_path: Path)
         (["--cohort", "2027", "--through", "2025-13"], "--through: write YYYY-MM."),
         (["--cohort", "2027", "--through", "April"], "--through: write YYYY-MM."),
         (["--cohort", "2027", "--labels", "none.csv"], "--labels: none.csv is not there."),
+        (["--cohort", "2027", "--final"], "--final: say with --by who answers for the counts."),
+        (["--cohort", "2027", "--final", "--by", " "], "--final: say with --by who answers"),
+        (["--cohort", "2027", "--by", "D. Harbour"], "--by says who answers for final counts."),
     ],
 )
 def test_what_is_not_there_is_said_and_nothing_is_written(
@@ -296,9 +324,7 @@ def test_names_stand_beside_the_references_and_nowhere_else(store: Path, tmp_pat
     labels = write_csv(tmp_path / "labels.csv", "Shown-Name;trainee_ref\nAda Quill;T01\nNot Here;T99\n")
     done = run_well("summary", "--store", store, "--cohort", 2027, "--out", tmp_path, "--labels", labels)
     rows = read_csv(tmp_path / "volume-2027.csv")
-    assert {(row["trainee_ref"], row["shown_name"]) for row in rows if row["shown_name"]} == {
-        ("T01", "Ada Quill")
-    }
+    assert {(row["Trainee"], row["Name"]) for row in rows if row["Name"]} == {("T01", "Ada Quill")}
     book = openpyxl.load_workbook(tmp_path / "volume-2027.xlsx")
     assert table_of(book["Overview"], "overview")[0][2:] == ["-T03", "T01 Ada Quill", "T02", "T04"]
     assert book["T01"]["A1"].value == "T01 Ada Quill, class of 2026-27"
@@ -333,10 +359,10 @@ def test_a_label_file_that_is_not_one_is_refused_without_a_word_of_it(
 
 
 def test_a_screen_gets_the_same_files_that_are_written(store: Path, tmp_path: Path) -> None:
-    written = write_summary(Store(store), "harbour-eye", "2027", tmp_path / "new" / "folder")
+    written, _ = write_summary(Store(store), "harbour-eye", "2027", tmp_path / "new" / "folder")
     assert {path.name: path.read_bytes() for path in written} == summary_files(
-        Store(store), "harbour-eye", "2027"
-    )
+        Store(store), "harbour-eye", short_cohort("2026-27")
+    ).contents
     assert sorted(path.name for path in (tmp_path / "new" / "folder").iterdir()) == sorted(
         path.name for path in written
     )

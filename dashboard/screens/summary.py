@@ -10,9 +10,10 @@ import streamlit as st
 
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
-from pipelines.contract.cautions import NOT_YET_CHECKED
+from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
+from pipelines.contract.codes_in_words import tally_sentence
 from pipelines.store.store import Store
-from pipelines.summary.files import summary_files
+from pipelines.summary.files import Options, short_cohort, summary_files
 
 TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -27,16 +28,19 @@ def show(viewer: Viewer, store: Store) -> None:
     check_can_export_summary(viewer)
     snapshot = queries.live_snapshot(store)
     roster = queries.trainees(snapshot, viewer.scope)
-    of_class, of_files = figure.top("Volume summary", 1, 1)
+    of_class, of_state, of_files = figure.top("Volume summary", 1, 1, 1)
     if roster.empty:
         opening.nobody(viewer, snapshot)
         return
     cohorts = list(dict.fromkeys(roster["cohort"]))
     first = roster.loc[roster["in_training"], "cohort"]
     cohort = of_class.selectbox("Class", cohorts, index=cohorts.index(first.iloc[0]) if len(first) else 0)
-    with of_files:
-        asked = st.button("Make the files", width="stretch")
-    _files(store, viewer, cohort, asked=asked)
+    final = of_state.checkbox("Final, in my name")
+    if of_files.button("Make the files", width="stretch"):
+        options = Options(final_by=_person(viewer) if final else None)
+        files = summary_files(store, viewer.scope.programme_ref, short_cohort(cohort), options)
+        st.session_state["summary"] = (cohort, files)
+    _files(cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame))
@@ -51,7 +55,7 @@ def show(viewer: Viewer, store: Store) -> None:
             {
                 "requirement": rules["requirement_title"],
                 "edition": rules["edition"],
-                "source": rules["source"],
+                "source": [source_in_words(source) for source in rules["source"]],
                 "checked": [_checked(verified) for verified in rules["verified"]],
             }
         ),
@@ -102,20 +106,25 @@ def _tally(viewer: Viewer, snapshot: queries.Snapshot, cohort: str) -> None:
                     "on": [row.official_as_of for row in differ],
                     "here": [row.counted_cases for row in differ],
                     "difference": [f"{row.difference:+d}" for row in differ],
-                    "could be explained by": [wording.tally_sentence(row) for row in differ],
+                    "could be explained by": [tally_sentence(row) for row in differ],
                 }
             ),
             "Beside the accreditor's tally",
         )
 
 
-def _files(store: Store, viewer: Viewer, cohort: str, *, asked: bool) -> None:
-    if asked:
-        st.session_state["summary"] = (cohort, summary_files(store, viewer.scope.programme_ref, cohort))
-    made_for, files = st.session_state.get("summary", (None, {}))
-    if made_for != cohort:
+def _person(viewer: Viewer) -> str:
+    """Who answers for final counts: whoever is signed in; on one's own machine a role alone is known."""
+    return viewer.person or f"the {viewer.role.replace('_', ' ')}"
+
+
+def _files(cohort: str) -> None:
+    """The files that were made of this class, and what they are."""
+    made_for, files = st.session_state.get("summary", (None, None))
+    if files is None or made_for != cohort:
         return
-    for place, (name, content) in zip(st.columns(len(files)), files.items(), strict=True):
+    figure.say(*files.said)
+    for place, (name, content) in zip(st.columns(len(files.contents)), files.contents.items(), strict=True):
         ending = Path(name).suffix
         figure.download(DOWNLOADS[ending], partial(bytes, content), name, TYPES[ending], place)
 

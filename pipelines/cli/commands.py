@@ -493,12 +493,20 @@ def snapshots(root: Path, form: str) -> int:
 @click.option("--since", type=int, metavar="N", help="say how the counts changed since that snapshot")
 @click.option("--through", metavar="YYYY-MM", help="count only cases operated through that month")
 @click.option("--labels", type=PATH, metavar="FILE", help="trainee_ref, shown_name; kept outside the store")
-def summary(root: Path, cohort: str, out: Path, **options: Any) -> int:
+@click.option("--final", is_flag=True, help="not a draft: --by answers for the counts")
+@click.option("--by", metavar="WHO", help="who answers for final counts")
+def summary(root: Path, cohort: str, out: Path, *, final: bool, by: str | None, **options: Any) -> int:
     from pipelines.summary.files import Options, write_summary
 
-    store = whole(root)
-    for path in write_summary(store, store.programme.programme_ref, cohort, out, Options(**options)):
+    if by is not None and not final:
+        raise WrongUsage("--by says who answers for final counts. Give --final too, or leave both out.")
+    store, final_by = whole(root), (by or "") if final else None
+    of_class = (store.programme.programme_ref, cohort)
+    paths, files = write_summary(store, *of_class, out, Options(**options, final_by=final_by))
+    for path in paths:
         print(path)
+    if files.state.name == "provisional":
+        print("\n".join(files.said), file=sys.stderr)
     return 0
 
 

@@ -77,7 +77,8 @@ def run(serve: bool, specialty: str = FIRST) -> int:
     store = Store(demo.folder / "store")
     print(cohort_text(store))
     if not serve:
-        for path in write_summary(store, store.programme.programme_ref, SUMMARY_OF, demo.folder):
+        paths, _ = write_summary(store, store.programme.programme_ref, SUMMARY_OF, demo.folder)
+        for path in paths:
             print(f"Volume summary: {path.relative_to(CHECKOUT)}")
         return 0
     sys.stdout.flush()

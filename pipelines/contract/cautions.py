@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 NOT_YET_CHECKED = "not yet checked against the current document"
 CAUTION = (
     "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
@@ -33,3 +35,12 @@ WHO_MAY_READ = (
     " and coordinator, and for those to whom they must report. It is not for other trainees, and not for a shared"
     " folder or a mailing list."
 )
+# What somebody wrote who had no document at hand.
+REMEMBERED = re.compile(r"\bfrom memory\b", re.IGNORECASE)
+
+
+def source_in_words(source: str) -> str:
+    """The documents that a source names; what was only remembered is none, and is not passed on."""
+    return (
+        "; ".join(part for part in source.split("; ") if not REMEMBERED.search(part)) or "no document named"
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from pipelines.contract.cautions import NOT_YET_CHECKED
@@ -36,7 +36,7 @@ def requirement_sentence(ref: str, spec: Specialty) -> str:
     for by_name, claims, whence, doubted in HOW_MUCH:
         head = f"{rule.title} ({ref}): " if doubted == NOT_YET_CHECKED else f"{rule.title}: "
         doubt = "" if rule.verified else f"; {doubted}"
-        conditions = [*_conditions(rule, spec), *(_claims(rule, spec) if claims else [])]
+        conditions = [*_conditions(rule, spec, str), *(_claims(rule, spec) if claims else [])]
         sentence = head + "; ".join(
             [
                 _demand(rule, spec, by_name=by_name),
@@ -48,6 +48,18 @@ def requirement_sentence(ref: str, spec: Specialty) -> str:
         if len(sentence + doubt) < LONGEST:
             break
     return shortened(sentence, f"{doubt}.")
+
+
+def requirement_in_words(ref: str, spec: Specialty) -> str:
+    """What counts toward it, whole and without a code, for whoever reads title, edition and source beside it."""
+    rule = spec.requirements[ref]
+
+    def title(other: str) -> str:
+        return spec.requirements[other].title if other in spec.requirements else "an earlier rule"
+
+    said = [_demand(rule, spec, by_name=True), *_conditions(rule, spec, title), *_claims(rule, spec)]
+    sentence = "; ".join([*said, *_classes(rule.cohorts)])
+    return f"{sentence[0].upper()}{sentence[1:]}."
 
 
 def shortened(sentence: str, end: str = ".") -> str:
@@ -101,7 +113,8 @@ def _what(rule: Rule, spec: Specialty, *, by_name: bool) -> str:
     return any_of(named) + (f" by {any_of(done)}" if done else "")
 
 
-def _conditions(rule: Rule, spec: Specialty) -> list[str]:
+def _conditions(rule: Rule, spec: Specialty, named: Callable[[str], str]) -> list[str]:
+    """`named` says how other requirements are called."""
     said = [*_when(rule, spec), *_attributes(rule, spec)]
     if rule.principal_only:
         said.append("main procedures alone")
@@ -110,11 +123,11 @@ def _conditions(rule: Rule, spec: Specialty) -> list[str]:
         said += [f"of which {each.minimum}: {each.title}" for each in rule.of_which.values()]
         said += _instead(rule, spec)
     if rule.part_of:
-        said.append(f"part of {any_of(rule.part_of, 'and')}")
+        said.append(f"part of {any_of([named(whole) for whole in rule.part_of], 'and')}")
     if rule.is_counted:
         said.append("elsewhere too" if rule.elsewhere else "not elsewhere")
     if rule.replaces:
-        said.append(f"replaces {rule.replaces}")
+        said.append(f"replaces {named(rule.replaces)}")
     return said + (["the programme's own rule"] if rule.local else [])
 
 

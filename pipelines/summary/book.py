@@ -1,110 +1,107 @@
-"""The volume summary as a workbook: the class at a glance, line by line, a sheet a trainee, rules, intakes, cautions."""
+"""The pages of the volume summary: the class at a glance, its lines, a page a trainee, tally, rules, files, cautions."""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Mapping
+from types import SimpleNamespace
 from typing import Any
 
-from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
+from pipelines.contract.cautions import CAUTION, CAUTIONS, WHO_MAY_READ
+from pipelines.contract.codes_in_words import KINDS, RULES, tally_sentence
 from pipelines.summary import words
-from pipelines.summary.rows import Earlier, Person, Record, Row, Summary
-from pipelines.summary.sheets import Book, Column, Page, Shown, Table, in_print, sheet_names
+from pipelines.summary.lines import lines_page
+from pipelines.summary.pages import Column, Cover, Page, Shown, Table
+from pipelines.summary.rows import Earlier, Person, Record, Summary
+from pipelines.summary.sheets import sheet_names
 
-FIXED = ("Overview", "Change since", "Class", "Rules", "Intake balance", "Cautions")
-FOOTER = "&LNames every trainee. Confidential; see the sheet Cautions.&RPage &P of &N"
-SHOWN_NAME = "shown_name"
+FIXED = ("Overview", "Change since", "Class", "Accreditor", "Rules", "Files taken in", "Cautions", "Lines")
 # Wider classes are printed on several pages side by side.
-TRAINEES_ACROSS = 14
-COUNTS = {
-    *("minimum", "counted_cases", "remaining_cases", "confirmed_cases", "held_cases"),
-    *("parts_total", "parts_short", "part_depth"),
-}
+TRAINEES_ACROSS = 12
+CLASS_COLUMNS = (
+    Column("Requirement", widest=44, narrowest=34),
+    *(
+        Column(head, is_number=True, narrowest=11)
+        for head in ("Minimum", "Graduates", "Met", "Below", "Reached")
+    ),
+    *(Column(head, is_number=True, narrowest=10) for head in ("Mean", "Median", "Fewest", "Most")),
+)
 TRAINEE_COLUMNS = (
     Column("Requirement", narrowest=34),
     Column("Minimum", is_number=True, narrowest=10),
     Column("Counted", is_number=True, narrowest=10),
+    Column("Confirmed by a supervisor", is_number=True, narrowest=12),
     Column("Remaining", is_number=True, narrowest=11),
     Column("Reached", narrowest=24),
-    Column("Confirmed by the supervisor", is_number=True, narrowest=12),
     Column("Held", is_number=True, narrowest=8),
     Column("Edition", narrowest=14),
     Column("Checked", narrowest=44),
 )
+TALLY_COLUMNS = (
+    Column("Trainee", narrowest=10),
+    Column("Requirement", widest=40, narrowest=30),
+    Column("Minimum", is_number=True, narrowest=10),
+    Column("Accreditor’s count", is_number=True, narrowest=13),
+    Column("On", narrowest=13),
+    Column("Met by it", narrowest=10),
+    Column("Counted here", is_number=True, narrowest=10),
+    Column("Difference", is_number=True, narrowest=12),
+    Column("What could explain it", narrowest=34),
+)
 RULE_COLUMNS = (
-    Column("Code"),
     Column("Requirement", widest=36),
     Column("Minimum", is_number=True, narrowest=10),
     Column("As", widest=24),
+    Column("What counts", widest=60),
     Column("Edition", narrowest=14),
     Column("Checked", narrowest=24, widest=26),
     Column("Source", widest=50),
-    Column("The rule in a sentence", widest=70),
 )
-INTAKE_COLUMNS = (
+FILE_COLUMNS = (
     Column("File", widest=44, narrowest=30),
-    Column("Kind", narrowest=14),
+    Column("What it holds", narrowest=24),
     Column("Source", narrowest=14),
     Column("Taken on", narrowest=13),
     Column("Rows in the file", is_number=True, narrowest=12),
     Column("Accepted", is_number=True, narrowest=12),
     Column("Left out", is_number=True, narrowest=12),
     Column("Balances", narrowest=12),
-    Column("Intake", widest=72),
 )
 FINDING_COLUMNS = (
-    Column("Rule"),
+    Column("What is wrong"),
     Column("What followed"),
-    Column("Findings", is_number=True),
+    Column("How often", is_number=True),
     Column("Rows concerned", is_number=True),
 )
 
 
-def workbook(summary: Summary, labels: Mapping[str, str]) -> bytes:
-    """The XLSX; the same summary and labels give the same bytes."""
-    book = Book(_properties(summary), _header(summary), FOOTER)
-    for page in _pages(summary, labels):
-        book.add(page)
-    return book.finished()
+def cover(summary: Summary) -> Cover:
+    """How far the counts may be relied on stands in the title, and at the head of each page."""
+    state, made_up = summary.state.name, " · made-up data" if summary.made_up else ""
+    return Cover(
+        title=f"Accreditation volume summary, class of {summary.asked.cohort}: {state}",
+        programme=summary.programme,
+        about=f"class of {summary.asked.cohort} · {state}{made_up}",
+        moment=words.moment_text(summary.moment.manifest),
+        remarks=f"{CAUTION} {WHO_MAY_READ}",
+        day=datetime.datetime.fromisoformat(summary.moment.manifest.as_of or "2000-01-01"),
+    )
 
 
-def class_rows(summary: Summary, labels: Mapping[str, str]) -> tuple[list[str], list[Row]]:
-    """Columns and rows of the published view, with the shown names in a last column where there are labels."""
-    if not labels:
-        return summary.columns, summary.rows
-    place = summary.columns.index("trainee_ref")
-    return [*summary.columns, SHOWN_NAME], [(*row, labels.get(row[place])) for row in summary.rows]
-
-
-def _properties(summary: Summary) -> dict[str, Any]:
-    # No clock: the file says when its data were as they are, not when it was written.
-    made = datetime.datetime.fromisoformat(summary.moment.manifest.as_of or "2000-01-01")
-    return {
-        "title": f"Accreditation volume summary, class of {summary.asked.cohort}",
-        "subject": summary.programme,
-        "author": "Cohort Standing",
-        "comments": f"{CAUTION} {WHO_MAY_READ}",
-        "created": made,
-    }
-
-
-def _header(summary: Summary) -> str:
-    whose = f"{in_print(summary.programme)}, class of {summary.asked.cohort}"
-    made_up = " · made-up data" if summary.made_up else ""
-    return f"&L{whose}{made_up}&R{words.moment_text(summary.moment.manifest)}"
-
-
-def _pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
+def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
+    """In their order; the names are those of a workbook's sheets."""
     yield _overview(summary, labels)
     if summary.earlier:
         yield _change_since(summary, summary.earlier, labels)
-    yield _class(summary, labels)
+    yield _class(summary)
     names = sheet_names([person.trainee_ref for person in summary.people], FIXED)
     for number, (person, name) in enumerate(zip(summary.people, names, strict=True), start=1):
-        yield _trainee(summary, person, name, f"trainee_{number}", labels)
+        yield _trainee(summary, person, name, number, labels)
+    yield _tally(summary)
     yield _rules(summary)
-    yield _intakes(summary)
+    yield _files(summary)
     yield _cautions(summary, with_names=bool(labels))
+    yield lines_page(summary, labels)
 
 
 # ---- requirement by trainee
@@ -113,30 +110,26 @@ def _pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
 def _overview(summary: Summary, labels: Mapping[str, str]) -> Page:
     rows: list[list[Any]] = []
     for across in _by_requirement(summary):
-        rows.append(_grid_row(across, _standing))
+        rows.append(_grid_row(across, words.standing))
         if across[0]["parts_total"]:
             label = Shown("parts not reached", depth=across[0]["part_depth"] + 1)
             rows.append([label, None, *map(_parts_short, across)])
     if rows:
         through = [Shown(words.through_text(person), at_right=True) for person in summary.people]
         rows.append(["Data run through", None, *through])
-    title = f"Has each trainee of the class of {summary.asked.cohort} reached each required number of cases?"
-    text = " ".join(
-        (
-            words.source_text(summary),
-            words.academic_year_text(summary),
-            words.HOW_TO_READ if rows else words.NO_RULE,
-        )
-    )
-    return _grid(summary, labels, "Overview", rows, ("title", title), ("text", text))
+    head = f"Has each trainee of the class of {summary.asked.cohort} reached each required number of cases?"
+    how = words.HOW_TO_READ if rows else words.NO_RULE
+    text = f"{words.source_text(summary)} {words.academic_year_text(summary)} {how}"
+    lines = [("title", head), ("state", " ".join(words.sentences(summary))), ("text", text)]
+    return _grid(summary, labels, "Overview", rows, *lines)._replace(chart=bool(rows))
 
 
 def _change_since(summary: Summary, earlier: Earlier, labels: Mapping[str, str]) -> Page:
     def change(line: Record) -> Shown:
         before = earlier.counted_cases.get((line["trainee_ref"], line["requirement_ref"]))
         if before is None:
-            return Shown(line["counted_cases"], '"new: "0')
-        return Shown(line["counted_cases"] - before, "+0;-0;0")
+            return Shown(line["counted_cases"], before="new: ")
+        return Shown(line["counted_cases"] - before, signed=True)
 
     manifest = earlier.moment.manifest
     return _grid(
@@ -187,29 +180,35 @@ def _title(line: Record) -> Shown:
     return Shown(words.requirement_text(line), depth=line["part_depth"])
 
 
-def _standing(line: Record) -> Shown:
-    # The mark is part of the format, so that the cell stays a number; an empty place of its width aligns the rest.
-    mark = '" ✓"' if line["reached"] else "_ _✓"
-    if line["reached"] and not line["reached_by"] and line["confirmed_cases"] < line["minimum"]:
-        mark = f'" ✓ ({line["confirmed_cases"]} confirmed)"'
-    return Shown(line["counted_cases"], f'0" / {line["minimum"]}"{mark}')
-
-
 def _parts_short(line: Record) -> Shown:
-    return Shown(line["parts_short"], f'0" of {line["parts_total"]}"_ _✓')
+    return Shown(line["parts_short"], after=f" of {line['parts_total']}", room=" ✓*")
 
 
 # ---- line by line
 
 
-def _class(summary: Summary, labels: Mapping[str, str]) -> Page:
-    names, rows = class_rows(summary, labels)
-    columns = [Column(name, is_number=name in COUNTS, widest=36) for name in names]
-    table = Table("class_lines", columns, rows, plain=True)
-    return Page("Class", [], table, frozen_columns=names.index("trainee_ref") + 1)
+def _class(summary: Summary) -> Page:
+    titles = {line["requirement_ref"]: _title(line) for line in summary.lines}
+    rows = [
+        [
+            titles[line["requirement_ref"]],
+            *(line[name] for name in ("minimum", "graduates", "met", "below", "reached")),
+            *(Shown(line[name], decimals=1) for name in ("cases_mean", "cases_median")),
+            *(line[name] for name in ("cases_lowest", "cases_highest")),
+        ]
+        for line in summary.class_lines
+    ]
+    head = f"How far is the class of {summary.asked.cohort} with each required number of cases?"
+    lines = [
+        ("title", head),
+        ("text", f"{words.source_text(summary)} {words.GRADUATES_NOTE} {words.gone_before(summary)}".strip()),
+        ("warning", words.counted_through(summary)),
+        ("quiet", CAUTION),
+    ]
+    return Page("Class", lines, Table("class_lines", CLASS_COLUMNS, rows))
 
 
-def _trainee(summary: Summary, person: Person, name: str, table_name: str, labels: Mapping[str, str]) -> Page:
+def _trainee(summary: Summary, person: Person, name: str, number: int, labels: Mapping[str, str]) -> Page:
     rows = [_trainee_row(line) for line in summary.lines if line["trainee_ref"] == person.trainee_ref]
     through = f"Data run through: {words.through_text(person)}."
     if person.data_through and not person.is_current:
@@ -220,17 +219,60 @@ def _trainee(summary: Summary, person: Person, name: str, table_name: str, label
         ("warning", words.counted_through(summary)),
         ("quiet", CAUTION),
     ]
-    return Page(name, lines, Table(table_name, TRAINEE_COLUMNS, rows))
+    by_role = _by_role(summary, person, number)
+    return Page(
+        name,
+        lines,
+        Table(f"trainee_{number}", TRAINEE_COLUMNS, rows),
+        below=words.ROLES_NOTE if by_role else "",
+        table_below=by_role,
+    )
 
 
 def _trainee_row(line: Record) -> list[Any]:
     return [
         _title(line),
-        *(line[name] for name in ("minimum", "counted_cases", "remaining_cases")),
+        *(line[name] for name in ("minimum", "counted_cases", "confirmed_cases", "remaining_cases")),
         words.reached_text(line),
-        *(line[name] for name in ("confirmed_cases", "held_cases", "edition")),
-        None if line["verified"] else NOT_YET_CHECKED,
+        *(line[name] for name in ("held_cases", "edition")),
+        words.checked_text(line),
     ]
+
+
+def _by_role(summary: Summary, person: Person, number: int) -> Table | None:
+    """Requirement by role: cases that count, of all that were logged."""
+    own = [each for each in summary.by_role if each["trainee_ref"] == person.trainee_ref]
+    if not own:
+        return None
+    titles = {line["requirement_ref"]: _title(line) for line in summary.lines}
+    cells: dict[str, list[Any]] = {}
+    for each in own:
+        row = cells.setdefault(each["requirement_ref"], [titles[each["requirement_ref"]]])
+        row.append(Shown(each["counted_cases"], after=f" of {each['logged_cases']}"))
+    roles = dict.fromkeys(each["role"] for each in own)
+    columns = [Column("Counted, by role"), *(Column(role, is_number=True) for role in roles)]
+    return Table(f"roles_{number}", columns, list(cells.values()))
+
+
+def _tally(summary: Summary) -> Page:
+    rows = [
+        [
+            line["trainee_ref"],
+            line["requirement_title"],
+            *(line[name] for name in ("minimum", "official_count", "official_as_of")),
+            words.yes_no(line["official_met"]),
+            line["counted_cases"],
+            Shown(line["difference"], signed=True),
+            tally_sentence(SimpleNamespace(**line)) if line["difference"] else None,
+        ]
+        for line in summary.tally
+    ]
+    lines = [
+        ("title", "What does the accreditor count, and what is counted here?"),
+        ("text", f"{words.source_text(summary)} {words.TALLY_NOTE if rows else words.NO_TALLY}"),
+        ("quiet", CAUTION),
+    ]
+    return Page("Accreditor", lines, Table("accreditor", TALLY_COLUMNS, rows) if rows else None, 2)
 
 
 # ---- by which rules, from what, and what it cannot say
@@ -239,27 +281,29 @@ def _trainee_row(line: Record) -> list[Any]:
 def _rules(summary: Summary) -> Page:
     rows = [
         [
-            *(rule[name] for name in ("requirement_ref", "title", "minimum", "roles", "edition")),
+            *(rule[name] for name in ("title", "minimum", "roles", "sentence", "edition")),
             words.checked_text(rule),
-            rule["source"],
-            rule["sentence"],
+            words.document_text(rule),
         ]
         for rule in summary.rules
     ]
-    title = f"By which rules are the cases of the class of {summary.asked.cohort} counted?"
-    lines = [("title", title), ("text", f"{words.source_text(summary)} {words.RULES_NOTE}")]
-    return Page("Rules", lines, Table("rules", RULE_COLUMNS, rows), frozen_columns=2)
+    head = f"By which rules are the cases of the class of {summary.asked.cohort} counted?"
+    lines = [("title", head), ("text", f"{words.source_text(summary)} {words.RULES_NOTE}")]
+    return Page("Rules", lines, Table("rules", RULE_COLUMNS, rows))
 
 
-def _intakes(summary: Summary) -> Page:
-    findings = [[rule, words.FOLLOWED[severity], *counts] for rule, severity, *counts in summary.findings]
+def _files(summary: Summary) -> Page:
+    rows = [[name, KINDS[kind], *others] for _, name, kind, *others in summary.intakes]
+    findings = [
+        [RULES[rule], words.FOLLOWED[severity], *counts] for rule, severity, *counts in summary.findings
+    ]
     return Page(
-        "Intake balance",
+        "Files taken in",
         [
             ("title", "What came in, and what was left out?"),
-            ("text", f"{words.source_text(summary)} {words.INTAKES_NOTE}"),
+            ("text", f"{words.source_text(summary)} {words.FILES_NOTE}"),
         ],
-        Table("intakes", INTAKE_COLUMNS, summary.intakes),
+        Table("files", FILE_COLUMNS, rows),
         below=words.FINDINGS_NOTE if findings else words.NO_FINDING,
         table_below=Table("findings", FINDING_COLUMNS, findings) if findings else None,
     )

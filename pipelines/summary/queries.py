@@ -35,11 +35,49 @@ from ({volume})
 where programme_ref = $programme_ref
 """
 VOLUME = """
-select volume.*
+select
+    volume.*,
+    requirement.reviewed_on,
+    instead.title as reached_by_title
 from ({volume}) as volume
 inner join requirement using (requirement_ref)
+left join requirement as instead on volume.reached_by = instead.requirement_ref
 where programme_ref = $programme_ref and cohort = $cohort
-order by trainee_ref, {order}
+order by trainee_ref, requirement.position
+"""
+# The last row at the end of a month, or of all.
+CLASS_LINES = """
+select class_volume.*
+from class_volume
+inner join requirement using (requirement_ref)
+where programme_ref = $programme_ref and cohort = $cohort and coalesce(through_month <= $through, true)
+qualify row_number() over (partition by requirement_ref order by through_month desc nulls last) = 1
+order by position
+"""
+BY_ROLE = """
+select trainee_ref, requirement_ref, role.title as role, logged_cases, counted_cases, confirmed_cases
+from volume_by_role
+inner join role using (role)
+inner join requirement using (requirement_ref)
+where programme_ref = $programme_ref and cohort = $cohort and coalesce(through_month <= $through, true)
+qualify row_number() over (
+    partition by trainee_ref, requirement_ref, role.role
+    order by through_month desc nulls last
+) = 1
+order by requirement.position, trainee_ref, role.position
+"""
+TALLY = """
+select official_tally.*
+from official_tally
+inner join requirement using (requirement_ref)
+where programme_ref = $programme_ref and cohort = $cohort
+order by trainee_ref, position
+"""
+NOT_FINAL = """
+select trainee_ref, obstacle, cases, data_through
+from not_final
+where programme_ref = $programme_ref and cohort = $cohort
+order by trainee_ref
 """
 COHORTS = "select distinct cohort from trainee where programme_ref = $programme_ref order by cohort"
 PEOPLE = """
@@ -63,7 +101,10 @@ select
     edition,
     source,
     verified,
-    reviewed_on
+    reviewed_on,
+    is_local,
+    local_source,
+    published_minimum
 from requirement
 where coalesce(cohort_from <= $ends, true) and coalesce(cohort_to >= $ends, true)
 order by position
@@ -71,6 +112,7 @@ order by position
 # Files that are live for somebody of the class; one may hold other classes too.
 INTAKES = """
 select distinct
+    intake_id,
     file_name,
     kind,
     source,
@@ -78,8 +120,7 @@ select distinct
     rows_in_file,
     accepted_rows,
     left_out_rows,
-    if(rows_in_file = accepted_rows + left_out_rows, 'yes', 'no') as balances,
-    intake_id
+    if(rows_in_file = accepted_rows + left_out_rows, 'yes', 'no') as balances
 from input.intake
 inner join input.intake_trainee using (intake_id, kind)
 inner join trainee using (trainee_ref)

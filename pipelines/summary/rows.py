@@ -11,11 +11,12 @@ import yaml
 
 from pipelines.contract.errors import WrongUsage
 from pipelines.specialty.load import parse_specialty
-from pipelines.specialty.requirement_sentences import requirement_sentence
+from pipelines.specialty.requirement_sentences import requirement_in_words
 from pipelines.store.documents import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 from pipelines.summary import queries
+from pipelines.summary.state import State, state_of
 
 Row = tuple[Any, ...]
 Record = dict[str, Any]
@@ -24,12 +25,16 @@ Db = duckdb.DuckDBPyConnection
 
 @dataclass(frozen=True)
 class Asked:
-    """Which class (`2026-27`) of which programme; cases through which month, compared with which snapshot."""
+    """Which class (`2026-27`) of which programme; cases through which month, compared with which snapshot.
+
+    `final_by` is who answers for the counts as final ones; None: nobody, a draft.
+    """
 
     cohort: str
     programme_ref: str
     through: str | None = None
     since: int | None = None
+    final_by: str | None = None
 
     @property
     def volume(self) -> str:
@@ -62,7 +67,7 @@ class Earlier:
 
 @dataclass(frozen=True)
 class Summary:
-    """All that the files of one class say; `rows` by key, `lines` the same in the order of the rules."""
+    """All that the files of one class say; `lines` has each trainee's requirements in the order of the rules."""
 
     asked: Asked
     moment: Moment
@@ -70,9 +75,11 @@ class Summary:
     specialty: str
     made_up: bool
     year_starts: int
-    columns: list[str]
-    rows: list[Row]
+    state: State
     lines: list[Record]
+    class_lines: list[Record]
+    by_role: list[Record]
+    tally: list[Record]
     people: list[Person]
     rules: list[Record]
     intakes: list[Row]
@@ -97,17 +104,18 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
     manifest = manifest_of(store, number)
     with open_snapshot(store, number) as connection:
         snapshot = _Snapshot(connection, number, asked)
-        snapshot.refuse_without("rule_without_count")
+        snapshot.refuse_without("not_final")
         snapshot.refuse_unknown_cohort()
-        columns, rows = snapshot.table(queries.VOLUME.format(volume=asked.volume, order="requirement_ref"))
         people = [Person(*row) for row in snapshot.rows(queries.PEOPLE)]
         return Summary(
             asked=asked,
             moment=snapshot.moment(manifest),
             **snapshot.heading(),
-            columns=columns,
-            rows=rows,
-            lines=snapshot.records(queries.VOLUME.format(volume=asked.volume, order="position")),
+            state=state_of(asked.final_by, snapshot.records(queries.NOT_FINAL)),
+            lines=snapshot.records(queries.VOLUME.format(volume=asked.volume)),
+            class_lines=snapshot.records(queries.CLASS_LINES),
+            by_role=snapshot.records(queries.BY_ROLE),
+            tally=snapshot.records(queries.TALLY),
             people=people,
             intakes=snapshot.rows(queries.INTAKES),
             findings=snapshot.rows(queries.FINDINGS),
@@ -178,7 +186,7 @@ class _Snapshot:
             "made_up": bool(written.get("demo")),
             "year_starts": int(written.get("academic_year_starts", 7)),
             "rules": [
-                rule | {"sentence": requirement_sentence(rule["requirement_ref"], specialty)}
+                rule | {"sentence": requirement_in_words(rule["requirement_ref"], specialty)}
                 for rule in self.records(queries.RULES)
             ],
         }

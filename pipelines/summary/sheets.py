@@ -1,4 +1,4 @@
-"""How a sheet of the volume summary looks: tables, print set-up, and names that a spreadsheet takes.
+"""The pages of the volume summary as a workbook: tables, print set-up, and names that a spreadsheet takes.
 
 Every cell is written by its type. No text can become a formula or a link, whatever it begins with.
 """
@@ -9,9 +9,11 @@ import io
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import xlsxwriter
+
+from pipelines.summary.pages import Column, Cover, Page, Shown, Table, as_shown
 
 PAPER, INK, SECONDARY, RULE, WARM = "#fbfaf7", "#1d2733", "#5d6b7a", "#d9dee3", "#b4531a"
 A4 = 9
@@ -19,7 +21,6 @@ LONGEST_SHEET_NAME = 31
 # Names that a spreadsheet keeps for itself.
 RESERVED = ("History",)
 LONGEST_IN_PRINT = 80
-NARROWEST, WIDEST = 8, 60
 LINE_HEIGHT = 15
 # The width of a sheet of text without a table.
 ALONE = 110
@@ -34,6 +35,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "title": {"bold": True, "font_size": 14, "text_wrap": True, "valign": "top"},
     "text": {"text_wrap": True, "valign": "top"},
     "quiet": {"text_wrap": True, "valign": "top", "font_color": SECONDARY},
+    "state": {"text_wrap": True, "valign": "top", "bold": True},
     "warning": {"text_wrap": True, "valign": "top", "bold": True, "font_color": WARM},
     "head": {"bold": True, "text_wrap": True, "bottom": 1, "bottom_color": INK, "bg_color": PAPER},
     "cell": {"text_wrap": True, "valign": "top", "bottom": 1, "bottom_color": RULE},
@@ -41,66 +43,24 @@ STYLES: dict[str, dict[str, Any]] = {
 }
 
 
-class Shown(NamedTuple):
-    """A value with the way it is shown: a number format, how deep a text stands below another, or at the right."""
-
-    value: object
-    number_format: str = ""
-    depth: int = 0
-    at_right: bool = False
-
-
-class Column(NamedTuple):
-    """A column of a table; its width in characters follows the content within these bounds."""
-
-    head: str
-    is_number: bool = False
-    widest: int = WIDEST
-    narrowest: int = NARROWEST
-
-
-class Table(NamedTuple):
-    """Rows of values (or Shown) under columns. One that is `plain` keeps to one line a row and can be filtered."""
-
-    name: str
-    columns: Sequence[Column]
-    rows: Sequence[Sequence[Any]]
-    plain: bool = False
-
-    def widths(self) -> list[int]:
-        """Of each column in characters: as its widest cell, within its bounds."""
-        found = [_head_width(each) for each in self.columns]
-        for cells in self.rows:
-            found = [max(width, _width(as_shown(cell))) for width, cell in zip(found, cells, strict=True)]
-        # The button of a filter covers the end of a head.
-        room = 5 if self.plain else 2
-        return [
-            max(min(width + room, each.widest), each.narrowest)
-            for width, each in zip(found, self.columns, strict=True)
-        ]
-
-
-class Page(NamedTuple):
-    """A sheet: (style, text) lines over a table, and what stands below it; an empty text is left out."""
-
-    name: str
-    lines: Sequence[tuple[str, str]]
-    table: Table | None = None
-    frozen_columns: int = 1
-    pages_across: int = 1
-    below: str = ""
-    table_below: Table | None = None
+def workbook(cover: Cover, pages: Iterable[Page]) -> bytes:
+    """The XLSX; the same cover and pages give the same bytes."""
+    book = Book(cover)
+    for page in pages:
+        book.add(page)
+    return book.finished()
 
 
 class Book:
-    """A workbook in memory; `finished` gives its bytes, the same for the same content and properties."""
+    """A workbook in memory; `finished` gives its bytes."""
 
-    def __init__(self, properties: dict[str, Any], header: str, footer: str) -> None:
+    def __init__(self, cover: Cover) -> None:
         self._bytes = io.BytesIO()
         self._workbook = xlsxwriter.Workbook(self._bytes, SAFE)
-        self._workbook.set_properties(properties)
+        self._workbook.set_properties(_properties(cover))
         self._formats: dict[tuple[str, str, int, bool], Any] = {}
-        self._header, self._footer = header, footer
+        self._header = f"&L{in_print(cover.programme)}, {cover.about}&R{cover.moment}"
+        self._footer = f"&L{in_print(cover.foot)}&RPage &P of &N"
 
     def add(self, page: Page) -> None:
         """A new sheet; its heads stay in view, and stand on every page that is printed."""
@@ -169,7 +129,7 @@ class Book:
     def _write(self, sheet: Any, place: tuple[int, int], shown: Shown, style: str) -> None:
         is_text = isinstance(shown.value, str) and not shown.at_right
         depth = shown.depth + (_gap(place[1]) if is_text else 0)
-        form = self._form(style, shown.number_format, depth, at_right=shown.at_right)
+        form = self._form(style, number_format(shown), depth, at_right=shown.at_right)
         if shown.value is None:
             sheet.write_blank(*place, None, form)
         elif isinstance(shown.value, bool):
@@ -179,13 +139,13 @@ class Book:
         else:
             sheet.write_string(*place, str(shown.value), form)
 
-    def _form(self, style: str, number_format: str = "", depth: int = 0, *, at_right: bool = False) -> Any:
+    def _form(self, style: str, numbers: str = "", depth: int = 0, *, at_right: bool = False) -> Any:
         """A cell format; a spreadsheet has few, so each is made once."""
-        key = (style, number_format, depth, at_right)
+        key = (style, numbers, depth, at_right)
         if key not in self._formats:
             form = self._workbook.add_format({"font_color": INK} | STYLES[style])
-            if number_format:
-                form.set_num_format(number_format)
+            if numbers:
+                form.set_num_format(numbers)
             if depth:
                 form.set_align("left")
                 form.set_indent(depth)
@@ -199,8 +159,15 @@ class Book:
         return self._bytes.getvalue()
 
 
-def as_shown(cell: object) -> Shown:
-    return cell if isinstance(cell, Shown) else Shown(cell)
+def _properties(cover: Cover) -> dict[str, Any]:
+    # No clock: the file says when its data were as they are, not when it was written.
+    return {
+        "title": cover.title,
+        "subject": cover.programme,
+        "author": cover.author,
+        "comments": cover.remarks,
+        "created": cover.day,
+    }
 
 
 def _gap(column: int) -> int:
@@ -208,14 +175,17 @@ def _gap(column: int) -> int:
     return 1 if column else 0
 
 
-def _head_width(column: Column) -> int:
-    """A head may stand on several lines, a word may not."""
-    return max(len(word) for word in column.head.split())
+def number_format(shown: Shown) -> str:
+    """How a spreadsheet shows the number, which stays a number; empty where it is shown as it is.
 
-
-def _width(shown: Shown) -> int:
-    unquoted = re.sub(r'"|_.', " ", shown.number_format.removeprefix("0"))
-    return len("" if shown.value is None else str(shown.value)) + len(unquoted) + 2 * shown.depth
+    Texts beside it are part of the format; an underscore leaves the width of a sign empty.
+    """
+    if shown.signed:
+        return "+0;-0;0"
+    digits = "0" + f".{'0' * shown.decimals}" * bool(shown.decimals)
+    before, after = (f'"{text}"' if text else "" for text in (shown.before, shown.after))
+    found = before + digits + after + "".join(f"_{sign}" for sign in shown.room)
+    return "" if found == "0" else found
 
 
 def _set_heights(sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> None:

@@ -6,9 +6,10 @@ import calendar
 from collections.abc import Mapping
 from typing import Any
 
-from pipelines.contract.cautions import NOT_YET_CHECKED
+from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
 from pipelines.specialty.units import units_in_words
 from pipelines.store.documents import Manifest
+from pipelines.summary.pages import Shown
 from pipelines.summary.rows import Person, Summary
 
 CSV_NOTE = (
@@ -16,22 +17,37 @@ CSV_NOTE = (
     " for a formula; in the workbook it stands as it is."
 )
 HOW_TO_READ = (
-    "Counted cases / minimum; ✓ reached, and in brackets how many are confirmed where that is fewer than the minimum. A"
-    " requirement with parts bears ✓ only when each of its parts is reached too."
+    "Each cell: counted cases, in brackets those that a supervisor confirmed; ✓ where the minimum is reached, ✓* where it"
+    " is reached only with cases that nobody has confirmed. A requirement with parts bears ✓ only when each of its parts"
+    " is reached too."
 )
 NO_RULE = "No requirement with a minimum is in force for this class."
 RULES_NOTE = (
     "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
     f" “{NOT_YET_CHECKED[0].upper()}{NOT_YET_CHECKED[1:]}” marks what nobody has checked there yet."
 )
-INTAKES_NOTE = (
-    "Each file that is live for somebody of this class: rows in the file = accepted + left out. A file may hold other"
+FILES_NOTE = (
+    "Each file in use for somebody of this class: rows in the file = accepted + left out. A file may hold other"
     " classes too."
 )
-FINDINGS_NOTE = "Findings by rule, of this class and of rows that name nobody; a row may have several:"
-NO_FINDING = "No row of this class was left out or has a warning."
+FINDINGS_NOTE = "What was left out or is to be checked, of this class and of rows that name nobody; a row may stand twice:"
+NO_FINDING = "No row of this class was left out or is to be checked."
+GRADUATES_NOTE = (
+    "Graduates are those of the class who have not left: who completed, and who are still to complete. Met: the minimum"
+    " itself; reached: with each of its parts too, or by a requirement that stands in. Mean, median, fewest and most are"
+    " of the counted cases of the graduates."
+)
+ROLES_NOTE = (
+    "Each cell: cases that count, of all that were logged in this role for the requirement. Of the others the role, the"
+    " kind of case, its month or a supervisor’s word keeps them out."
+)
+TALLY_NOTE = (
+    "The accreditor’s tally is what is judged. Beside it stands every case counted here, and what could explain a"
+    " difference; a case may stand in several of these counts, and they need not add up."
+)
+NO_TALLY = "The accreditor’s tally of this class has not come in."
 NAMES_NOTE = "The shown names come from a file kept outside the store; no snapshot holds them."
-FOLLOWED = {"left_out": "row left out", "warning": "kept with a warning"}
+FOLLOWED = {"left_out": "row left out", "warning": "row kept, to be checked"}
 
 
 def moment_text(manifest: Manifest) -> str:
@@ -43,6 +59,17 @@ def source_text(summary: Summary) -> str:
     """Whose data these are, and of which moment."""
     made_up = " Made-up data." if summary.made_up else ""
     return f"{summary.programme}, {summary.specialty}; {moment_text(summary.moment.manifest)}.{made_up}"
+
+
+def sentences(summary: Summary) -> list[str]:
+    """Draft, provisional or final, and why."""
+    return summary.state.sentences(summary.moment.manifest.as_of)
+
+
+def gone_before(summary: Summary) -> str:
+    """Who of the class is not among its graduates."""
+    left = [person.trainee_ref for person in summary.people if person.left]
+    return f"Not among them: {', '.join(left)}, who left." if left else ""
 
 
 def academic_year_text(summary: Summary) -> str:
@@ -94,9 +121,18 @@ def requirement_text(line: dict[str, Any]) -> str:
     return f"{line['requirement_title']} ({units_in_words(line['unit'], line['minimum'])})"
 
 
+def standing(line: dict[str, Any]) -> Shown:
+    """`102 (81) ✓`: the counted cases of a cell, with those that are confirmed, and whether the minimum is reached."""
+    confirmed = f" ({line['confirmed_cases']})"
+    if not line["reached"]:
+        return Shown(line["counted_cases"], after=confirmed, room=" ✓*")
+    few = not line["reached_by"] and line["confirmed_cases"] < line["minimum"]
+    return Shown(line["counted_cases"], after=f"{confirmed} ✓{'*' if few else ''}", room="" if few else "*")
+
+
 def reached_text(line: dict[str, Any]) -> str | None:
     if line["reached_by"]:
-        return "✓, by another requirement that stands in"
+        return f"✓, by {line['reached_by_title']}"
     if line["reached"]:
         few = line["confirmed_cases"] < line["minimum"]
         return f"✓, but {line['confirmed_cases']} of {line['counted_cases']} confirmed" if few else "✓"
@@ -107,3 +143,15 @@ def reached_text(line: dict[str, Any]) -> str | None:
 
 def checked_text(rule: dict[str, Any]) -> str:
     return f"checked on {rule['reviewed_on']}" if rule["verified"] else NOT_YET_CHECKED
+
+
+def document_text(rule: dict[str, Any]) -> str:
+    """Where a rule and its number are from."""
+    said = source_in_words(rule["source"])
+    if rule["local_source"]:
+        return f"{said}. The programme’s own minimum, where the document has {rule['published_minimum']}: {rule['local_source']}"
+    return f"{said}. The programme’s own rule" if rule["is_local"] else said
+
+
+def yes_no(value: bool | None) -> str | None:
+    return None if value is None else "yes" if value else "no"

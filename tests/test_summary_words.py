@@ -1,0 +1,130 @@
+"""What leaves the house, and the screen that makes it, speak to people: no codes, no names of columns, no memory."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from dashboard.access import Viewer
+from dashboard.screens import summary
+from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
+from pipelines.contract.codes_in_words import KINDS, RULES
+from pipelines.contract.formats import KINDS as FORMAT_KINDS
+from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
+from pipelines.store.store import Store
+from pipelines.summary.files import Options, summary_files
+from tests.looking import opened_as, said, session, tables
+from tests.stores import run_well
+from tests.summed import summed_store
+
+__all__ = ["session"]
+
+# A word with underscores is a name of ours, whatever it names.
+INTERNAL = re.compile(
+    r"[a-z0-9]+(?:_[a-z0-9]+)+"
+    r"|\b(?:memory|codes?|views?|nulls?|sql|intakes?|credited|unmapped|true|false)\b",
+    re.IGNORECASE,
+)
+# Names that whoever exported gave: they stand as they are.
+THEIRS = {"cases.csv", "roster.csv"}
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return summed_store(tmp_path_factory.getbasetemp())
+
+
+@pytest.fixture(scope="module")
+def files(store: Path) -> dict[str, bytes]:
+    return summary_files(Store(store), "harbour-eye", "2027", Options(since=2)).contents
+
+
+def internal(texts: list[str]) -> list[str]:
+    return sorted({found[0] for text in texts if text not in THEIRS for found in INTERNAL.finditer(text)})
+
+
+def test_the_words_that_are_looked_for_are_found() -> None:
+    texts = [
+        "number and roles from memory",
+        "counted_cases",
+        "a code of it",
+        "True",
+        "phaco_iol",
+        "show view",
+    ]
+    assert internal(texts) == ["True", "code", "counted_cases", "memory", "phaco_iol", "view"]
+
+
+def test_the_workbook_speaks_in_words(files: dict[str, bytes]) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(files["volume-2027.xlsx"]))
+    texts = [sheet.title for sheet in book]
+    texts += [
+        str(cell)
+        for sheet in book
+        for row in sheet.iter_rows(values_only=True)
+        for cell in row
+        if cell is not None
+    ]
+    texts += [str(getattr(book.properties, name)) for name in ("title", "subject", "creator", "description")]
+    for sheet in book:
+        texts += [sheet.oddHeader.left.text, sheet.oddHeader.right.text, sheet.oddFooter.left.text]
+    assert len(texts) > 400
+    assert internal(texts) == []
+    assert NOT_YET_CHECKED in texts
+
+
+def test_the_csv_speaks_in_words(files: dict[str, bytes]) -> None:
+    assert internal(files["volume-2027.csv"].decode().splitlines()) == []
+
+
+def test_the_receipt_names_no_column_of_ours(files: dict[str, bytes], store: Path) -> None:
+    receipt = json.loads(files["volume-2027.json"])
+    shown = run_well("show", "volume_summary", "--store", store, "--format", "csv").out
+    columns = {name for name in shown.partition("\n")[0].split(",") if "_" in name}
+    assert "counted_cases" in columns
+    assert columns & set(keys(receipt)) == set()
+    receipt.pop("hashes"), receipt["since"].pop("hashes")
+    assert internal(list(values(receipt))) == []
+
+
+def keys(value: Any) -> Iterator[str]:
+    for key, each in value.items() if isinstance(value, dict) else ():
+        yield key
+        yield from keys(each)
+    for each in value if isinstance(value, list) else ():
+        yield from keys(each)
+
+
+def values(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    for each in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        yield from values(each)
+
+
+def test_the_screen_speaks_in_words(store: Path) -> None:
+    app = opened_as(summary, Viewer("coordinator", "harbour-eye"), Store(store))
+    app.button[0].click().run()
+    cells = [cell for table in tables(app) for row in table for cell in row]
+    labels = [each.label for each in (*app.button, *app.selectbox, *app.checkbox)]
+    assert len(cells) > 40
+    assert internal([said(app), *cells, *labels]) == []
+
+
+def test_a_source_that_was_remembered_names_no_document() -> None:
+    assert source_in_words("A committee, table 2; number and roles from memory") == "A committee, table 2"
+    assert source_in_words("From memory") == "no document named"
+    assert source_in_words("A committee; memory clinic, 2021") == "A committee; memory clinic, 2021"
+
+
+def test_every_rule_and_kind_of_file_has_its_words() -> None:
+    assert set(RULES) == {*REFUSALS, *LEFT_OUT, *WARNINGS}
+    assert set(KINDS) == {kind.name for kind in FORMAT_KINDS}
+    assert internal([*RULES.values(), *KINDS.values()]) == []
