@@ -198,16 +198,16 @@ def test_a_view_has_rows_and_exactly_these_columns_and_types(made: Db, view: str
 
 
 @pytest.mark.parametrize("view", COLUMNS)
-def test_a_view_and_each_of_its_columns_carry_a_comment_that_the_table_keeps(made: Db, view: str) -> None:
-    of_view = made.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchall()
-    of_table = made.execute("select comment from duckdb_tables() where table_name = ?", [view]).fetchall()
-    assert of_view == of_table and len(of_view[0][0]) > 40
-    told = made.execute(
-        "select schema_name, column_name, comment from duckdb_columns() where table_name = ?", [view]
+def test_the_table_of_a_view_and_each_of_its_columns_carry_a_comment(made: Db, view: str) -> None:
+    (of_table,) = made.execute(
+        "select comment from duckdb_tables() where schema_name = 'main' and table_name = ?", [view]
     ).fetchall()
-    stored = {name: text for schema, name, text in told if schema == "main"}
-    assert stored == {name: text for schema, name, text in told if schema == "definition"}
-    assert [name for name, text in stored.items() if not text] == []
+    assert len(of_table[0] or "") > 40
+    told = made.execute(
+        "select column_name, comment from duckdb_columns() where schema_name = 'main' and table_name = ?",
+        [view],
+    ).fetchall()
+    assert [name for name, text in told if not text] == []
 
 
 @pytest.mark.parametrize("view", COLUMNS)
