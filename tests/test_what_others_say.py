@@ -7,10 +7,14 @@ why others are asked: 42 of 105 in 575 operations (preprint rs-3303563).
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from pipelines.files.reading import ExportFile
+from pipelines.intake.take import IntakeRequest, try_out
+from pipelines.store.store import Store
 from tests.drawn import Db, database, drawn, example, put, run, table
 from tests.stores import new_store, rows_of, run_well, set_programme, write_csv
 
@@ -230,6 +234,7 @@ def test_what_nobody_has_waits_for_the_case_and_is_counted_once_it_comes(store: 
     outcomes = write_csv(tmp_path / "outcomes.csv", OUTCOMES)
     said = run_well("intake", outcomes, roster, first, "--store", store)
     assert "no live case has this case_ref: 1 row" in said.out
+    assert "outcomes of 2 trainees and of operations in no log yet: 0 in use before, 3 after" in said.out
     # With each trainee who has the operation, so that one person can be taken out; what nobody has apart.
     assert sorted(path.stem for path in (store / "intake").rglob("outcomes/*.parquet")) == [
         "T01",
@@ -260,3 +265,22 @@ def test_what_nobody_has_waits_for_the_case_and_is_counted_once_it_comes(store: 
     run_well("intake", changed, "--store", store)
     assert {row["case_ref"] for row in rows_of(store, "entry_disagreement")} == {"HE-01"}
     run_well("build", "--store", store)
+
+
+def test_a_trial_says_which_counts_a_confirmation_would_change(store: Path, tmp_path: Path) -> None:
+    rows = "".join(f"HE-0{number},T01,2026-01-05,phaco_iol,surgeon,none\n" for number in (1, 2, 3))
+    files = [
+        write_csv(tmp_path / "roster.csv", ROSTER),
+        write_csv(tmp_path / "cases.csv", CASE_COLUMNS + rows),
+    ]
+    run_well("intake", *files, "--store", store)
+    refused = write_csv(
+        tmp_path / "confirmations.csv",
+        "case_ref,trainee_ref,supervisor_ref,role_agreed,supervision,takeover,takeover_reason\nHE-02,T01,S01,no,,,\n",
+    )
+    request = IntakeRequest(
+        [ExportFile(refused.name, refused.read_bytes())], date(2026, 5, 31), with_counts=True
+    )
+    assert [
+        (each.requirement, each.before, each.after) for each in try_out(Store(store), request).counts
+    ] == [("Cataract", 3, 2)]

@@ -205,7 +205,7 @@ def _changes(outcome: IntakeOutcome) -> None:
             figure.plain_table(
                 pd.DataFrame(
                     {
-                        "trainee": [each.trainee_ref for each in changed],
+                        "trainee": [each.whose for each in changed],
                         "holds": [each.kind for each in changed],
                         "in use before": [each.before for each in changed],
                         "new": [each.new for each in changed],

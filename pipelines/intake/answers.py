@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import duckdb
 
+from pipelines.contract.formats import UNMATCHED
 from pipelines.intake.replacement import Reason
 from pipelines.intake.take import IntakeOutcome
 
@@ -140,8 +141,12 @@ def _changed(kind: str, outcome: IntakeOutcome) -> str:
         "not in the file": others,
     }
     parts = ", ".join(f"{count:,} {what}" for what, count in words.items() if count)
-    people = f"{len(rows):,} {'trainee' if len(rows) == 1 else 'trainees'}"
-    return f"{kind} of {people}: {totals['before']:,} in use before, {totals['after']:,} after{f' ({parts})' if parts else ''}."
+    refs = {each.trainee_ref for each in rows}
+    number = len(refs - {UNMATCHED})
+    people = [f"{number:,} {'trainee' if number == 1 else 'trainees'}"] if number else []
+    people += ["operations in no log yet"] if UNMATCHED in refs else []
+    rows_in_use = f"{totals['before']:,} in use before, {totals['after']:,} after"
+    return f"{kind} of {' and of '.join(people)}: {rows_in_use}{f' ({parts})' if parts else ''}."
 
 
 def skipped(outcome: IntakeOutcome) -> list[str]:

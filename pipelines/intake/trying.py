@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import duckdb
 import pyarrow as pa
 
-from pipelines.contract.formats import CASES, TRAINEES, TRAINING, Kind
+from pipelines.contract.formats import CASES, CONFIRMATIONS, TRAINEES, TRAINING, UNMATCHED, Kind
 from pipelines.intake import replacement, staging
 
 if TYPE_CHECKING:
     from pipelines.intake.judging import Judged
 
 # Counts follow from these kinds alone, and from the trainee's own rows.
-COUNTED = (TRAINEES, TRAINING, CASES)
+COUNTED = (TRAINEES, TRAINING, CASES, CONFIRMATIONS)
 LAST_OF_COUNTS = "300_case_volume"
 Volumes = dict[tuple[str, str], tuple[str, int, int]]
 
@@ -35,6 +35,11 @@ class Change:
     after: int
     through_before: str | None = None
     through_after: str | None = None
+
+    @property
+    def whose(self) -> str:
+        """The trainee, or that no log has the operations yet."""
+        return "in no log yet" if self.trainee_ref == UNMATCHED else self.trainee_ref
 
 
 @dataclass(frozen=True)
