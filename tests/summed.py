@@ -73,7 +73,7 @@ def summed_store(base: Path) -> Path:
 def summed(store: Path, out: Path, *options: object, cohort: str = "2027") -> dict[str, Path]:
     """Suffix → file of the summary of the class, made by the command, which prints their paths alone."""
     done = run_well("summary", "--store", store, "--cohort", cohort, "--out", out, *options)
-    files = {suffix: out / f"volume-{cohort}.{suffix}" for suffix in ("xlsx", "csv", "json")}
+    files = {suffix: out / f"volume-{cohort}.{suffix}" for suffix in ("xlsx", "pdf", "csv", "json")}
     assert done.out.splitlines() == [str(path) for path in files.values()]
     return files
 

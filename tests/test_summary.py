@@ -164,7 +164,7 @@ def test_each_trainee_has_a_sheet_with_the_numbers_of_the_view(store: Path, tmp_
 def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: Path) -> None:
     files = summed(store, tmp_path)
     receipt = json.loads(files["json"].read_text("utf-8"))
-    for suffix in ("xlsx", "csv"):
+    for suffix in ("xlsx", "pdf", "csv"):
         digest = hashlib.sha256(files[suffix].read_bytes()).hexdigest()
         assert receipt["files"][f"volume-2027.{suffix}"] == digest
     manifest = json.loads((store / "snapshots" / "snap-000003.json").read_text("utf-8"))
@@ -193,7 +193,7 @@ def test_the_same_snapshot_gives_the_same_bytes_whatever_the_clock_or_the_settin
     copy = shutil.copytree(store, tmp_path / "copy")
     set_programme(copy, title="Another name since", demo=True)
     second = summary_files(Store(copy), "harbour-eye", "2027", Options(snapshot=3, since=2)).contents
-    assert list(first) == ["volume-2027.xlsx", "volume-2027.csv", "volume-2027.json"]
+    assert list(first) == [f"volume-2027.{suffix}" for suffix in ("xlsx", "pdf", "csv", "json")]
     assert first == second
     made = openpyxl.load_workbook(io.BytesIO(first["volume-2027.xlsx"])).properties.created
     assert made.isoformat() == f"{AS_OF}T00:00:00"

@@ -156,7 +156,7 @@ def test_final_is_provisional_while_something_is_missing_and_the_command_says_wh
     ]
     assert done.err.strip().splitlines()[-3:] == why
     assert done.out.splitlines() == [
-        str(tmp_path / f"volume-2027.{each}") for each in ("xlsx", "csv", "json")
+        str(tmp_path / f"volume-2027.{each}") for each in ("xlsx", "pdf", "csv", "json")
     ]
     book = openpyxl.load_workbook(tmp_path / "volume-2027.xlsx")
     assert book["Overview"]["A2"].value == " ".join(why)

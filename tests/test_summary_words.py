@@ -21,6 +21,7 @@ from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
 from pipelines.store.store import Store
 from pipelines.summary.files import Options, summary_files
 from tests.looking import opened_as, said, session, tables
+from tests.paper import Paper
 from tests.stores import run_well
 from tests.summed import summed_store
 
@@ -78,6 +79,15 @@ def test_the_workbook_speaks_in_words(files: dict[str, bytes]) -> None:
     assert len(texts) > 400
     assert internal(texts) == []
     assert NOT_YET_CHECKED in texts
+
+
+def test_the_pdf_speaks_in_words(files: dict[str, bytes]) -> None:
+    paper = Paper(files["volume-2027.pdf"])
+    figures = [figure.alt for figure in paper.root.all("Figure")]
+    said = [paper.root.text, paper.text, *figures, *map(str, paper.pdf.docinfo.values())]
+    assert len(paper.root.text) > 4000
+    assert internal(said) == []
+    assert NOT_YET_CHECKED in paper.text
 
 
 def test_the_csv_speaks_in_words(files: dict[str, bytes]) -> None:

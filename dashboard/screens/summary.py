@@ -17,10 +17,16 @@ from pipelines.summary.files import Options, short_cohort, summary_files
 
 TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".pdf": "application/pdf",
     ".csv": "text/csv",
     ".json": "application/json",
 }
-DOWNLOADS = {".xlsx": "Download the workbook", ".csv": "Download the lines", ".json": "Download the receipt"}
+DOWNLOADS = {
+    ".xlsx": "Download the workbook",
+    ".pdf": "Download the PDF",
+    ".csv": "Download the lines",
+    ".json": "Download the receipt",
+}
 
 
 def show(viewer: Viewer, store: Store) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from pipelines.contract.cautions import CAUTION, CAUTIONS, WHO_MAY_READ
 from pipelines.contract.codes_in_words import KINDS, RULES, tally_sentence
 from pipelines.summary import words
+from pipelines.summary.chart import Bar, Chart, bars
 from pipelines.summary.lines import lines_page
 from pipelines.summary.pages import Column, Cover, Page, Shown, Table
 from pipelines.summary.rows import Earlier, Person, Record, Summary
@@ -18,6 +19,7 @@ from pipelines.summary.sheets import sheet_names
 FIXED = ("Overview", "Change since", "Class", "Accreditor", "Rules", "Files taken in", "Cautions", "Lines")
 # Wider classes are printed on several pages side by side.
 TRAINEES_ACROSS = 12
+CHARTED_ACROSS = 8
 CLASS_COLUMNS = (
     Column("Requirement", widest=44, narrowest=34),
     *(
@@ -30,9 +32,9 @@ TRAINEE_COLUMNS = (
     Column("Requirement", narrowest=34),
     Column("Minimum", is_number=True, narrowest=10),
     Column("Counted", is_number=True, narrowest=10),
-    Column("Confirmed by a supervisor", is_number=True, narrowest=12),
+    Column("Confirmed", is_number=True, narrowest=11),
     Column("Remaining", is_number=True, narrowest=11),
-    Column("Reached", narrowest=24),
+    Column("Reached", narrowest=20),
     Column("Held", is_number=True, narrowest=8),
     Column("Edition", narrowest=14),
     Column("Checked", narrowest=44),
@@ -51,11 +53,11 @@ TALLY_COLUMNS = (
 RULE_COLUMNS = (
     Column("Requirement", widest=36),
     Column("Minimum", is_number=True, narrowest=10),
-    Column("As", widest=24),
-    Column("What counts", widest=60),
+    Column("As", widest=20),
+    Column("What counts", widest=70),
     Column("Edition", narrowest=14),
     Column("Checked", narrowest=24, widest=26),
-    Column("Source", widest=50),
+    Column("Source", widest=80),
 )
 FILE_COLUMNS = (
     Column("File", widest=44, narrowest=30),
@@ -164,6 +166,22 @@ def _grid(
     )
 
 
+def charts(summary: Summary) -> list[Chart]:
+    """The overview in a picture, drawn from its lines."""
+    rows = [
+        (
+            words.requirement_text(across[0]),
+            across[0]["part_depth"],
+            [
+                Bar(line["counted_cases"], line["minimum"], line["remaining_cases"], line["reached"])
+                for line in across
+            ],
+        )
+        for across in _by_requirement(summary)
+    ]
+    return bars([person.trainee_ref for person in summary.people], rows, CHARTED_ACROSS) if rows else []
+
+
 def _by_requirement(summary: Summary) -> list[list[Record]]:
     """The lines of each requirement in order, in each those of the trainees in order."""
     lines: dict[str, list[Record]] = {}
@@ -248,7 +266,8 @@ def _by_role(summary: Summary, person: Person, number: int) -> Table | None:
     cells: dict[str, list[Any]] = {}
     for each in own:
         row = cells.setdefault(each["requirement_ref"], [titles[each["requirement_ref"]]])
-        row.append(Shown(each["counted_cases"], after=f" of {each['logged_cases']}"))
+        of_all = f" of {each['logged_cases']}" if each["logged_cases"] else ""
+        row.append(Shown(each["counted_cases"], after=of_all))
     roles = dict.fromkeys(each["role"] for each in own)
     columns = [Column("Counted, by role"), *(Column(role, is_number=True) for role in roles)]
     return Table(f"roles_{number}", columns, list(cells.values()))

@@ -1,4 +1,4 @@
-"""The accreditation volume summary of one class: a workbook, its lines as CSV, and a receipt that says from what."""
+"""The accreditation volume summary of one class: workbook, PDF, its lines as CSV, and a receipt that says from what."""
 
 from __future__ import annotations
 
@@ -14,9 +14,10 @@ from pipelines.build.show import as_csv
 from pipelines.contract.cautions import CAUTIONS, WHO_MAY_READ
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store, refuse_no_folder, write_whole
-from pipelines.summary.book import cover, pages
+from pipelines.summary.book import charts, cover, pages
 from pipelines.summary.labels import one_line, read_labels
 from pipelines.summary.lines import line_rows
+from pipelines.summary.pdf import pdf
 from pipelines.summary.rows import Asked, Moment, Person, Summary, cohort_named, read_summary
 from pipelines.summary.sheets import workbook
 from pipelines.summary.state import State
@@ -52,7 +53,7 @@ class Files(NamedTuple):
 def write_summary(
     store: Store, programme_ref: str, cohort: str, out: Path, options: Options = Options()
 ) -> tuple[list[Path], Files]:
-    """Write `volume-<cohort>.xlsx`, `.csv` and `.json` into the folder `out`; returns their paths.
+    """Write `volume-<cohort>.xlsx`, `.pdf`, `.csv` and `.json` into the folder `out`; returns their paths.
 
     They hold the people of the programme alone, of whatever programmes the store may hold. `cohort` is `2026-27`
     or `2027`, and the files are named as it is typed. Raises WrongUsage for a class, snapshot, month, folder or
@@ -72,6 +73,7 @@ def summary_files(store: Store, programme_ref: str, cohort: str, options: Option
     summary = _read(store, programme_ref, cohort, options)
     made = {
         "xlsx": workbook(cover(summary), pages(summary, labels)),
+        "pdf": pdf(cover(summary), pages(summary, labels), charts(summary)),
         "csv": csv_text(summary, labels).encode(),
     }
     files = {f"volume-{cohort}.{suffix}": content for suffix, content in made.items()}

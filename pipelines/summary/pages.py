@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, NamedTuple
 
 NARROWEST, WIDEST = 8, 60
@@ -50,7 +51,8 @@ class Shown(NamedTuple):
             return str(self.value)
         if self.signed and self.value:
             return f"{self.value:+}"
-        return f"{self.value:.{self.decimals}f}"
+        # Halves upwards, as spreadsheets show them.
+        return str(Decimal(repr(self.value)).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP))
 
 
 class Column(NamedTuple):
