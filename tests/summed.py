@@ -90,7 +90,7 @@ def table_of(sheet: Worksheet, name: str) -> list[list[Any]]:
 def roles_of(sheet: Worksheet, name: str) -> dict[str, list[str]]:
     """The same of a table of roles, each cell as it is read: `12 of 15`."""
     return {
-        row[0].value: [str(cell.value) + cell.number_format.split('"')[1] for cell in row[1:]]
+        row[0].value: [str(cell.value) + cell.number_format.partition('"')[2].rstrip('"') for cell in row[1:]]
         for row in list(sheet[sheet.tables[name].ref])[1:]
     }
 
