@@ -268,6 +268,7 @@ FINDS = """
     logs                   | everyone |           | everyone    |          |
     left_out               | everyone |           | everyone    |          |
     intakes                | everyone |           | everyone    |          |
+    reconciliation         | everyone |           | everyone    |          |
     volume_summary         | everyone |           | everyone    |          |
     official_tally         | everyone |           | everyone    |          |
     own_reviews            |          |           |             | own      |

@@ -25,6 +25,7 @@ from dashboard.queries.desk import (
     logs,
     official_tally,
     own_reviews,
+    reconciliation,
     volume_summary,
 )
 from dashboard.queries.live import Snapshot, listed, live_snapshot, records
@@ -92,6 +93,7 @@ __all__ = [
     "rates",
     "reasons",
     "recent_rates",
+    "reconciliation",
     "recorded_levels",
     "records",
     "roles_of",

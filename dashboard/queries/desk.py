@@ -71,6 +71,23 @@ def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     )
 
 
+def reconciliation(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """What became of the rows of each file in use, by trainee; the newest file first."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            account.trainee_ref, account.file_name, account.kind, account.rows_in_file, account.accepted_rows,
+            account.left_out_rows, account.held_back_rows, account.live_before, account.unchanged_rows,
+            account.changed_rows, account.kept_rows, account.withdrawn_rows, account.untouched_rows,
+            account.added_rows, account.live_after, account.balances
+        from reconciliation as account
+        order by account.kind, account.trainee_ref, account.file_name, account.intake_id
+        """,
+    )
+
+
 def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFrame:
     """The rows of the volume summary of one class."""
     return select(

@@ -72,6 +72,7 @@ ROWS = {
     "pace": OWN,
     "pace_backtest": OF_PROGRAMME,
     "pace_sentence": OWN,
+    "reconciliation": OWN,
     "reviews": f"""
         reviewer_ref = getvariable('ref') and not coalesce(self_review, false)
         and trainee_ref in (select trainee_ref from {{db}}.main.trainee where {OF_PROGRAMME})
@@ -160,7 +161,10 @@ OWN_REASON = (
     "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position,"
     " data_through"
 )
-DESK = ("left_out_rule", "live_intake", "official_tally", "other_programme", "trainee_log", "volume_summary")
+DESK = (
+    *("left_out_rule", "live_intake", "official_tally", "other_programme", "reconciliation", "trainee_log"),
+    "volume_summary",
+)
 
 
 def _whole(*tables: str) -> dict[str, str]:

@@ -177,6 +177,7 @@ def _say(outcome: IntakeOutcome) -> None:
     """How it ended, what is asked, the receipt, what changes for whom, and each fault once."""
     from pipelines.intake.answers import (
         RECEIPT,
+        balance_sentence,
         changed_sentences,
         ending,
         held_sentences,
@@ -192,7 +193,7 @@ def _say(outcome: IntakeOutcome) -> None:
         figure.say_list(held_sentences(outcome.held))
     if outcome.receipts:
         figure.plain_table(pd.DataFrame(receipt_table(outcome), columns=list(RECEIPT)))
-        figure.say_list([*changed_sentences(outcome), *skipped(outcome)])
+        figure.say_list([balance_sentence(outcome), *changed_sentences(outcome), *skipped(outcome)])
     _changes(outcome)
     _remarks(outcome)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, opening, queries, wording
+from dashboard import figure, labels, log_words, opening, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from dashboard.screens import bring_in
@@ -27,6 +27,7 @@ def show(viewer: Viewer, store: Store) -> None:
         figure.say("None yet.")
     else:
         figure.plain_table(live)
+        _accounts(viewer, snapshot)
     bring_in.offer_undo(viewer, store, snapshot)
 
 
@@ -64,6 +65,36 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
     if refs:
         chosen = str(st.selectbox("Trainee", refs))
         _fix_list(chosen, findings[findings["trainee_ref"] == chosen])
+
+
+ACCOUNT = {
+    "trainee_ref": "trainee",
+    "file_name": "file",
+    "kind": "holds",
+    "rows_in_file": "rows",
+    "accepted_rows": "accepted",
+    "left_out_rows": "left out",
+    "held_back_rows": "held back",
+    "live_before": "in use before",
+    "unchanged_rows": "as before",
+    "changed_rows": "changed",
+    "kept_rows": "as before, new row left out",
+    "withdrawn_rows": "gone",
+    "untouched_rows": "not in the file",
+    "added_rows": "new",
+    "live_after": "in use now",
+    "balances": "balances",
+}
+
+
+def _accounts(viewer: Viewer, snapshot: Snapshot) -> None:
+    """What became of every row: the account of each file, by trainee."""
+    frame = queries.reconciliation(snapshot, viewer.scope)
+    figure.say_list(
+        log_words.account_sentences([None if pd.isna(each) else bool(each) for each in frame["balances"]])
+    )
+    with figure.closed(f"The rows of each file, by trainee ({len(frame)})"):
+        figure.plain_table(frame.rename(columns=ACCOUNT))
 
 
 def _fix_list(ref: str, findings: pd.DataFrame) -> None:

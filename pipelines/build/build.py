@@ -14,6 +14,7 @@ import pyarrow as pa
 from pipelines.build.calibration import calibration_rows
 from pipelines.build.fitted import FITTED
 from pipelines.build.reasons import reason_tables
+from pipelines.build.receipts import account_tables
 from pipelines.contract.errors import AuditFailed, StoreDamaged
 from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
@@ -69,6 +70,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "reason_rule": ("reason",),
     "false_alarm": ("programme_ref", "reason"),
     "discussion_reason": (*_PERSON, "reason", "subject"),
+    "reconciliation": (*_PERSON, "intake_id", "kind"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
 # The folder of a store that holds what `calibrate` found.
@@ -173,15 +175,22 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
     _create(connection, "programme", _programme_table(store, manifest))
     _create(connection, "document", _documents(store))
     _create(connection, "review_period", _review_periods(store))
+    _create(connection, "live_rows", INPUT_TABLES["live_rows"].empty_table())
     for kind in KINDS:
         if kind.name not in INPUT_TABLES:
             continue
         load_live(connection, store, manifest.live, kind, f"input.{kind.name}")
+        connection.execute(
+            f"insert into input.live_rows select '{kind.name}', trainee_ref, source, taken, count(*)"
+            f" from input.{kind.name} group by trainee_ref, source, taken"
+        )
         for name in set(ADDED.names) - set(INPUT_TABLES[kind.name].names):
             connection.execute(f"alter table input.{kind.name} drop column {name}")
     _create(connection, "data_through", _data_through(manifest, store.programme.closed_sources))
     _create(connection, "intake", _intakes(store, manifest))
     _create(connection, "intake_trainee", _intake_trainees(manifest))
+    for name, table in account_tables(store, manifest).items():
+        _create(connection, name, table)
     _create(connection, "finding", _findings(store, manifest))
     _create(connection, "rule", _rules())
     for name, table in reason_tables(store.programme.reasons).items():
@@ -247,7 +256,8 @@ def _intakes(store: Store, manifest: Manifest) -> pa.Table:
             "taken_on": receipt["taken_on"],
             "rows_in_file": part["rows"],
             "accepted_rows": part["accepted"],
-            "left_out_rows": part["rows"] - part["accepted"] - part.get("held_back", 0),
+            "left_out_rows": sum(part["left_out"].values()),
+            "held_back_rows": part.get("held_back", 0),
         }
         for intake_id in manifest.intakes()
         for receipt in [store.receipt(intake_id)]
@@ -267,8 +277,8 @@ def _intake_trainees(manifest: Manifest) -> pa.Table:
 
 def _rules() -> pa.Table:
     rows = [
-        {"rule": rule, "severity": SEVERITY[rule], "message": message, "remedy": remedy}
-        for rule, (message, remedy) in (LEFT_OUT | WARNINGS).items()
+        {"rule": rule, "severity": SEVERITY[rule], "message": message, "remedy": remedy, "position": position}
+        for position, (rule, (message, remedy)) in enumerate((LEFT_OUT | WARNINGS).items(), start=1)
     ]
     return pa.Table.from_pylist(rows, schema=INPUT_TABLES["rule"])
 

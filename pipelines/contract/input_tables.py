@@ -28,11 +28,26 @@ INPUT_TABLES: dict[str, pa.Schema] = {
         "severity text, message text, remedy text"
     ),
     # The words of each rule: what hangs on the cases of others is said by a view.
-    "rule": _schema("rule text, severity text, message text, remedy text"),
+    "rule": _schema("rule text, severity text, message text, remedy text, position int"),
     "intake": _schema(
         "intake_id text, kind text, source text, file_name text, taken_on text, rows_in_file int, "
-        "accepted_rows int, left_out_rows int"
+        "accepted_rows int, left_out_rows int, held_back_rows int"
     ),
+    # What receipts say, one row a table of a file and trainee; a blank trainee: rows of nobody, and of people who were left
+    # as they were. Of a later file of the same log the balance is no longer that of what is live: is_latest says which is.
+    "receipt_rows": _schema(
+        "intake_id text, kind text, file_name text, trainee_ref text, source text, taken int, is_live bool, "
+        "is_latest bool, replaces bool, rows_in_file int, accepted_rows int, held_back_rows int, live_before int, "
+        "added_rows int, unchanged_rows int, changed_rows int, kept_rows int, withdrawn_rows int, live_after int"
+    ),
+    "receipt_left_out": _schema("intake_id text, kind text, trainee_ref text, rule text, left_out_rows int"),
+    # What the store holds of the same: rows of the Parquet file, and keys in the file of changes.
+    "stored_rows": _schema(
+        "intake_id text, kind text, trainee_ref text, stored_rows int, changed_rows int, kept_rows int, "
+        "withdrawn_rows int"
+    ),
+    # The rows that count now, by the snapshot with which their intake came.
+    "live_rows": _schema("kind text, trainee_ref text, source text, taken int, live_rows int"),
     # Kinds of reasons to discuss somebody; and the numbers of their rules, one row.
     "reason_kind": _schema("reason text, position int, title text, rule text, is_chance bool"),
     "reason_setting": _schema(

@@ -120,6 +120,21 @@ def _line(name: str, kind: str, receipts: list[dict[str, object]]) -> tuple[str 
     return (name, kind, *(total(column) for column in ("rows", "accepted", "left_out", "warnings")))
 
 
+def balance_sentence(outcome: IntakeOutcome) -> str:
+    """The rows of all files: accepted, left out and held back, which add up."""
+    parts = {
+        "accepted": sum(_by_kind(outcome, "accepted").values()),
+        "left out": sum(sum(each["left_out"].values()) for each in outcome.receipts),
+        "held back": sum(each["held_back"] for each in outcome.receipts),
+    }
+    said = " + ".join(f"{count:,} {what}" for what, count in parts.items() if count or what == "accepted")
+    return f"Rows balance: {outcome.rows:,} in {_files(len(outcome.receipts))} = {said}."
+
+
+def _files(tables: int) -> str:
+    return "the file" if tables == 1 else f"{tables} tables"
+
+
 def changed_sentences(outcome: IntakeOutcome) -> list[str]:
     """One sentence a kind: how many rows are in use before and after, and what became of each; they add up."""
     return [_changed(kind, outcome) for kind in dict.fromkeys(each.kind for each in outcome.changes)]
@@ -253,7 +268,11 @@ def others_may_go(outcome: IntakeOutcome) -> bool:
 def lines(outcome: IntakeOutcome, *, everything: bool = False) -> list[str]:
     """The receipt and each fault once, at most MOST_LINES of them unless everything is asked for."""
     head = (
-        [*_aligned([RECEIPT, *receipt_table(outcome)]), *changed_sentences(outcome)]
+        [
+            *_aligned([RECEIPT, *receipt_table(outcome)]),
+            balance_sentence(outcome),
+            *changed_sentences(outcome),
+        ]
         if outcome.receipts
         else []
     )

@@ -27,7 +27,7 @@ from pipelines.contract.rules import LEFT_OUT, SEVERITY, UNKNOWN_COMPLICATION, W
 from pipelines.files.headers import NO_MAPPING, of_a_tally
 from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
-from pipelines.intake import questions, replacement, staging
+from pipelines.intake import questions, receipts, replacement, staging
 from pipelines.intake.replacement import Balance
 from pipelines.specialty.load import Specialty, all_codes
 from pipelines.specialty.tables import specialty_tables
@@ -153,6 +153,7 @@ class Judged:
             "warnings": dict(warnings),
             "skipped": list(part.skipped),
             "trainees": [balance.as_receipt() for balance in balances if balance.trainee_ref in named],
+            "by_trainee": receipts.rows_by_trainee(self, part),
         }
 
     def findings(self, ids: dict[str, str], *, name_cases: bool = False) -> pa.Table:

@@ -190,9 +190,7 @@ def changes_query(kind: Kind) -> str:
 
     A withdrawn row, and one whose older version was kept, is one row without a field.
     """
-    parts = [f'named."{name}"::varchar' for name in kind.key if name != "trainee_ref"]
-    # A blank side is left away.
-    key = f"concat_ws(' ', {', '.join(parts)})" if parts else "''"
+    key = shown_key(kind, "named.")
     fields = ", ".join(
         f"{{'field': '{name}', 'before': live.\"{name}\"::varchar, 'after': new.\"{name}\"::varchar}}"
         for name in kind.content
@@ -213,6 +211,12 @@ def changes_query(kind: Kind) -> str:
         " null::varchar as field, null::varchar as before, null::varchar as after"
         f" from {kind.name}.comparison as named where outcome in ('kept', 'withdrawn')"
     )
+
+
+def shown_key(kind: Kind, table: str = "") -> str:
+    """SQL of the key of a row within its trainee, as history names it; a blank side is left away."""
+    parts = [f'{table}"{name}"::varchar' for name in kind.key if name != "trainee_ref"]
+    return f"concat_ws(' ', {', '.join(parts)})" if parts else "''"
 
 
 def rows_that_go(balances: Iterable[Balance], unaccepted: Callable[[str], int]) -> list[Reason]:
@@ -351,7 +355,7 @@ select * from reason order by trainee_ref, case_ref, text
 
 def parts_that_change(judged: Judged) -> list[Part]:
     """The tables of those files that would leave anything other than it is: judged by the outcome."""
-    changing = set()
+    changing: set[str] = set()
     for kind in judged.kinds:
         before = _said_before(judged, kind)
         altered = _altered_trainees(judged, kind, before)
@@ -363,7 +367,20 @@ def parts_that_change(judged: Judged) -> list[Part]:
                 and (anew or named & altered)
             ):
                 changing.add(part.sha256)
-    return [part for part in judged.parts if part.sha256 in changing]
+    return [part for part in judged.parts if part.sha256 in _with_the_same_people(judged, changing)]
+
+
+def _with_the_same_people(judged: Judged, chosen: set[str]) -> set[str]:
+    """Those files, and every other that names somebody of theirs: of each person all files of a command stand, or none."""
+    while True:
+        more = set(chosen)
+        for kind in judged.kinds:
+            of_kind = [part for part in judged.parts if part.kind is kind]
+            named = judged.trainees_of(kind, [part for part in of_kind if part.sha256 in chosen])
+            more |= {part.sha256 for part in of_kind if judged.trainees_of(kind, [part]) & named}
+        if more == chosen:
+            return more
+        chosen = more
 
 
 def _altered_trainees(judged: Judged, kind: Kind, before: Places) -> set[str]:
@@ -523,8 +540,7 @@ def _taken_before(judged: Judged, changing: list[Part]) -> list[Reason]:
             continue
         for trainee_ref in sorted(judged.trainees_of(part.kind, [part])):
             line = judged.setting.line(part.kind, trainee_ref)
-            newest = max(line.intakes, key=lambda entry: entry.taken).intake_id if line else ""
-            if not newest.startswith(part.sha256) and any(
+            if not _is_of_the_newest(part, line) and any(
                 entry.intake_id.startswith(part.sha256)
                 for manifest in manifests
                 if (then := manifest.line(part.kind.name, trainee_ref, judged.setting.source_of(part.kind)))
@@ -532,6 +548,14 @@ def _taken_before(judged: Judged, changing: list[Part]) -> list[Reason]:
             ):
                 reasons.append(Reason(trainee_ref, _was_in_use(judged, part, trainee_ref)))
     return reasons
+
+
+def _is_of_the_newest(part: Part, line: Line | None) -> bool:
+    """Is a file's content among what was taken last? Several files of one command are."""
+    last = max((entry.taken for entry in line.intakes), default=0) if line else 0
+    return line is not None and any(
+        entry.taken == last and entry.intake_id.startswith(part.sha256) for entry in line.intakes
+    )
 
 
 def _was_in_use(judged: Judged, part: Part, trainee_ref: str) -> str:

@@ -420,16 +420,22 @@ def _stored_rows(kind: Kind) -> str:
 
 
 def _changes(kind: Kind) -> str:
-    """What changed field by field; a row withdrawn or kept stands with the first file that names its trainee.
+    """What changed field by field; a row kept stands with the file that holds its copy, a row withdrawn with the first.
 
-    A review that moved away stands with the first file, which need not name its trainee.
+    The first that names its trainee; a review that moved away stands with the first file, which need not name its trainee.
     """
+    copy = (
+        f"select {replacement.shown_key(kind)} as key, trainee_ref, sheet_number as copy_number from cases.kept_key"
+        if kind is CASES
+        else "select null as key, null as trainee_ref, null as copy_number where false"
+    )
     return (
         "select trainee_ref, change.kind, key, change, field, before, after"
         f" from ({replacement.changes_query(kind)}) as change"
         f" left join (select row_id, sheet_number from {kind.name}.seat) as seat using (row_id)"
         f" left join (select trainee_ref, min(sheet_number) as first_number from {kind.name}.seat group by trainee_ref)"
-        " as first_seat using (trainee_ref) where list_contains(?::integer[],"
-        f" coalesce(sheet_number, first_number, (select min(sheet_number) from {kind.name}.seat)))"
+        f" as first_seat using (trainee_ref) left join ({copy}) as copy using (trainee_ref, key)"
+        " where list_contains(?::integer[], coalesce(sheet_number, copy_number, first_number,"
+        f" (select min(sheet_number) from {kind.name}.seat)))"
         " order by trainee_ref, key, field"
     )
