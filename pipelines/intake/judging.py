@@ -27,7 +27,7 @@ from pipelines.contract.rules import LEFT_OUT, SEVERITY, UNKNOWN_COMPLICATION, W
 from pipelines.files.headers import NO_MAPPING, of_a_tally
 from pipelines.files.identifiers import column_shown
 from pipelines.files.reading import ExportFile, Part, read_parts
-from pipelines.intake import questions, receipts, replacement, staging
+from pipelines.intake import questions, replacement, staging
 from pipelines.intake.replacement import Balance
 from pipelines.specialty.load import Specialty, all_codes
 from pipelines.specialty.tables import specialty_tables
@@ -125,6 +125,34 @@ class Judged:
         )
         return {row[0] for row in rows}
 
+    def rows_by_trainee(self, part: Part) -> list[dict[str, Any]]:
+        """For each trainee whom a table names, and for rows of nobody (None, last): rows, accepted, left out by first rule.
+
+        Each number is counted on its own. Rows that name an operation and no trainee have none.
+        """
+        kind, rules = part.kind.name, list(LEFT_OUT)
+        if part.kind.of_operation:
+            return []
+        left_out: dict[str | None, dict[str, int]] = {}
+        for trainee_ref, rule, count in self.rows(
+            "select trainee_ref, rule, count(*) from (select trainee_ref, row_id,"
+            " arg_min(rule, list_position(?::varchar[], rule)) as rule from finding"
+            " where sheet_number = ? and severity = 'left_out' group by trainee_ref, row_id)"
+            " group by trainee_ref, rule order by list_position(?::varchar[], rule)",
+            [rules, part.number, rules],
+        ):
+            left_out.setdefault(trainee_ref, {})[rule] = count
+        rows = self.rows(
+            f"select trainee_ref, count(*), count(placed.row_id) from {kind}.seat as seat"
+            f" left join {kind}.placed as placed using (row_id) where sheet_number = ?"
+            " group by trainee_ref order by trainee_ref nulls last",
+            [part.number],
+        )
+        return [
+            {"trainee_ref": ref, "rows": count, "accepted": accepted, "left_out": left_out.get(ref, {})}
+            for ref, count, accepted in rows
+        ]
+
     def receipt(self, part: Part) -> Receipt:
         """The receipt of one table of a file: rows = accepted + left out, each row under its first rule."""
         left_out = self.left_out(part)
@@ -153,7 +181,7 @@ class Judged:
             "warnings": dict(warnings),
             "skipped": list(part.skipped),
             "trainees": [balance.as_receipt() for balance in balances if balance.trainee_ref in named],
-            "by_trainee": receipts.rows_by_trainee(self, part),
+            "by_trainee": self.rows_by_trainee(part),
         }
 
     def findings(self, ids: dict[str, str], *, name_cases: bool = False) -> pa.Table:
