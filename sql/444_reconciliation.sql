@@ -25,13 +25,13 @@ said as (
         cast(sum(accepted_rows) as bigint) as accepted_rows,
         cast(sum(held_back_rows) as bigint) as held_back_rows,
         -- These are of all files of the command.
-        max(live_before) as live_before,
-        max(added_rows) as added_rows,
-        max(unchanged_rows) as unchanged_rows,
-        max(changed_rows) as changed_rows,
-        max(kept_rows) as kept_rows,
-        max(withdrawn_rows) as withdrawn_rows,
-        max(live_after) as live_after
+        cast(max(live_before) as bigint) as live_before,
+        cast(max(added_rows) as bigint) as added_rows,
+        cast(max(unchanged_rows) as bigint) as unchanged_rows,
+        cast(max(changed_rows) as bigint) as changed_rows,
+        cast(max(kept_rows) as bigint) as kept_rows,
+        cast(max(withdrawn_rows) as bigint) as withdrawn_rows,
+        cast(max(live_after) as bigint) as live_after
     from input.receipt_rows
     where is_live
     group by intake_id, kind, trainee_ref, "source", taken, is_latest, replaces
@@ -191,8 +191,9 @@ account as (
         said.is_latest,
         said.rows_in_file,
         -- Nobody has no Parquet file.
-        case when said.trainee_ref is null then 0 else stored.stored_rows - stored.kept_rows end
-            as accepted_rows,
+        cast(
+            case when said.trainee_ref is null then 0 else stored.stored_rows - stored.kept_rows end as bigint
+        ) as accepted_rows,
         coalesce(left_out.left_out_rows, 0) as left_out_rows,
         left_out.by_rule,
         said.held_back_rows,

@@ -95,3 +95,8 @@ left join input.receipt_rows as receipt
         and live."source" = receipt."source"
         and receipt.is_live
 where receipt.intake_id is null and live.kind <> 'outcomes'
+union all
+select 'a key stands twice in reconciliation' as offence, trainee_ref, kind as terms
+from reconciliation
+group by programme_ref, cohort, trainee_ref, intake_id, kind
+having count(*) > 1

@@ -49,6 +49,12 @@ COLUMNS = {
     "event_to_code": """
         programme_ref cohort trainee_ref case_ref procedure side operated_month event_day:INTEGER data_through
     """,
+    "reconciliation": """
+        programme_ref cohort trainee_ref intake_id kind file_name source rows_in_file:BIGINT accepted_rows:BIGINT
+        left_out_rows:BIGINT left_out_by_rule held_back_rows:BIGINT live_before:BIGINT unchanged_rows:BIGINT
+        changed_rows:BIGINT kept_rows:BIGINT withdrawn_rows:BIGINT untouched_rows:BIGINT added_rows:BIGINT
+        live_after:BIGINT differs balances:BOOLEAN data_through
+    """,
     "finding": """
         intake_id file_name source_row:INTEGER column_name rule trainee_ref severity message remedy
         data_through

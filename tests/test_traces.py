@@ -54,4 +54,5 @@ def test_one_row_from_its_file_to_the_store_crosses_at_most_16_files(tmp_path: P
         "pipelines/store/access_log.py",
     )
     assert len([file for file in entered if not file.startswith(after)]) <= 16, sorted(entered)
-    assert len(entered) <= 27, sorted(entered)
+    # One of the files of the build is the account, which compares the row stored with the receipt.
+    assert len(entered) <= 28, sorted(entered)
