@@ -22,8 +22,10 @@ def _leave() -> bytes:
     return bytes(message.SerializeToString())
 
 
-# The last message to a tab: its page goes, and with it whatever it showed.
+# The last message to a tab: its page goes, and with it whatever it showed. Nothing else passes meanwhile; who has signed
+# out in this very tab is on the way to the page that says so, and would be led away from it.
 LEAVE = _leave()
+LEAVES_AFTER = 1.0  # seconds
 
 
 class OpenTab:
@@ -71,6 +73,7 @@ class OpenTab:
 
     async def _leave(self) -> Message:
         self._ended.set()
+        await asyncio.sleep(LEAVES_AFTER)
         if self._accepted:
             await self._send_to({"type": "websocket.send", "bytes": LEAVE})
         await self._send_to({"type": "websocket.close", "code": NO_SESSION})
