@@ -113,7 +113,7 @@ def test_no_cell_is_a_formula_or_a_link_whatever_a_title_or_a_name_begins_with(
 def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Path) -> None:
     book = book_of(store, tmp_path, "--since", 2)
     assert book.sheetnames == [
-        "Overview", "Change since", "Class", "-T03", "T01", "T02", "T04", "Accreditor", "Rules", "Files taken in",
+        "Overview", "Change since", "Class", "-T03", "T01", "T02", "T04", "Rules", "Files taken in",
         "Cautions", "Lines",
     ]  # fmt: skip
     for sheet in book:
@@ -125,7 +125,7 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
         assert sheet.freeze_panes
         assert sheet.print_title_rows
     for sheet in book.worksheets:
-        if sheet.title in ("Accreditor", "Cautions"):  # no tally came in
+        if sheet.title == "Cautions":
             continue
         head_row = int(sheet.print_title_rows.strip("$").partition(":")[0])
         first = next(iter(sheet.tables.values()))

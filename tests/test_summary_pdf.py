@@ -145,7 +145,7 @@ def test_head_and_foot_of_each_page_say_whose_and_how_sure(paper: Paper) -> None
 
 def test_bars_are_as_long_as_the_share_that_counts() -> None:
     row = ("Lens", 0, [Bar(1, 4, 3, reached=False), Bar(9, 4, 0, reached=True), Bar(5, 4, 0, reached=False)])
-    (chart,) = bars(["T01", "T02", "T03"], [row], across=8)
+    (chart,) = bars(["T01", "T02", "T03"], [row])
     lengths = [
         float(length) for length in re.findall(r'<rect [^>]*width="([\d.]+)" height="11" fill="#', chart.svg)
     ]
@@ -159,7 +159,7 @@ def test_bars_are_as_long_as_the_share_that_counts() -> None:
         "✓",
         "parts",
     ]
-    assert len(bars([f"T{number}" for number in range(17)], [("Lens", 0, [row[2][0]] * 17)], across=8)) == 3
+    assert len(bars([f"T{number}" for number in range(17)], [("Lens", 0, [row[2][0]] * 17)] * 27)) == 3 * 2
 
 
 # ---- whatever comes

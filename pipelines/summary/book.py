@@ -19,7 +19,6 @@ from pipelines.summary.sheets import sheet_names
 FIXED = ("Overview", "Change since", "Class", "Accreditor", "Rules", "Files taken in", "Cautions", "Lines")
 # Wider classes are printed on several pages side by side.
 TRAINEES_ACROSS = 12
-CHARTED_ACROSS = 8
 CLASS_COLUMNS = (
     Column("Requirement", widest=44, narrowest=34),
     *(
@@ -99,7 +98,8 @@ def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
     names = sheet_names([person.trainee_ref for person in summary.people], FIXED)
     for number, (person, name) in enumerate(zip(summary.people, names, strict=True), start=1):
         yield _trainee(summary, person, name, number, labels)
-    yield _tally(summary)
+    if summary.tally:
+        yield _tally(summary)
     yield _rules(summary)
     yield _files(summary)
     yield _cautions(summary, with_names=bool(labels))
@@ -122,6 +122,7 @@ def _overview(summary: Summary, labels: Mapping[str, str]) -> Page:
     head = f"Has each trainee of the class of {summary.asked.cohort} reached each required number of cases?"
     how = words.HOW_TO_READ if rows else words.NO_RULE
     text = f"{words.source_text(summary)} {words.academic_year_text(summary)} {how}"
+    text += "" if summary.tally else f" {words.NO_TALLY}"
     lines = [("title", head), ("state", " ".join(words.sentences(summary))), ("text", text)]
     return _grid(summary, labels, "Overview", rows, *lines)._replace(chart=bool(rows))
 
@@ -179,7 +180,7 @@ def charts(summary: Summary) -> list[Chart]:
         )
         for across in _by_requirement(summary)
     ]
-    return bars([person.trainee_ref for person in summary.people], rows, CHARTED_ACROSS) if rows else []
+    return bars([person.trainee_ref for person in summary.people], rows) if rows else []
 
 
 def _by_requirement(summary: Summary) -> list[list[Record]]:
@@ -288,10 +289,10 @@ def _tally(summary: Summary) -> Page:
     ]
     lines = [
         ("title", "What does the accreditor count, and what is counted here?"),
-        ("text", f"{words.source_text(summary)} {words.TALLY_NOTE if rows else words.NO_TALLY}"),
+        ("text", f"{words.source_text(summary)} {words.TALLY_NOTE}"),
         ("quiet", CAUTION),
     ]
-    return Page("Accreditor", lines, Table("accreditor", TALLY_COLUMNS, rows) if rows else None, 2)
+    return Page("Accreditor", lines, Table("accreditor", TALLY_COLUMNS, rows), 2)
 
 
 # ---- by which rules, from what, and what it cannot say

@@ -6,7 +6,7 @@ what is open is dark and says how many cases are to go.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import NamedTuple
 
@@ -14,6 +14,8 @@ INK, SECONDARY, RULE = "#1d2733", "#55626f", "#c9d0d7"
 OPEN, REACHED = "#1f5f8b", "#d3e1ec"
 LABEL, BAR, WORD, GAP = 250, 62, 46, 14
 LINE, HEAD = 19, 24
+# More lines, or people, go into another picture: letters stay large enough to read.
+LINES_DOWN, PEOPLE_ACROSS = 26, 8
 TALLEST = 145  # millimetres: with its heading it fits a page
 TITLE = "How much of each minimum is counted"
 KEY = "Pale and full: reached. Dark: the share of the minimum that is counted, and how many cases are to go."
@@ -46,20 +48,20 @@ class Chart(NamedTuple):
         return round(min(across, TALLEST * self.width / self.height, self.width * 0.3), 2)
 
 
-def bars(people: Sequence[str], rows: Sequence[tuple[str, int, Sequence[Bar]]], across: int) -> list[Chart]:
-    """One chart for each `across` people; a row is a title, how deep it stands, and a bar for each person."""
-    places = [range(first, min(first + across, len(people))) for first in range(0, len(people), across)]
+def bars(people: Sequence[str], rows: Sequence[tuple[str, int, Sequence[Bar]]]) -> list[Chart]:
+    """As many charts as people and rows need; a row is a title, how deep it stands, and a bar for each person."""
     return [
-        _chart(
-            [people[place] for place in some],
-            [(title, depth, [bar[place] for place in some]) for title, depth, bar in rows],
-        )
-        for some in places
+        _chart(people[across], [(title, depth, cells[across]) for title, depth, cells in rows[down]])
+        for across in _pieces(len(people), PEOPLE_ACROSS)
+        for down in _pieces(len(rows), LINES_DOWN)
     ]
 
 
-def _chart(people: list[str], rows: Iterable[tuple[str, int, list[Bar]]]) -> Chart:
-    lines = list(rows)
+def _pieces(number: int, size: int) -> list[slice]:
+    return [slice(first, first + size) for first in range(0, number, size)]
+
+
+def _chart(people: Sequence[str], lines: Sequence[tuple[str, int, Sequence[Bar]]]) -> Chart:
     width, height = LABEL + len(people) * (BAR + WORD + GAP), HEAD + LINE * len(lines) + 4
     drawn = [_text(LABEL + number * (BAR + WORD + GAP), 14, name, INK) for number, name in enumerate(people)]
     for place, (title, depth, cells) in enumerate(lines):

@@ -18,8 +18,6 @@ from pipelines.summary.pages import Cover, Page, Table, as_shown
 
 TEMPLATE = Path(__file__).with_name("summary.typ")
 ACROSS = 265  # millimetres of a landscape page of A4 between its margins
-# Millimetres for a sign of a number or its head; for one of text at most, with room around it.
-A_DIGIT, A_LETTER = 1.65, 2.0
 # Signs that the fonts surely have: Latin, Greek, Cyrillic, marks of print, currencies, arrows, mathematics.
 SURE = re.compile(
     "[^\n\u0020-\u007e\u00a0-\u024f\u0370-\u04ff\u1e00-\u1eff\u2010-\u2040\u20a0-\u20bf\u2190-\u22ff✓]"
@@ -115,22 +113,12 @@ def _in_reach(table: Table, frozen: int, across: int) -> Iterator[Table]:
 def _table(table: Table) -> Json:
     right = [column.is_number for column in table.columns]
     return {
-        "widths": _widths(table),
         "right": right,
         "heads": [{"text": column.head, "right": column.is_number} for column in table.columns],
         "rows": [
             [_cell(cell, at_right) for cell, at_right in zip(row, right, strict=True)] for row in table.rows
         ],
     }
-
-
-def _widths(table: Table) -> list[float]:
-    """Millimetres: numbers as wide as they are, texts as wide as their content or in what the page leaves."""
-    signs = list(zip(table.widths(), (column.is_number for column in table.columns), strict=True))
-    digits = sum(width for width, is_number in signs if is_number) * A_DIGIT
-    letters = sum(width for width, is_number in signs if not is_number)
-    a_letter = min(A_LETTER, max(ACROSS - digits, 0.3 * ACROSS) / max(letters, 1))
-    return [round(width * (A_DIGIT if is_number else a_letter), 2) for width, is_number in signs]
 
 
 def _cell(cell: object, at_right: bool) -> Mapping[str, Any]:

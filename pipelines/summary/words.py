@@ -38,8 +38,8 @@ GRADUATES_NOTE = (
     " of the counted cases of the graduates."
 )
 ROLES_NOTE = (
-    "Each cell: cases that count, of all that were logged in this role for the requirement. Of the others the role, the"
-    " kind of case, its month or a supervisor’s word keeps them out."
+    "Each cell: cases that count, of all cases of the requirement’s procedures that were logged in this role. What keeps the"
+    " others out is the role, the kind of case, its month, or a supervisor’s word."
 )
 TALLY_NOTE = (
     "The accreditor’s tally is what is judged. Beside it stands every case counted here, and what could explain a"
