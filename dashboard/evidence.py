@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, opening, queries, wording
+from dashboard import figure, labels, log_words, opening, queries, wording
 from dashboard.access import Viewer, check_can_see_cohort, check_can_see_trainee
 from dashboard.ascertained import from_others_sentence, titled
 from dashboard.comparison import chance_sentence, comparison_sentence
@@ -320,6 +320,13 @@ def _measures(person: Person) -> dict[str, str]:
             for row in queries.records(queries.listed(person.snapshot, person.viewer.scope, "step"))
         }
     )
+
+
+def log_quality(person: Person) -> None:
+    st.header("How good is the log?")
+    rows = queries.records(queries.log_quality(person.snapshot, person.viewer.scope, (person.ref,)))
+    figure.say_list([log_words.quality_sentence(row) for row in rows])
+    figure.say(log_words.QUALITY_CAUTION, kind="quiet")
 
 
 def findings(person: Person) -> None:

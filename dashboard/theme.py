@@ -87,7 +87,7 @@ table.plain th { font-weight: 600; }
   .stHtml details.caution summary { list-style: none; }
   details.caution::details-content { content-visibility: visible; block-size: auto; }
   /* A person on two pages: the charts side by side. What stands in the words at the top, or asks for the screen, is left out. */
-  .st-key-part-comparison, .st-key-part-log, .st-key-part-findings { display: none !important; }
+  .st-key-part-comparison, .st-key-part-log, .st-key-part-quality, .st-key-part-findings { display: none !important; }
   .st-key-parts { display: grid !important; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); column-gap: 4mm !important; }
   .st-key-parts > * { grid-column: 1 / -1; order: 3; }
   .st-key-parts > :has(> :is(.st-key-part-milestone, .st-key-part-minimums, .st-key-part-outcome)) { order: 1; }

@@ -269,6 +269,7 @@ FINDS = """
     left_out               | everyone |           | everyone    |          |
     intakes                | everyone |           | everyone    |          |
     reconciliation         | everyone |           | everyone    |          |
+    log_quality            | everyone | everyone  | everyone    |          | own
     volume_summary         | everyone |           | everyone    |          |
     official_tally         | everyone |           | everyone    |          |
     own_reviews            |          |           |             | own      |
@@ -312,6 +313,7 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "pace": [("T22",), ("T23",)],
     "waiting": [("T22",), ("T23",)],
     "findings": [(None,)],
+    "log_quality": [(BOTH,)],
     "volume_summary": [("2026-27",)],
     "official_tally": [("2026-27",)],
     "listed": [("requirement",)],

@@ -49,6 +49,11 @@ COLUMNS = {
     "event_to_code": """
         programme_ref cohort trainee_ref case_ref procedure side operated_month event_day:INTEGER data_through
     """,
+    "log_quality": """
+        programme_ref cohort trainee_ref measure position:INTEGER numerator:BIGINT denominator:BIGINT value:DOUBLE
+        median_days:DOUBLE within_days:INTEGER earlier_low:DOUBLE earlier_median:DOUBLE earlier_high:DOUBLE
+        earlier_people:BIGINT data_through
+    """,
     "reconciliation": """
         programme_ref cohort trainee_ref intake_id kind file_name source rows_in_file:BIGINT accepted_rows:BIGINT
         left_out_rows:BIGINT left_out_by_rule held_back_rows:BIGINT live_before:BIGINT unchanged_rows:BIGINT
@@ -228,6 +233,10 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update complication_rate set rate_low = null", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate = null", "940_complication_rate_audit.sql"),
         ("delete from complication_rate where attribution = 'as_logged'", "940_complication_rate_audit.sql"),
+        ("delete from log_quality where measure = 'role_confirmed'", "973_log_quality_audit.sql"),
+        ("update log_quality set numerator = denominator + 1", "973_log_quality_audit.sql"),
+        ("update log_quality set denominator = 99", "973_log_quality_audit.sql"),
+        ("insert into log_quality from log_quality", "973_log_quality_audit.sql"),
         ("update supervision_mix set share = 0.4", "950_supervision_mix_audit.sql"),
         ("update supervision_mix set cases = cases + 1", "950_supervision_mix_audit.sql"),
         ("update supervision_mix set share = null", "950_supervision_mix_audit.sql"),

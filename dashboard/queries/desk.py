@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from dashboard.access import Scope
@@ -68,6 +70,23 @@ def intakes(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
         from live_intake
         order by taken_on desc, kind, file_name
         """,
+    )
+
+
+def log_quality(snapshot: Snapshot, scope: Scope, trainees: Sequence[str]) -> pd.DataFrame:
+    """The measures of some trainees' logs, in their order; `proportion` is numerator / denominator."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            trainee_ref, measure, numerator, denominator, proportion, median_days, within_days,
+            earlier_low, earlier_median, earlier_high, earlier_people
+        from log_quality
+        where trainee_ref in (select unnest($people))
+        order by cohort, trainee_ref, position
+        """,
+        people=list(trainees),
     )
 
 

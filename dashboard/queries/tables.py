@@ -66,6 +66,7 @@ ROWS = {
     """,
     "left_out_rule": OWN,
     "live_intake": OF_PROGRAMME,
+    "log_quality": OWN,
     "milestone_standing": OWN,
     "official_tally": OWN,
     "other_programme": "true",
@@ -161,6 +162,11 @@ OWN_REASON = (
     "programme_ref, cohort, trainee_ref, reason, subject, own_sentence as sentence, opens, position,"
     " data_through"
 )
+# Shares of rows of a log, and no rate of outcomes.
+LOG_QUALITY = (
+    'programme_ref, cohort, trainee_ref, measure, "position", numerator, denominator, "value" as proportion,'
+    " median_days, within_days, earlier_low, earlier_median, earlier_high, earlier_people, data_through"
+)
 DESK = (
     *("left_out_rule", "live_intake", "official_tally", "other_programme", "reconciliation", "trainee_log"),
     "volume_summary",
@@ -168,7 +174,7 @@ DESK = (
 
 
 def _whole(*tables: str) -> dict[str, str]:
-    return dict.fromkeys((*RULES, *tables), "*")
+    return dict.fromkeys((*RULES, *tables), "*") | {"log_quality": LOG_QUALITY}
 
 
 # The tables of each role, with their columns.
@@ -176,7 +182,7 @@ COLUMNS: dict[str, dict[str, str]] = {
     "director": _whole(*STANDING, *OF_OTHERS, *DESK),
     "committee_member": _whole(*STANDING, *OF_OTHERS),
     "coordinator": _whole(*COUNTS, *DESK) | {"case_opened": CASE_OF_A_COUNT},
-    "reviewer": _whole("reviews"),
+    "reviewer": dict.fromkeys((*RULES, "reviews"), "*"),
     "trainee": _whole(*STANDING)
     | {"discussion_reason": OWN_REASON, "pace": OWN_PACE, "pace_sentence": OWN_PACE_SENTENCE},
 }

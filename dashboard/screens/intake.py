@@ -20,6 +20,7 @@ def show(viewer: Viewer, store: Store) -> None:
     st.title("Intake")
     bring_in.draw(viewer, store, snapshot)
     _logs(viewer, snapshot)
+    _quality(viewer, snapshot)
     _left_out(viewer, snapshot)
     st.header("Files in use")
     live = queries.intakes(snapshot, viewer.scope)
@@ -46,6 +47,25 @@ def _logs(viewer: Viewer, snapshot: Snapshot) -> None:
     if not st.toggle("Also those who have completed or left"):
         frame = frame[frame["trainee_ref"].isin(roster.loc[roster["in_training"], "trainee_ref"])]
     figure.plain_table(frame.rename(columns={"trainee_ref": "trainee"}))
+
+
+def _quality(viewer: Viewer, snapshot: Snapshot) -> None:
+    """The measures of the logs of those in training, a row a person."""
+    roster = queries.trainees(snapshot, viewer.scope)
+    people = roster.loc[roster["in_training"], "trainee_ref"].tolist()
+    if not people:
+        return
+    st.header("How good are the logs?")
+    figure.say(log_words.QUALITY_CAUTION)
+    lines: dict[str, dict[str, str]] = {}
+    for row in queries.records(queries.log_quality(snapshot, viewer.scope, people)):
+        line = lines.setdefault(row.trainee_ref, {"trainee": row.trainee_ref})
+        line[log_words.quality_head(row)] = log_words.part_text(row) or "–"
+        if row.measure == "entered_in_time":
+            line["half entered within (days)"] = log_words.days_text(row) or "–"
+        if row.measure == "operating_role":
+            line["earlier trainees at the same month"] = log_words.earlier_text(row) or "–"
+    figure.plain_table(pd.DataFrame(list(lines.values())), "How good are the logs?")
 
 
 def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:

@@ -15,6 +15,7 @@ from dashboard.evidence import (
     comparison,
     feedback,
     findings,
+    log_quality,
     outcomes,
     sequence,
     supervision,
@@ -70,13 +71,13 @@ def show(viewer: Viewer, store: Store) -> None:
 def _parts(person: Person) -> dict[str, Callable[[Person], None]]:
     """What this viewer may see, in its order; what a reason has opened comes first."""
     if not can_see_trainee(person.viewer, person.ref):
-        return {"minimums": _minimums, "course": _course, "findings": findings}
+        return {"minimums": _minimums, "course": _course, "quality": log_quality, "findings": findings}
     everybody = can_see_cohort(person.viewer)
     parts = {"milestone": _milestones, "minimums": _minimums, "course": _course, "outcome": outcomes}
     parts |= {"sequence": sequence} if everybody else {}
     parts |= {"supervision": supervision, "step": technique, "feedback": feedback}
     parts |= {"comparison": comparison} if everybody else {}
-    parts |= {"log": waiting, "findings": findings}
+    parts |= {"log": waiting, "quality": log_quality, "findings": findings}
     opened = opening.opened_part(person.ref)
     return ({opened: parts[opened]} if opened in parts else {}) | parts
 

@@ -70,6 +70,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "reason_rule": ("reason",),
     "false_alarm": ("programme_ref", "reason"),
     "discussion_reason": (*_PERSON, "reason", "subject"),
+    "log_quality": (*_PERSON, "measure"),
     "reconciliation": (*_PERSON, "intake_id", "kind"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
