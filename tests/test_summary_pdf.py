@@ -76,7 +76,7 @@ def test_its_headings_skip_no_level_and_its_figure_has_an_alternative(paper: Pap
 
 
 def test_every_table_is_made_of_rows_with_as_many_cells_as_heads(paper: Paper) -> None:
-    assert len(paper.root.all("Table")) == 3 + 2 * 4 + 3
+    assert len(paper.root.all("Table")) == 3 + 2 + 2 * 4 + 3
     for table in paper.root.all("Table"):
         (head,), (body,) = table.all("THead"), table.all("TBody")
         assert {cell.role for row in head.all("TR") for cell in row.below} == {"TH"}

@@ -13,10 +13,22 @@ from pipelines.summary import words
 from pipelines.summary.chart import Bar, Chart, bars
 from pipelines.summary.lines import lines_page
 from pipelines.summary.pages import Column, Cover, Page, Shown, Table
-from pipelines.summary.rows import Earlier, Person, Record, Summary
+from pipelines.summary.rows import Person, Record, Summary
 from pipelines.summary.sheets import sheet_names
+from pipelines.summary.since import Earlier
+from pipelines.summary.why import why_page
 
-FIXED = ("Overview", "Change since", "Class", "Accreditor", "Rules", "Files taken in", "Cautions", "Lines")
+FIXED = (
+    "Overview",
+    "Change since",
+    "Why",
+    "Class",
+    "Accreditor",
+    "Rules",
+    "Files taken in",
+    "Cautions",
+    "Lines",
+)
 # Wider classes are printed on several pages side by side.
 TRAINEES_ACROSS = 12
 CLASS_COLUMNS = (
@@ -94,6 +106,7 @@ def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
     yield _overview(summary, labels)
     if summary.earlier:
         yield _change_since(summary, summary.earlier, labels)
+        yield why_page(summary, summary.earlier)
     yield _class(summary)
     names = sheet_names([person.trainee_ref for person in summary.people], FIXED)
     for number, (person, name) in enumerate(zip(summary.people, names, strict=True), start=1):
@@ -143,6 +156,7 @@ def _change_since(summary: Summary, earlier: Earlier, labels: Mapping[str, str])
         ("title", f"How have the counts changed since snapshot {manifest.snapshot}?"),
         ("text", words.change_text(summary, manifest)),
         ("text", words.gone_text(earlier.gone)),
+        ("text", " ".join(earlier.definitions)),
     )
 
 

@@ -18,8 +18,9 @@ from pipelines.summary.book import charts, cover, pages
 from pipelines.summary.labels import one_line, read_labels
 from pipelines.summary.lines import line_rows
 from pipelines.summary.pdf import pdf
-from pipelines.summary.rows import Asked, Moment, Person, Summary, cohort_named, read_summary
+from pipelines.summary.rows import Asked, Person, Summary, cohort_named, read_summary
 from pipelines.summary.sheets import workbook
+from pipelines.summary.since import Moment
 from pipelines.summary.state import State
 from pipelines.summary.words import CSV_NOTE, counted_through, sentences
 from pipelines.version import VERSION

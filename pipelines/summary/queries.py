@@ -147,3 +147,89 @@ from input.programme as programme
 inner join input.document as settings on settings."name" = 'programme.yaml'
 inner join input.document as specialty on specialty."name" <> 'programme.yaml'
 """
+# Every case and counted requirement that lists it, also of people who have changed their class.
+CREDITS = """
+select
+    credit.trainee_ref,
+    credit.requirement_ref,
+    credit.case_ref,
+    credit."procedure",
+    coalesce(credit.side, '') as side,
+    credit.credited,
+    credit.reason
+from case_credit as credit
+inner join requirement
+    on credit.requirement_ref = requirement.requirement_ref and requirement.minimum is not null
+inner join case_record as operated
+    on
+        credit.trainee_ref = operated.trainee_ref
+        and credit.case_ref = operated.case_ref
+        and credit."procedure" = operated."procedure"
+        and credit.side is not distinct from operated.side
+where credit.programme_ref = $programme_ref and coalesce(operated.operated_month <= $through, true)
+"""
+# Cases gained, and lost, by what became of them: a case, its procedure or side, the rule, or the reason is another.
+WHY = """
+with one_way as (
+    select 1 as sign, * from now
+    union all
+    select -1 as sign, * from before
+),
+other_way as (
+    select 1 as sign, * from before
+    union all
+    select -1 as sign, * from now
+)
+select
+    one.trainee_ref,
+    one.requirement_ref,
+    cast(sum(one.sign) as bigint) as cases,
+    case
+        when other.case_ref is not null then 'reason'
+        when exists (
+            select 1 from other_way as same
+            where
+                same.sign = one.sign and same.trainee_ref = one.trainee_ref and same.case_ref = one.case_ref
+                and same."procedure" = one."procedure" and same.side = one.side
+        ) then 'rule'
+        when exists (
+            select 1 from other_way as same
+            where same.sign = one.sign and same.trainee_ref = one.trainee_ref and same.case_ref = one.case_ref
+        ) then 'key'
+        else 'case'
+    end as kind,
+    other.reason
+from one_way as one
+left join other_way as other
+    on
+        other.sign = one.sign
+        and other.trainee_ref = one.trainee_ref
+        and other.requirement_ref = one.requirement_ref
+        and other.case_ref = one.case_ref
+        and other."procedure" = one."procedure"
+        and other.side = one.side
+where one.credited and not coalesce(other.credited, false)
+group by one.sign, one.trainee_ref, one.requirement_ref, kind, other.reason
+order by one.trainee_ref, one.requirement_ref, cases desc, kind, other.reason
+"""
+# A row for each file of cases, with the fields that it changed in rows that were there before.
+EXPORTS = """
+with changed as (
+    select trainee_ref, snapshot, intake_id, field, count(*) as rows_changed
+    from history
+    where kind = 'cases' and change = 'changed'
+    group by trainee_ref, snapshot, intake_id, field
+),
+fields as (
+    select
+        trainee_ref, snapshot, intake_id,
+        string_agg(field || ' (' || rows_changed || ')', ', ' order by field) as fields
+    from changed
+    group by trainee_ref, snapshot, intake_id
+)
+select history.trainee_ref, history.taken_on, history.file_name, history.change as rows, fields.fields
+from history
+left join fields using (trainee_ref, snapshot, intake_id)
+where history.kind = 'cases' and history.field = 'live rows'
+order by history.trainee_ref, cast(history.snapshot as integer), history.file_name
+"""

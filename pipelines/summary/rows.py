@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import duckdb
+import pyarrow as pa
 import yaml
 
 from pipelines.contract.errors import WrongUsage
@@ -16,6 +17,7 @@ from pipelines.store.documents import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 from pipelines.summary import queries
+from pipelines.summary.since import Earlier, Moment, definitions, exports, reasons
 from pipelines.summary.state import State, state_of
 
 Row = tuple[Any, ...]
@@ -47,22 +49,6 @@ class Person(NamedTuple):
     is_current: bool
     completed: str | None
     left: str | None
-
-
-class Moment(NamedTuple):
-    """A snapshot, and the intakes in it that are live for the programme."""
-
-    manifest: Manifest
-    intakes: list[str]
-
-
-@dataclass(frozen=True)
-class Earlier:
-    """What was counted in an earlier snapshot, and who was in the class then and is no longer."""
-
-    moment: Moment
-    counted_cases: dict[tuple[str, str], int]
-    gone: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -100,7 +86,8 @@ def cohort_named(typed: str) -> str:
 
 def read_summary(store: Store, number: int, asked: Asked) -> Summary:
     """The rows of the class from snapshot `number`; raises WrongUsage for what is not there."""
-    earlier = _earlier_rows(store, asked)
+    if asked.since is not None:
+        manifest_of(store, asked.since)
     manifest = manifest_of(store, number)
     with open_snapshot(store, number) as connection:
         snapshot = _Snapshot(connection, number, asked)
@@ -119,7 +106,7 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
             people=people,
             intakes=snapshot.rows(queries.INTAKES),
             findings=snapshot.rows(queries.FINDINGS),
-            earlier=earlier and _compared(*earlier, asked.cohort, people),
+            earlier=_earlier(store, number, snapshot, people),
         )
 
 
@@ -137,7 +124,7 @@ class _Snapshot:
     """A snapshot that answers about one class of one programme."""
 
     def __init__(self, connection: Db, number: int, asked: Asked) -> None:
-        self.connection, self.number = connection, number
+        self.connection, self.number, self.asked = connection, number, asked
         self.named = {
             "programme_ref": asked.programme_ref,
             "cohort": asked.cohort,
@@ -149,6 +136,11 @@ class _Snapshot:
         used = {name: value for name, value in self.named.items() if f"${name}" in query}
         answer = self.connection.execute(query, used or None)
         return [name for name, *_ in answer.description or []], answer.fetchall()
+
+    def arrow(self, query: str) -> pa.Table:
+        """The same as a table that another database can read."""
+        used = {name: value for name, value in self.named.items() if f"${name}" in query}
+        return self.connection.sql(query, params=used or None).to_arrow_table()
 
     def rows(self, query: str) -> list[Row]:
         return self.table(query)[1]
@@ -192,21 +184,25 @@ class _Snapshot:
         }
 
 
-def _earlier_rows(store: Store, asked: Asked) -> tuple[Moment, list[Row]] | None:
+def _earlier(store: Store, number: int, now: _Snapshot, people: list[Person]) -> Earlier | None:
+    """What the earlier snapshot held, beside the one that is summed up."""
+    asked = now.asked
     if asked.since is None:
         return None
     manifest = manifest_of(store, asked.since)
     with open_snapshot(store, asked.since) as connection:
-        snapshot = _Snapshot(connection, asked.since, asked)
-        snapshot.refuse_without("rule_without_count" if asked.through else "volume_summary")
-        return snapshot.moment(manifest), snapshot.rows(queries.EARLIER.format(volume=asked.volume))
-
-
-def _compared(moment: Moment, rows: list[Row], cohort: str, people: list[Person]) -> Earlier:
-    before = {trainee for of_cohort, trainee, *_ in rows if of_cohort == cohort}
-    now = {person.trainee_ref for person in people}
+        then = _Snapshot(connection, asked.since, asked)
+        then.refuse_without("rule_without_count" if asked.through else "volume_summary")
+        moment = then.moment(manifest)
+        rows = then.rows(queries.EARLIER.format(volume=asked.volume))
+        credited = then.arrow(queries.CREDITS)
+    refs = [person.trainee_ref for person in people]
+    before = {trainee for of_cohort, trainee, *_ in rows if of_cohort == asked.cohort}
     return Earlier(
         moment,
         {(trainee, requirement): counted for _, trainee, requirement, counted in rows},
-        tuple(sorted(before - now)),
+        tuple(sorted(before - set(refs))),
+        [row for row in reasons(credited, now.arrow(queries.CREDITS)) if row["trainee_ref"] in refs],
+        exports(store, refs, asked.since, number),
+        definitions(manifest, [manifest_of(store, each) for each in range(asked.since + 1, number + 1)]),
     )

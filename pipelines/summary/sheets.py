@@ -78,7 +78,7 @@ class Book:
         sheet.repeat_rows(head_row)
         if page.frozen_columns > 1 and lines:
             sheet.repeat_columns(0, page.frozen_columns - 1)
-        after = self._table(sheet, head_row, page.table, across) if page.table else head_row
+        after = self._table(sheet, head_row, page.table, across) if page.table else len(lines)
         if page.below:
             self._text(sheet, after + 1, page.below, "text", across)
         if page.table_below:

@@ -45,6 +45,14 @@ TALLY_NOTE = (
     "The accreditor’s tally is what is judged. Beside it stands every case counted here, and what could explain a"
     " difference; a case may stand in several of these counts, and they need not add up."
 )
+WHY_NOTE = (
+    "Cases that count now and did not then, and the other way round, by what became of them. The cases of a trainee and"
+    " requirement add up to the change of the count."
+)
+NO_CHANGE = "No case counts otherwise than it did."
+EXPORTS_NOTE = (
+    "Files of cases that were taken in since, with the fields that they changed and in how many rows:"
+)
 NO_TALLY = "The accreditor’s tally of this class has not come in."
 NAMES_NOTE = "The shown names come from a file kept outside the store; no snapshot holds them."
 FOLLOWED = {"left_out": "row left out", "warning": "row kept, to be checked"}
