@@ -118,6 +118,11 @@ def can_take_exports(viewer: Viewer) -> bool:
     return _sees_somebody(viewer, "director", "coordinator")
 
 
+def can_see_owed(viewer: Viewer, trainee_ref: str) -> bool:
+    """What one trainee's log still lacks, and by when: who takes the exports, and the trainee."""
+    return can_take_exports(viewer) or can_see_own_standing(viewer, trainee_ref)
+
+
 def can_export_summary(viewer: Viewer) -> bool:
     """Make the accreditation volume summary, which names everyone."""
     return _sees_somebody(viewer, "director", "coordinator")
@@ -159,6 +164,10 @@ def check_can_see_own_reviews(viewer: Viewer) -> None:
 
 def check_can_take_exports(viewer: Viewer) -> None:
     _check(can_take_exports(viewer), "the intake of exports")
+
+
+def check_can_see_owed(viewer: Viewer, trainee_ref: str) -> None:
+    _check(can_see_owed(viewer, trainee_ref), "what this trainee's log still lacks")
 
 
 def check_can_export_summary(viewer: Viewer) -> None:

@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, log_words, opening, queries, wording
-from dashboard.access import Viewer, check_can_see_cohort, check_can_see_trainee
+from dashboard import figure, labels, log_words, opening, owed, queries, wording
+from dashboard.access import Viewer, can_see_owed, check_can_see_cohort, check_can_see_trainee
 from dashboard.ascertained import from_others_sentence, titled
 from dashboard.comparison import chance_sentence, comparison_sentence
 from dashboard.queries import Snapshot
@@ -327,6 +327,8 @@ def log_quality(person: Person) -> None:
     rows = queries.records(queries.log_quality(person.snapshot, person.viewer.scope, (person.ref,)))
     figure.say_list([log_words.quality_sentence(row) for row in rows])
     figure.say(log_words.QUALITY_CAUTION, kind="quiet")
+    if can_see_owed(person.viewer, person.ref):
+        owed.of_trainee(person.viewer, person.store, person.snapshot, person.ref)
 
 
 def findings(person: Person) -> None:

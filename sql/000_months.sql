@@ -20,6 +20,10 @@ create macro days_between_month_ends(earlier_month, later_month) as
 create macro days_since_month_end(month_text, day_text) as
     date_diff('day', last_day(cast(month_text || '-01' as date)), cast(day_text as date));
 
+-- The day, written YYYY-MM-DD, so many days after the last one of a month.
+create macro day_after_month_end(month_text, days) as
+    cast(last_day(cast(month_text || '-01' as date)) + cast(days as integer) as varchar);
+
 -- The month of such a number, as YYYY-MM.
 create macro month_text(month_count) as
     concat(

@@ -50,6 +50,7 @@ TRUTH = """
     see_own_standing    |          |           |             |          | yes |
     see_own_reviews     |          |           |             | yes      |     |
     take_exports        | yes      |           | yes         |          |     |
+    see_owed            | yes      |           | yes         |          | yes |
     export_summary      | yes      |           | yes         |          |     |
     see_methods         | yes      | yes       | yes         | yes      | yes | yes
     see_access_log      | yes      |           |             |          |     |
@@ -269,6 +270,9 @@ FINDS = """
     left_out               | everyone |           | everyone    |          |
     intakes                | everyone |           | everyone    |          |
     reconciliation         | everyone |           | everyone    |          |
+    owed                   | everyone |           | everyone    |          | own
+    owed_by_trainee        | everyone |           | everyone    |          | own
+    owed_by_supervisor     | everyone |           | everyone    |          | own
     log_quality            | everyone | everyone  | everyone    |          | own
     volume_summary         | everyone |           | everyone    |          |
     official_tally         | everyone |           | everyone    |          |

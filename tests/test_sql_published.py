@@ -54,6 +54,10 @@ COLUMNS = {
         median_days:DOUBLE within_days:INTEGER earlier_low:DOUBLE earlier_median:DOUBLE earlier_high:DOUBLE
         earlier_people:BIGINT data_through
     """,
+    "submission": """
+        programme_ref cohort trainee_ref owed month case_ref procedure side supervisor_ref role title missing
+        age_months:INTEGER due_on is_overdue:BOOLEAN data_through
+    """,
     "reconciliation": """
         programme_ref cohort trainee_ref intake_id kind file_name source rows_in_file:BIGINT accepted_rows:BIGINT
         left_out_rows:BIGINT left_out_by_rule held_back_rows:BIGINT live_before:BIGINT unchanged_rows:BIGINT
@@ -233,6 +237,11 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update complication_rate set rate_low = null", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate = null", "940_complication_rate_audit.sql"),
         ("delete from complication_rate where attribution = 'as_logged'", "940_complication_rate_audit.sql"),
+        ("delete from submission where owed = 'confirmation'", "974_submission_audit.sql"),
+        ("insert into submission from submission", "974_submission_audit.sql"),
+        ("update submission set owed = 'log' where trainee_ref = 'T01'", "974_submission_audit.sql"),
+        ("update submission set age_months = -1", "974_submission_audit.sql"),
+        ("insert into input.submission_due values ('confirmation', 30)", "974_submission_audit.sql"),
         ("delete from log_quality where measure = 'role_confirmed'", "973_log_quality_audit.sql"),
         ("update log_quality set numerator = denominator + 1", "973_log_quality_audit.sql"),
         ("update log_quality set denominator = 99", "973_log_quality_audit.sql"),

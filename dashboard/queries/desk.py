@@ -90,6 +90,62 @@ def log_quality(snapshot: Snapshot, scope: Scope, trainees: Sequence[str]) -> pd
     )
 
 
+def owed(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """Everything that is owed to the logs, the oldest first: months, and cases by trainee and supervisor."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            trainee_ref, owed, "month", case_ref, coalesce(title, "procedure") as procedure, side, role, supervisor_ref,
+            missing, age_months, due_on, is_overdue
+        from submission
+        order by trainee_ref, due_on, owed, case_ref, procedure
+        """,
+    )
+
+
+def owed_by_trainee(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """How much each trainee owes, and by when."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            trainee_ref,
+            count(*) filter (where owed = 'log') as months_to_enter,
+            count(*) filter (where owed = 'confirmation') as to_confirm,
+            count(*) filter (where owed = 'outcome') as outcomes_to_find_out,
+            count(*) filter (where is_overdue) as past_due,
+            max(age_months) as oldest_months,
+            min(due_on) filter (where not is_overdue) as next_due
+        from submission
+        group by cohort, trainee_ref
+        order by cohort, trainee_ref
+        """,
+    )
+
+
+def owed_by_supervisor(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
+    """How many cases each supervisor is to confirm, trainee by trainee, and by when."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            supervisor_ref, trainee_ref,
+            count(*) as to_confirm,
+            count(*) filter (where is_overdue) as past_due,
+            max(age_months) as oldest_months,
+            min(due_on) filter (where not is_overdue) as next_due
+        from submission
+        where owed = 'confirmation' and supervisor_ref is not null
+        group by supervisor_ref, trainee_ref
+        order by supervisor_ref, trainee_ref
+        """,
+    )
+
+
 def reconciliation(snapshot: Snapshot, scope: Scope) -> pd.DataFrame:
     """What became of the rows of each file in use, by trainee; the newest file first."""
     return select(

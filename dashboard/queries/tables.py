@@ -81,6 +81,7 @@ ROWS = {
     "rotation_yield": OWN,
     "rule_without_count": OWN,
     "step_progress": OWN,
+    "submission": OWN,
     "supervision_band": OWN,
     "supervision_loosening": OWN,
     "supervision_mix": OWN,
@@ -169,7 +170,7 @@ LOG_QUALITY = (
 )
 DESK = (
     *("left_out_rule", "live_intake", "official_tally", "other_programme", "reconciliation", "trainee_log"),
-    "volume_summary",
+    *("submission", "volume_summary"),
 )
 
 
@@ -184,5 +185,10 @@ COLUMNS: dict[str, dict[str, str]] = {
     "coordinator": _whole(*COUNTS, *DESK) | {"case_opened": CASE_OF_A_COUNT},
     "reviewer": dict.fromkeys((*RULES, "reviews"), "*"),
     "trainee": _whole(*STANDING)
-    | {"discussion_reason": OWN_REASON, "pace": OWN_PACE, "pace_sentence": OWN_PACE_SENTENCE},
+    | {
+        "submission": "*",
+        "discussion_reason": OWN_REASON,
+        "pace": OWN_PACE,
+        "pace_sentence": OWN_PACE_SENTENCE,
+    },
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, log_words, opening, queries, wording
+from dashboard import figure, labels, log_words, opening, owed, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from dashboard.screens import bring_in
@@ -21,6 +21,7 @@ def show(viewer: Viewer, store: Store) -> None:
     bring_in.draw(viewer, store, snapshot)
     _logs(viewer, snapshot)
     _quality(viewer, snapshot)
+    owed.everybody(viewer, store, snapshot)
     _left_out(viewer, snapshot)
     st.header("Files in use")
     live = queries.intakes(snapshot, viewer.scope)

@@ -20,7 +20,7 @@ from pipelines.contract.formats import CASES, KINDS
 from pipelines.contract.input_tables import ADDED, INPUT_TABLES
 from pipelines.contract.rules import LEFT_OUT, SEVERITY, WARNINGS
 from pipelines.specialty.tables import specialty_tables
-from pipelines.store.documents import FORMAT, Hashes, Line, Manifest
+from pipelines.store.documents import FORMAT, Hashes, Line, Manifest, Programme
 from pipelines.store.store import Store, file_hash, load_live, publish, read_findings
 from pipelines.version import VERSION
 
@@ -71,6 +71,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "false_alarm": ("programme_ref", "reason"),
     "discussion_reason": (*_PERSON, "reason", "subject"),
     "log_quality": (*_PERSON, "measure"),
+    "submission": (*_PERSON, "owed", "month", "case_ref", "procedure", "side"),
     "reconciliation": (*_PERSON, "intake_id", "kind"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
@@ -194,6 +195,7 @@ def load_input(connection: duckdb.DuckDBPyConnection, store: Store, manifest: Ma
         _create(connection, name, table)
     _create(connection, "finding", _findings(store, manifest))
     _create(connection, "rule", _rules())
+    _create(connection, "submission_due", _submission_due(store.programme))
     for name, table in reason_tables(store.programme.reasons).items():
         _create(connection, name, table)
     _create(connection, "calibration", _calibration(store, manifest))
@@ -274,6 +276,11 @@ def _intake_trainees(manifest: Manifest) -> pa.Table:
         for entry in line.intakes
     ]
     return pa.Table.from_pylist(rows, schema=INPUT_TABLES["intake_trainee"])
+
+
+def _submission_due(programme: Programme) -> pa.Table:
+    rows = [{"owed": owed, "due_days": days} for owed, days in programme.submission_due.model_dump().items()]
+    return pa.Table.from_pylist(rows, schema=INPUT_TABLES["submission_due"])
 
 
 def _rules() -> pa.Table:

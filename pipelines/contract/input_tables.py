@@ -22,6 +22,8 @@ INPUT_TABLES: dict[str, pa.Schema] = {
     ),
     # The live rows: what the store keeps of each kind. Seconds of a review are on the recording's own clock.
     **{kind.name: kind.schema for kind in KINDS},
+    # In days after the end of the month.
+    "submission_due": _schema("owed text, due_days int"),
     "data_through": _schema("trainee_ref text, source text, data_through text, closed bool"),
     "finding": _schema(
         "intake_id text, file_name text, source_row int, column_name text, rule text, trainee_ref text, "

@@ -134,6 +134,15 @@ class Reasons(_Rule):
     weak_above: float = Field(default=0.1, ge=0, le=1)
 
 
+class SubmissionDue(_Rule):
+    """Within how many days after the end of a month its log, its confirmations and its outcomes are due."""
+
+    log: int = Field(default=14, ge=0, le=3650)
+    confirmation: int = Field(default=30, ge=0, le=3650)
+    # Of an outcome with a window, after that.
+    outcome: int = Field(default=30, ge=0, le=3650)
+
+
 class Programme(BaseModel):
     """programme.yaml: whose store this is and how its exports are read."""
 
@@ -157,6 +166,7 @@ class Programme(BaseModel):
     cusum_chance: float = Field(default=0.05, gt=0, lt=1)
     cusum_limit: float | None = Field(default=None, gt=0)
     reasons: Reasons = Reasons()
+    submission_due: SubmissionDue = SubmissionDue()
     as_of: datetime.date | None = None
     basis: str = ""
     demo: bool = False
@@ -279,7 +289,7 @@ def yaml_text(model: BaseModel) -> str:
     text = io.StringIO()
     values = model.model_dump(mode="json")
     # Named where somebody needs it, not in every store.
-    for name in ("closed_sources", "cusum_chance", "cusum_limit", "reasons"):
+    for name in ("closed_sources", "cusum_chance", "cusum_limit", "reasons", "submission_due"):
         default = model.__class__.model_fields.get(name)
         if default and getattr(model, name) == default.get_default(call_default_factory=True):
             values.pop(name)
