@@ -48,22 +48,6 @@ def part_text(row: Quality) -> str:
     return f"{row.numerator:,} of {row.denominator:,} ({share_text(row.proportion, row.denominator)})"
 
 
-def quality_head(row: Quality) -> str:
-    """What a measure is, as the head of a column."""
-    within = f"entered within {row.within_days} days"
-    return {"entered_in_time": within}.get(row.measure) or QUALITY_HEADS[row.measure]
-
-
-QUALITY_HEADS = {
-    "entered_on_one_day": "most entered on one day",
-    "operating_role": "in an operating role",
-    "role_confirmed": "of those, confirmed",
-    "procedure_unmapped": "procedure not known",
-    "case_ref_reused": "case reference used twice",
-    "months_without_cases": "months without a case",
-}
-
-
 def days_text(row: Quality) -> str:
     """Half of the rows were entered within so many days; blank where no row says when it was entered."""
     return "" if row.median_days is None else f"{row.median_days:g}"

@@ -59,6 +59,35 @@ def test_each_intake_balances_and_what_was_left_out_is_told_by_rule(store: Path,
     ]
 
 
+def test_every_row_of_a_file_is_accounted_for_by_trainee(store: Path, tmp_path: Path) -> None:
+    heads, *rows = table_of(book_of(store, tmp_path)["Rows of files"], "accounts")
+    lines = {(row[0], row[1]): dict(zip(heads[2:], row[2:], strict=True)) for row in rows}
+    # By hand, the second file: C001 to C006 as before, the captain's C008 left out, C009 new.
+    assert lines["T01", "cases.csv"] == {
+        "Rows": 8, "Accepted": 7, "Left out": 1, "Held back": 0, "In use before": 6, "As before": 6, "Changed": 0,
+        "As before, new row left out": 0, "Gone": 0, "Not in the file": 0, "New": 1, "In use now": 7, "Balances": "yes",
+    }  # fmt: skip
+    assert {trainee for trainee, _ in lines} == {"-T03", "T01", "T02", "T04"}
+    assert {line["Balances"] for line in lines.values()} == {"yes"}
+
+
+def test_how_good_each_log_is_stands_as_counts(store: Path, tmp_path: Path) -> None:
+    heads, *rows = table_of(book_of(store, tmp_path)["Logs"], "logs")
+    sheet = book_of(store, tmp_path)["Logs"]
+    shown = {row[0].value: row[1:] for row in list(sheet[sheet.tables["logs"].ref])[1:]}
+    said = [
+        f"{cell.value}{cell.number_format[2:-1]}" if cell.value is not None else "" for cell in shown["T01"]
+    ]
+    # By hand, of T01: no file says when it was logged; one of seven as assistant; C001, C004 and C009 confirmed; of the ten
+    # months from July 2024 to April 2025 four have a case.
+    assert dict(zip(heads[1:], said, strict=True)) == {
+        "Entered within 45 days": "", "Most entered on one day": "", "In an operating role": "6 of 7",
+        "Of those, confirmed": "3 of 6", "Procedure not known": "0 of 7", "Case reference used twice": "0 of 7",
+        "Months without a case": "6 of 10",
+    }  # fmt: skip
+    assert [row[0] for row in rows] == ["-T03", "T01", "T02", "T04"]
+
+
 def test_the_cautions_stand_in_the_book_and_in_the_receipt(store: Path, tmp_path: Path) -> None:
     files = summed(store, tmp_path)
     book = openpyxl.load_workbook(files["xlsx"])
@@ -114,7 +143,7 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
     book = book_of(store, tmp_path, "--since", 2)
     assert book.sheetnames == [
         "Overview", "Change since", "Why", "Class", "-T03", "T01", "T02", "T04", "Rules", "Files taken in",
-        "Cautions", "Lines",
+        "Rows of files", "Logs", "Cautions", "Lines",
     ]  # fmt: skip
     for sheet in book:
         assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
@@ -136,7 +165,7 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
 def test_every_table_has_the_heads_that_stand_in_its_cells(store: Path, tmp_path: Path) -> None:
     book = book_of(store, tmp_path, "--since", 2)
     tables = [(sheet, table) for sheet in book for table in sheet.tables.values()]
-    assert len({table.displayName for _, table in tables}) == len(tables) == 3 + 2 + 2 * 4 + 1 + 2 + 1
+    assert len({table.displayName for _, table in tables}) == len(tables) == 3 + 2 + 2 * 4 + 1 + 2 + 2 + 1
     for sheet, table in tables:
         heads = [cell.value for cell in sheet[table.ref][0]]
         assert [column.name for column in table.tableColumns] == heads

@@ -76,7 +76,7 @@ def test_its_headings_skip_no_level_and_its_figure_has_an_alternative(paper: Pap
 
 
 def test_every_table_is_made_of_rows_with_as_many_cells_as_heads(paper: Paper) -> None:
-    assert len(paper.root.all("Table")) == 3 + 2 + 2 * 4 + 3
+    assert len(paper.root.all("Table")) == 3 + 2 + 2 * 4 + 1 + 2 + 2
     for table in paper.root.all("Table"):
         (head,), (body,) = table.all("THead"), table.all("TBody")
         assert {cell.role for row in head.all("TR") for cell in row.below} == {"TH"}
@@ -201,6 +201,13 @@ def test_no_text_is_markup_and_a_sign_without_a_letter_is_a_question_mark() -> N
     replaced = drawn(Table("replaced", columns, [["Lens", "T01 王小明 😀"]]))
     assert replaced.tables()[0][1] == ["Lens", "T01 ??? ?"]
     assert REPLACED in replaced.root.text
+
+
+def test_a_long_name_of_a_file_goes_on_in_the_next_line() -> None:
+    name = "operations_of_the_second_year_as_exported_on_friday.csv"
+    columns = [Column("File"), *(Column(f"A head of {number} words", is_number=True) for number in range(12))]
+    paper = drawn(Table("names", columns, [[name, *[1000000] * 12]]))
+    assert paper.tables()[0][1][0].replace("\u200b", "").replace(" ", "") == name
 
 
 def test_numbers_are_shown_to_the_digit_halves_upwards() -> None:

@@ -9,6 +9,7 @@ from dashboard import figure, labels, log_words, opening, owed, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from dashboard.screens import bring_in
+from pipelines.contract.codes_in_words import ACCOUNT, quality_head
 from pipelines.store.store import Store
 from pipelines.summary.files import plain_cell
 
@@ -61,7 +62,7 @@ def _quality(viewer: Viewer, snapshot: Snapshot) -> None:
     lines: dict[str, dict[str, str]] = {}
     for row in queries.records(queries.log_quality(snapshot, viewer.scope, people)):
         line = lines.setdefault(row.trainee_ref, {"trainee": row.trainee_ref})
-        line[log_words.quality_head(row)] = log_words.part_text(row) or "–"
+        line[quality_head(row.measure, row.within_days)] = log_words.part_text(row) or "–"
         if row.measure == "entered_in_time":
             line["half entered within (days)"] = log_words.days_text(row) or "–"
         if row.measure == "operating_role":
@@ -86,26 +87,6 @@ def _left_out(viewer: Viewer, snapshot: Snapshot) -> None:
     if refs:
         chosen = str(st.selectbox("Trainee", refs))
         _fix_list(chosen, findings[findings["trainee_ref"] == chosen])
-
-
-ACCOUNT = {
-    "trainee_ref": "trainee",
-    "file_name": "file",
-    "kind": "holds",
-    "rows_in_file": "rows",
-    "accepted_rows": "accepted",
-    "left_out_rows": "left out",
-    "held_back_rows": "held back",
-    "live_before": "in use before",
-    "unchanged_rows": "as before",
-    "changed_rows": "changed",
-    "kept_rows": "as before, new row left out",
-    "withdrawn_rows": "gone",
-    "untouched_rows": "not in the file",
-    "added_rows": "new",
-    "live_after": "in use now",
-    "balances": "balances",
-}
 
 
 def _accounts(viewer: Viewer, snapshot: Snapshot) -> None:

@@ -107,3 +107,41 @@ def tally_sentence(row: Tally) -> str:
     words = COUNTED_HERE_ALONE if row.difference > 0 else COUNTED_THERE_ALONE
     said = [f"{getattr(row, name)} {text}" for name, text in words.items() if getattr(row, name)]
     return ", ".join(said) or "nothing that is known here"
+
+
+# ---- logs and their files
+
+QUALITY_HEADS = {
+    "entered_on_one_day": "most entered on one day",
+    "operating_role": "in an operating role",
+    "role_confirmed": "of those, confirmed",
+    "procedure_unmapped": "procedure not known",
+    "case_ref_reused": "case reference used twice",
+    "months_without_cases": "months without a case",
+}
+
+
+def quality_head(measure: str, within_days: int | None) -> str:
+    """What a measure of a log is, as the head of a column; `within_days` belongs to entered_in_time."""
+    return f"entered within {within_days} days" if measure == "entered_in_time" else QUALITY_HEADS[measure]
+
+
+# The terms of the account of a file, for each trainee.
+ACCOUNT = {
+    "trainee_ref": "trainee",
+    "file_name": "file",
+    "kind": "holds",
+    "rows_in_file": "rows",
+    "accepted_rows": "accepted",
+    "left_out_rows": "left out",
+    "held_back_rows": "held back",
+    "live_before": "in use before",
+    "unchanged_rows": "as before",
+    "changed_rows": "changed",
+    "kept_rows": "as before, new row left out",
+    "withdrawn_rows": "gone",
+    "untouched_rows": "not in the file",
+    "added_rows": "new",
+    "live_after": "in use now",
+    "balances": "balances",
+}

@@ -8,10 +8,11 @@ from types import SimpleNamespace
 from typing import Any
 
 from pipelines.contract.cautions import CAUTION, CAUTIONS, WHO_MAY_READ
-from pipelines.contract.codes_in_words import KINDS, RULES, tally_sentence
+from pipelines.contract.codes_in_words import tally_sentence
 from pipelines.summary import words
 from pipelines.summary.chart import Bar, Chart, bars
 from pipelines.summary.lines import lines_page
+from pipelines.summary.logs import files_page, quality_page, rows_page
 from pipelines.summary.pages import Column, Cover, Page, Shown, Table
 from pipelines.summary.rows import Person, Record, Summary
 from pipelines.summary.sheets import sheet_names
@@ -70,22 +71,6 @@ RULE_COLUMNS = (
     Column("Checked", narrowest=24, widest=26),
     Column("Source", widest=80),
 )
-FILE_COLUMNS = (
-    Column("File", widest=44, narrowest=30),
-    Column("What it holds", narrowest=24),
-    Column("Source", narrowest=14),
-    Column("Taken on", narrowest=13),
-    Column("Rows in the file", is_number=True, narrowest=12),
-    Column("Accepted", is_number=True, narrowest=12),
-    Column("Left out", is_number=True, narrowest=12),
-    Column("Balances", narrowest=12),
-)
-FINDING_COLUMNS = (
-    Column("What is wrong"),
-    Column("What followed"),
-    Column("How often", is_number=True),
-    Column("Rows concerned", is_number=True),
-)
 
 
 def cover(summary: Summary) -> Cover:
@@ -114,7 +99,9 @@ def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
     if summary.tally:
         yield _tally(summary)
     yield _rules(summary)
-    yield _files(summary)
+    yield files_page(summary)
+    yield rows_page(summary)
+    yield quality_page(summary)
     yield _cautions(summary, with_names=bool(labels))
     yield lines_page(summary, labels)
 
@@ -324,23 +311,6 @@ def _rules(summary: Summary) -> Page:
     head = f"By which rules are the cases of the class of {summary.asked.cohort} counted?"
     lines = [("title", head), ("text", f"{words.source_text(summary)} {words.RULES_NOTE}")]
     return Page("Rules", lines, Table("rules", RULE_COLUMNS, rows))
-
-
-def _files(summary: Summary) -> Page:
-    rows = [[name, KINDS[kind], *others] for _, name, kind, *others in summary.intakes]
-    findings = [
-        [RULES[rule], words.FOLLOWED[severity], *counts] for rule, severity, *counts in summary.findings
-    ]
-    return Page(
-        "Files taken in",
-        [
-            ("title", "What came in, and what was left out?"),
-            ("text", f"{words.source_text(summary)} {words.FILES_NOTE}"),
-        ],
-        Table("files", FILE_COLUMNS, rows),
-        below=words.FINDINGS_NOTE if findings else words.NO_FINDING,
-        table_below=Table("findings", FINDING_COLUMNS, findings) if findings else None,
-    )
 
 
 def _cautions(summary: Summary, *, with_names: bool) -> Page:

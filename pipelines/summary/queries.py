@@ -133,6 +133,30 @@ from class_finding
 where programme_ref = $programme_ref and cohort = $cohort
 order by severity, rule
 """
+# Of the people of the class, and of nobody in files that are in use for somebody of it.
+ACCOUNTS = """
+select account.*
+from reconciliation as account
+where
+    account.programme_ref = $programme_ref
+    and (
+        account.cohort = $cohort
+        or account.cohort is null
+        and account.intake_id in (
+            select intake_id
+            from input.intake_trainee
+            inner join trainee using (trainee_ref)
+            where programme_ref = $programme_ref and cohort = $cohort
+        )
+    )
+order by account.kind, account.trainee_ref, account.file_name, account.intake_id
+"""
+QUALITY = """
+select trainee_ref, measure, within_days, numerator, denominator
+from log_quality
+where programme_ref = $programme_ref and cohort = $cohort
+order by trainee_ref, "position"
+"""
 LIVE_INTAKES = (
     "select distinct intake_id from live_intake where programme_ref = $programme_ref order by intake_id"
 )

@@ -70,6 +70,8 @@ class Summary:
     rules: list[Record]
     intakes: list[Row]
     findings: list[Row]
+    accounts: list[Record]
+    quality: list[Record]
     earlier: Earlier | None = field(default=None)
 
 
@@ -91,7 +93,7 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
     manifest = manifest_of(store, number)
     with open_snapshot(store, number) as connection:
         snapshot = _Snapshot(connection, number, asked)
-        snapshot.refuse_without("not_final")
+        snapshot.refuse_without("log_quality")
         snapshot.refuse_unknown_cohort()
         people = [Person(*row) for row in snapshot.rows(queries.PEOPLE)]
         return Summary(
@@ -106,6 +108,8 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
             people=people,
             intakes=snapshot.rows(queries.INTAKES),
             findings=snapshot.rows(queries.FINDINGS),
+            accounts=snapshot.records(queries.ACCOUNTS),
+            quality=snapshot.records(queries.QUALITY),
             earlier=_earlier(store, number, snapshot, people),
         )
 

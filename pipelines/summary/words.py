@@ -32,6 +32,14 @@ FILES_NOTE = (
 )
 FINDINGS_NOTE = "What was left out or is to be checked, of this class and of rows that name nobody; a row may stand twice:"
 NO_FINDING = "No row of this class was left out or is to be checked."
+ACCOUNT_NOTE = (
+    "Each file in use, for each trainee: its rows are accepted, left out or held back; what was in use before is as it was,"
+    " changed, gone, or not in the file. A line without a trainee holds rows that name nobody of the roster."
+)
+QUALITY_NOTE = (
+    "Each cell: so many of so many; blank where nothing is known. A log that is entered late, on one day, or in higher roles"
+    " than others had is not a wrong log; it is one to look at."
+)
 GRADUATES_NOTE = (
     "Graduates are those of the class who have not left: who completed, and who are still to complete. Met: the minimum"
     " itself; reached: with each of its parts too, or by a requirement that stands in. Mean, median, fewest and most are"
