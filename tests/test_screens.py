@@ -446,3 +446,24 @@ def test_a_class_of_which_nobody_is_in_training_can_still_be_chosen(tmp_path: Pa
 def test_the_dashboard_without_demo_ends_with_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--store", str(tmp_path)]) == 2
     assert "sign-in" in capsys.readouterr().err
+
+
+def test_two_cells_of_the_grid_side_by_side_do_not_touch() -> None:
+    # 241 confirmed is about 77 wide: 13 letters of 5.9 (Source Sans at 11 px, measured in Chromium).
+    wide, bare = "✓ 251, 241 confirmed", "✓ 43"
+    people = [f"G0{number}" for number in range(1, 13)]
+
+    def step(*marks: str) -> int:
+        cells = dict(zip(people, marks, strict=False))
+        return cohort.column_width(
+            pd.DataFrame(
+                {
+                    "trainee": people,
+                    "requirement": "Abdominal",
+                    "mark": [cells.get(each, bare) for each in people],
+                }
+            )
+        )
+
+    assert step(wide, wide) >= 77
+    assert step(wide, bare, wide) == step() < 77

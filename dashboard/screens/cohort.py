@@ -23,6 +23,7 @@ CURRENT, EVERYBODY = "Current classes", "All classes"
 HALF_WIDTH, BANDS_WIDTH = 200, 245  # the words at the end of a bar are longer
 # The grid fits a page of 1280 while it can; with more people it moves inside its frame.
 GRID_STEP, GRID_ROOM, GRID_NARROWEST = 70, 850, 56
+GRID_LETTER = 6.3  # of a second line, such as `241 confirmed`
 
 
 @dataclass(frozen=True)
@@ -236,7 +237,12 @@ def _volume(view: View) -> None:
         return
     frame = frame.assign(requirement=_labels(frame), mark=_marks(frame))
     chosen = figure.draw(
-        "volume_grid", frame, key="volume", lines=view.late_lines(frame), step=_step(frame), select=True
+        "volume_grid",
+        frame,
+        key="volume",
+        lines=view.late_lines(frame),
+        step=column_width(frame),
+        select=True,
     )
     figure.table(
         frame.pivot(index=["requirement", "minimum"], columns="trainee", values="mark")
@@ -250,9 +256,16 @@ def _volume(view: View) -> None:
         opening.go("cases" if figure_ref else "trainee", chosen["trainee"], figure_ref)
 
 
-def _step(frame: pd.DataFrame) -> int:
-    people = frame["trainee"].nunique()
-    return int(max(GRID_NARROWEST, min(GRID_STEP, GRID_ROOM // (people + 1))))
+def column_width(frame: pd.DataFrame) -> int:
+    """The width of a column: as much as there is room for, and so much that two cells side by side do not touch."""
+    people = list(dict.fromkeys(frame["trainee"]))
+    second = frame.assign(letters=[len(mark.partition(", ")[2]) for mark in frame["mark"]])
+    letters = second.pivot_table(index="requirement", columns="trainee", values="letters", fill_value=0)[
+        people
+    ]
+    touching = (letters + letters.shift(-1, axis=1).fillna(0)).to_numpy().max() / 2
+    fits = min(GRID_STEP, GRID_ROOM // (len(people) + 1))
+    return int(max(GRID_NARROWEST, fits, GRID_LETTER * touching))
 
 
 def _labels(frame: pd.DataFrame) -> list[str]:

@@ -147,7 +147,9 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
     connection = duckdb.connect(str(path))
     try:
         connection.execute("set temp_directory = ?", [str(store.work)])
+        connection.begin()  # on a disk each table would else be a write of its own
         load_input(connection, store, manifest)
+        connection.commit()
         make_views(connection)
         _refuse_if_broken(audit(connection))
         # The cases are in case_record and case_sequence_chart now; a snapshot holds them once.
