@@ -23,7 +23,7 @@ CURRENT, EVERYBODY = "Current classes", "All classes"
 HALF_WIDTH, BANDS_WIDTH = 200, 245  # the words at the end of a bar are longer
 # The grid fits a page of 1280 while it can; with more people it moves inside its frame.
 GRID_STEP, GRID_ROOM, GRID_NARROWEST = 70, 850, 56
-GRID_LETTER = 6.3  # of a second line, such as `241 confirmed`
+LETTER, WIDE_LETTER = 5.3, 5.9  # of the second lines `4 of 4 short` and `241 confirmed`
 
 
 @dataclass(frozen=True)
@@ -259,13 +259,13 @@ def _volume(view: View) -> None:
 def column_width(frame: pd.DataFrame) -> int:
     """The width of a column: as much as there is room for, and so much that two cells side by side do not touch."""
     people = list(dict.fromkeys(frame["trainee"]))
-    second = frame.assign(letters=[len(mark.partition(", ")[2]) for mark in frame["mark"]])
-    letters = second.pivot_table(index="requirement", columns="trainee", values="letters", fill_value=0)[
-        people
-    ]
-    touching = (letters + letters.shift(-1, axis=1).fillna(0)).to_numpy().max() / 2
+    second = [mark.partition(", ")[2] for mark in frame["mark"]]
+    widths = frame.assign(
+        width=[len(line) * (WIDE_LETTER if line.endswith("confirmed") else LETTER) for line in second]
+    ).pivot_table(index="requirement", columns="trainee", values="width", fill_value=0)[people]
+    touching = (widths + widths.shift(-1, axis=1).fillna(0)).to_numpy().max() / 2
     fits = min(GRID_STEP, GRID_ROOM // (len(people) + 1))
-    return int(max(GRID_NARROWEST, fits, GRID_LETTER * touching))
+    return int(max(GRID_NARROWEST, fits, touching))
 
 
 def _labels(frame: pd.DataFrame) -> list[str]:
@@ -319,13 +319,9 @@ def _outcomes(view: View) -> None:
     }
     frame = frames[attribution]
     rows = queries.records(frame)
-    self_reported = all(is_self_reported(row) for row in rows if row.known_outcomes)
-    frame = frame.assign(
-        label=[
-            f"{wording.rate_line(row, row.expected)}{'; self-reported' * (not self_reported and is_self_reported(row))}"
-            for row in rows
-        ]
-    )
+    frame = frame.assign(label=[wording.rate_line(row, row.expected) for row in rows])
+    from_others = [row.trainee for row in rows if row.known_outcomes and not is_self_reported(row)]
+    self_reported = f"Self-reported, but for {', '.join(from_others)}." if from_others else "Self-reported."
     figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
     whose = opening.attributions(view.snapshot, scope)[attribution]
     together = pd.concat([each.dropna(axis=1, how="all") for each in frames.values()])
@@ -334,8 +330,8 @@ def _outcomes(view: View) -> None:
         "complication_intervals",
         frame,
         key="rates",
-        title=f"{titles[complication]}{' (self-reported)' * self_reported}: {whose}",
-        lines=view.late_lines(frame),
+        title=f"{titles[complication]}: {whose}",
+        lines=[self_reported, *view.late_lines(frame)],
         top=None if enough.empty else charts.axis_top(enough),
         width=HALF_WIDTH,
         select=True,
