@@ -119,6 +119,25 @@ def values(value: Any) -> Iterator[str]:
         yield from values(each)
 
 
+def test_no_month_of_an_operation_leaves(store: Path) -> None:
+    made = summary_files(Store(store), "harbour-eye", "2027", Options(since=2, final_by="A. Quay")).contents
+    book = openpyxl.load_workbook(io.BytesIO(made["volume-2027.xlsx"]))
+    cells = [str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row]
+    said = "\n".join(
+        [
+            *cells,
+            Paper(made["volume-2027.pdf"]).text,
+            made["volume-2027.csv"].decode(),
+            made["volume-2027.json"].decode(),
+        ]
+    )
+    # Cases were operated from January to May 2025; the data of two people run through January and April.
+    assert {month for month in re.findall(r"\b20\d\d-\d\d\b(?!-)", said) if month not in ("2026-27", "2027-28")} == {
+        "2025-01", "2025-04",
+    }  # fmt: skip
+    assert not re.search(r"\b(?:January|February|March|April|May) 2025\b", said)
+
+
 def test_the_screen_speaks_in_words(store: Path) -> None:
     app = opened_as(summary, Viewer("coordinator", "harbour-eye"), Store(store))
     app.button[0].click().run()

@@ -485,7 +485,7 @@ def snapshots(root: Path, form: str) -> int:
     return _print(form, *rows(whole(root)))
 
 
-@cli.command(help="the accreditation volume summary of a class: xlsx, csv, json")
+@cli.command(help="the accreditation volume summary of a class: xlsx, pdf, csv, json")
 @STORE
 @click.option("--cohort", required=True, metavar="2027", help="the class")
 @click.option("--out", type=PATH, required=True, metavar="DIR", help="where the files go")
