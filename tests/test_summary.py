@@ -328,6 +328,8 @@ def test_names_stand_beside_the_references_and_nowhere_else(store: Path, tmp_pat
     book = openpyxl.load_workbook(tmp_path / "volume-2027.xlsx")
     assert table_of(book["Overview"], "overview")[0][2:] == ["-T03", "T01 Ada Quill", "T02", "T04"]
     assert book["T01"]["A1"].value == "T01 Ada Quill, class of 2026-27"
+    for name, table in (("Rows of files", "accounts"), ("Logs", "logs")):
+        assert {row[0] for row in table_of(book[name], table)[1:]} == {"-T03", "T01 Ada Quill", "T02", "T04"}
     said = done.out + done.err + (tmp_path / "volume-2027.json").read_text("utf-8")
     assert "Quill" not in said
     stored = [path.read_bytes() for path in store.rglob("*") if path.is_file()]

@@ -45,9 +45,11 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     store = shutil.copytree(summed_store(tmp_path_factory.getbasetemp()), folder / "store")
     word = ("--accept-withdrawals", "--by", "A. Quay", "--reason", "as the supervisor says")
     run_well("intake", write_csv(folder / "cases.csv", CORRECTED), "--store", store, *word)
-    # And a fifth snapshot by other rules: assistants count.
+    # And a fifth snapshot by other rules: repairs count as lens surgery, of which there is a second edition.
     rules = RULES | {
-        "lens": RULES["lens"] | {"roles": ["surgeon", "assistant"], "procedures": ["phaco_iol", "lid_repair"]}
+        "lens_2": RULES["lens"] | {"edition": "Second"},
+        "lens": RULES["lens"]
+        | {"roles": ["surgeon", "assistant"], "procedures": ["phaco_iol", "lid_repair"]},
     }
     (store / "specialty.yaml").write_bytes(example(rules))
     run_well("build", "--store", store)
@@ -82,7 +84,14 @@ def test_cases_that_came_and_went_add_up_to_the_change_of_each_count(store: Path
 
 def test_a_rule_that_was_changed_is_said(store: Path) -> None:
     book = sheets(store, since=4)
-    assert table_of(book["Why"], "why")[1:] == [["T01", LENS, 1, "the requirement lists it now"]]
+    lists_it = "the requirement lists it now"
+    assert table_of(book["Why"], "why")[1:] == [
+        ["T01", f"{LENS}, First", 1, lists_it],
+        ["T01", f"{LENS}, Second", 5, lists_it],
+        ["T02", f"{LENS}, Second", 1, lists_it],
+    ]
+    titles = [row[0] for row in table_of(book["Overview"], "overview")]
+    assert {f"{LENS}, First", f"{LENS}, Second"} <= set(titles) and LENS not in titles
     assert "exports" not in book["Why"].tables
     said = [row[0] for row in book["Change since"].iter_rows(max_row=4, max_col=1, values_only=True)]
     assert "The rules of the specialty were changed in between." in said

@@ -91,17 +91,17 @@ def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
     yield _overview(summary, labels)
     if summary.earlier:
         yield _change_since(summary, summary.earlier, labels)
-        yield why_page(summary, summary.earlier)
+        yield why_page(summary, summary.earlier, labels)
     yield _class(summary)
     names = sheet_names([person.trainee_ref for person in summary.people], FIXED)
     for number, (person, name) in enumerate(zip(summary.people, names, strict=True), start=1):
         yield _trainee(summary, person, name, number, labels)
     if summary.tally:
-        yield _tally(summary)
+        yield _tally(summary, labels)
     yield _rules(summary)
     yield files_page(summary)
-    yield rows_page(summary)
-    yield quality_page(summary)
+    yield rows_page(summary, labels)
+    yield quality_page(summary, labels)
     yield _cautions(summary, with_names=bool(labels))
     yield lines_page(summary, labels)
 
@@ -275,10 +275,10 @@ def _by_role(summary: Summary, person: Person, number: int) -> Table | None:
     return Table(f"roles_{number}", columns, list(cells.values()))
 
 
-def _tally(summary: Summary) -> Page:
+def _tally(summary: Summary, labels: Mapping[str, str]) -> Page:
     rows = [
         [
-            line["trainee_ref"],
+            words.named(line["trainee_ref"], labels),
             line["requirement_title"],
             *(line[name] for name in ("minimum", "official_count", "official_as_of")),
             words.yes_no(line["official_met"]),

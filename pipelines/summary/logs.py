@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pipelines.contract.codes_in_words import ACCOUNT, KINDS, RULES, quality_head
 from pipelines.summary import words
 from pipelines.summary.pages import Column, Page, Shown, Table
@@ -42,16 +44,20 @@ def files_page(summary: Summary) -> Page:
     )
 
 
-def rows_page(summary: Summary) -> Page:
+def rows_page(summary: Summary, labels: Mapping[str, str]) -> Page:
     """The account of each file, by trainee: a line without one holds rows of nobody of the roster."""
     texts = ("trainee_ref", "file_name", "balances")
     # What a file holds stands on the page before.
     heads = {name: head[0].upper() + head[1:] for name, head in ACCOUNT.items() if name != "kind"}
     columns = [Column(head, is_number=name not in texts, narrowest=8) for name, head in heads.items()]
-    rows = [
-        [words.yes_no(row[name]) if name == "balances" else row[name] for name in heads]
-        for row in summary.accounts
-    ]
+    rows = []
+    for account in summary.accounts:
+        trainee = account["trainee_ref"]
+        said = {
+            "trainee_ref": trainee and words.named(trainee, labels),
+            "balances": words.yes_no(account["balances"]),
+        }
+        rows.append([(account | said)[name] for name in heads])
     return Page(
         "Rows of files",
         [
@@ -62,7 +68,7 @@ def rows_page(summary: Summary) -> Page:
     )
 
 
-def quality_page(summary: Summary) -> Page:
+def quality_page(summary: Summary, labels: Mapping[str, str]) -> Page:
     """A row a trainee, a column a measure: so many of so many, blank where nothing is known."""
     lines: dict[str, list[Record]] = {}
     for row in summary.quality:
@@ -70,7 +76,7 @@ def quality_page(summary: Summary) -> Page:
     first = next(iter(lines.values()), [])
     heads = [quality_head(row["measure"], row["within_days"]) for row in first]
     columns = [Column("Trainee"), *(Column(head[0].upper() + head[1:], is_number=True) for head in heads)]
-    rows = [[trainee, *map(_part, measures)] for trainee, measures in lines.items()]
+    rows = [[words.named(trainee, labels), *map(_part, measures)] for trainee, measures in lines.items()]
     return Page(
         "Logs",
         [

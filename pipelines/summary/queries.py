@@ -35,13 +35,9 @@ from ({volume})
 where programme_ref = $programme_ref
 """
 VOLUME = """
-select
-    volume.*,
-    requirement.reviewed_on,
-    instead.title as reached_by_title
+select volume.*, requirement.reviewed_on
 from ({volume}) as volume
 inner join requirement using (requirement_ref)
-left join requirement as instead on volume.reached_by = instead.requirement_ref
 where programme_ref = $programme_ref and cohort = $cohort
 order by trainee_ref, requirement.position
 """

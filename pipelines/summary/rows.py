@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -96,15 +98,17 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
         snapshot.refuse_without("log_quality")
         snapshot.refuse_unknown_cohort()
         people = [Person(*row) for row in snapshot.rows(queries.PEOPLE)]
+        heading = snapshot.heading()
+        titles = {rule["requirement_ref"]: rule["title"] for rule in heading["rules"]}
         return Summary(
             asked=asked,
             moment=snapshot.moment(manifest),
-            **snapshot.heading(),
+            **heading,
             state=state_of(asked.final_by, snapshot.records(queries.NOT_FINAL)),
-            lines=snapshot.records(queries.VOLUME.format(volume=asked.volume)),
+            lines=_titled(snapshot.records(queries.VOLUME.format(volume=asked.volume)), titles),
             class_lines=snapshot.records(queries.CLASS_LINES),
             by_role=snapshot.records(queries.BY_ROLE),
-            tally=snapshot.records(queries.TALLY),
+            tally=_titled(snapshot.records(queries.TALLY), titles),
             people=people,
             intakes=snapshot.rows(queries.INTAKES),
             findings=snapshot.rows(queries.FINDINGS),
@@ -183,9 +187,32 @@ class _Snapshot:
             "year_starts": int(written.get("academic_year_starts", 7)),
             "rules": [
                 rule | {"sentence": requirement_in_words(rule["requirement_ref"], specialty)}
-                for rule in self.records(queries.RULES)
+                for rule in _told_apart(self.records(queries.RULES))
             ],
         }
+
+
+def _told_apart(rules: list[Record]) -> list[Record]:
+    """Rules of one title, such as two editions for the same class, with the edition in the title."""
+    times = Counter(rule["title"] for rule in rules)
+    return [
+        rule | {"title": f"{rule['title']}, {rule['edition']}"}
+        if times[rule["title"]] > 1 and rule["edition"]
+        else rule
+        for rule in rules
+    ]
+
+
+def _titled(lines: list[Record], titles: Mapping[str, str]) -> list[Record]:
+    """With the titles that tell the rules of the class apart."""
+    return [
+        line
+        | {
+            "requirement_title": titles[line["requirement_ref"]],
+            "reached_by_title": titles.get(line.get("reached_by") or ""),
+        }
+        for line in lines
+    ]
 
 
 def _earlier(store: Store, number: int, now: _Snapshot, people: list[Person]) -> Earlier | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pipelines.summary import words
 from pipelines.summary.pages import Column, Page, Shown, Table
 from pipelines.summary.rows import Summary
@@ -22,15 +24,26 @@ EXPORT_COLUMNS = (
 )
 
 
-def why_page(summary: Summary, earlier: Earlier) -> Page:
+def why_page(summary: Summary, earlier: Earlier, labels: Mapping[str, str]) -> Page:
     """The same cases, each with its reason; below it what came in between."""
     titles = {line["requirement_ref"]: line["requirement_title"] for line in summary.lines}
     rows = [
-        [row["trainee_ref"], titles[row["requirement_ref"]], Shown(row["cases"], signed=True), row["because"]]
+        [
+            words.named(row["trainee_ref"], labels),
+            titles[row["requirement_ref"]],
+            Shown(row["cases"], signed=True),
+            row["because"],
+        ]
         for row in earlier.reasons
         if row["requirement_ref"] in titles
     ]
-    files = [list(row.values()) for row in earlier.exports]
+    files = [
+        [
+            words.named(row["trainee_ref"], labels),
+            *(row[name] for name in ("taken_on", "file_name", "rows", "fields")),
+        ]
+        for row in earlier.exports
+    ]
     head = f"Why have the counts changed since snapshot {earlier.moment.manifest.snapshot}?"
     return Page(
         "Why",

@@ -116,9 +116,14 @@ def gone_text(gone: tuple[str, ...]) -> str:
     return f"No longer in this class: {', '.join(gone)}." if gone else ""
 
 
+def named(trainee_ref: str, labels: Mapping[str, str]) -> str:
+    """`T07 Ada Quill`: the name where there is one."""
+    return " ".join(filter(None, (trainee_ref, labels.get(trainee_ref))))
+
+
 def name_of(person: Person, labels: Mapping[str, str]) -> str:
-    """`T07 Ada Quill, left 2026-03`: the name where there is one, and whether the training is over."""
-    name = " ".join(filter(None, (person.trainee_ref, labels.get(person.trainee_ref))))
+    """`T07 Ada Quill, left 2026-03`: the name, and whether the training is over."""
+    name = named(person.trainee_ref, labels)
     ends = [f"completed {person.completed}"] if person.completed else []
     ends += [f"left {person.left}"] if person.left else []
     return ", ".join([name, *ends])
