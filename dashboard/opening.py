@@ -161,6 +161,7 @@ def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str
         )
         if pd.notna(minimum)
     }
+    named["toward_nothing"] = "Cases that count toward nothing"
     if with_rates:
         complications = queries.listed(snapshot, scope, "complication")
         named |= {

@@ -242,6 +242,9 @@ FINDS = """
     feedback               | everyone | everyone  |             |          | own
     course_bands           | bands    | bands     | bands       |          | bands
     cases_of_requirement   | everyone | everyone  | everyone    |          | own
+    cases_toward_nothing   | none     | none      | none        |          | none
+    composition            | everyone | everyone  | everyone    |          | own
+    parts                  | everyone | everyone  | everyone    |          | own
     rates                  | everyone | everyone  |             |          |
     own_rates              | everyone | everyone  |             |          | own
     cases_of_outcome       | everyone | everyone  |             |          | own
@@ -295,6 +298,9 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "feedback": [("T22",), ("T23",)],
     "course_bands": [("cataract",)],
     "cases_of_requirement": [("T22", "cataract"), ("T23", "cataract")],
+    "cases_toward_nothing": [("T22",), ("T23",)],
+    "composition": [("T22", "cataract"), ("T23", "cataract")],
+    "parts": [("T22", "oculoplastic_total"), ("T23", "oculoplastic_total")],
     "rates": [(BOTH, "capsule_rupture", "as_started")],
     "own_rates": [("T22",), ("T23",)],
     "cases_of_outcome": [(ref, "capsule_rupture", "as_started") for ref in BOTH],

@@ -54,6 +54,13 @@ COLUMNS = {
         median_days:DOUBLE within_days:INTEGER earlier_low:DOUBLE earlier_median:DOUBLE earlier_high:DOUBLE
         earlier_people:BIGINT data_through
     """,
+    "credit_reason": """
+        programme_ref cohort trainee_ref requirement_ref reason over_cap credited:BOOLEAN cases:BIGINT data_through
+    """,
+    "count_composition": """
+        programme_ref cohort trainee_ref requirement_ref made_of code title counted_cases:BIGINT of_cases:BIGINT
+        data_through
+    """,
     "submission": """
         programme_ref cohort trainee_ref owed month case_ref procedure side supervisor_ref role title missing
         age_months:INTEGER due_on is_overdue:BOOLEAN data_through
@@ -237,6 +244,12 @@ def test_an_empty_store_has_every_view_and_no_row() -> None:
         ("update complication_rate set rate_low = null", "940_complication_rate_audit.sql"),
         ("update complication_rate set rate = null", "940_complication_rate_audit.sql"),
         ("delete from complication_rate where attribution = 'as_logged'", "940_complication_rate_audit.sql"),
+        ("delete from credit_reason where credited", "975_composition_audit.sql"),
+        ("update credit_reason set cases = cases + 1", "975_composition_audit.sql"),
+        ("insert into credit_reason from credit_reason", "975_composition_audit.sql"),
+        ("delete from count_composition", "975_composition_audit.sql"),
+        ("update count_composition set counted_cases = counted_cases + 1", "975_composition_audit.sql"),
+        ("update count_composition set of_cases = of_cases + 1", "975_composition_audit.sql"),
         ("delete from submission where owed = 'confirmation'", "974_submission_audit.sql"),
         ("insert into submission from submission", "974_submission_audit.sql"),
         ("update submission set owed = 'log' where trainee_ref = 'T01'", "974_submission_audit.sql"),

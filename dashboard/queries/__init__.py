@@ -16,7 +16,15 @@ from dashboard.queries.agenda import (
     signal,
     waiting,
 )
-from dashboard.queries.cases import cases_of_outcome, cases_of_requirement, cases_to_code, disagreements
+from dashboard.queries.cases import (
+    cases_of_outcome,
+    cases_of_requirement,
+    cases_to_code,
+    cases_toward_nothing,
+    composition,
+    disagreements,
+    parts,
+)
 from dashboard.queries.desk import (
     feedback,
     findings,
@@ -68,7 +76,9 @@ __all__ = [
     "cases_of_outcome",
     "cases_of_requirement",
     "cases_to_code",
+    "cases_toward_nothing",
     "comparison",
+    "composition",
     "course",
     "course_bands",
     "definitions",
@@ -98,6 +108,7 @@ __all__ = [
     "own_rates",
     "own_reviews",
     "pace",
+    "parts",
     "rates",
     "reasons",
     "recent_rates",

@@ -62,6 +62,65 @@ def cases_of_requirement(
     )
 
 
+def cases_toward_nothing(snapshot: Snapshot, scope: Scope, trainee_ref: str) -> pd.DataFrame:
+    """The cases that no requirement lists, each with the reason."""
+    return select(
+        snapshot,
+        scope,
+        f"""
+        with shown as (
+            select credit.reason, opened.*
+            from case_credit as credit
+            inner join case_opened as opened
+                on credit.trainee_ref = opened.trainee_ref and credit.case_ref = opened.case_ref
+                and credit.procedure = opened.procedure and credit.side is not distinct from opened.side
+            where credit.trainee_ref = $person and credit.requirement_ref is null
+        )
+
+        select columns(lambda name: name not in {(*KEYS, *NOT_OF_A_COUNT)})
+        from shown
+        order by case_sequence
+        """,
+        person=trainee_ref,
+    )
+
+
+def composition(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str) -> pd.DataFrame:
+    """Of which procedures, roles and attributes a count is made, the most frequent first."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select trainee_ref, made_of, coalesce(title, code) as part, counted_cases
+        from count_composition
+        where trainee_ref = $person and requirement_ref = $requirement
+        order by made_of, counted_cases desc, part
+        """,
+        person=trainee_ref,
+        requirement=requirement,
+    )
+
+
+def parts(snapshot: Snapshot, scope: Scope, trainee_ref: str, requirement: str) -> pd.DataFrame:
+    """The parts of a requirement, each with its own minimum: a part need not be of the same cases as its whole."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select
+            volume.trainee_ref, volume.requirement_title, volume.counted_cases, volume.minimum, volume.remaining_cases,
+            volume.met, volume.parts_total, volume.parts_short, volume.reached
+        from case_volume as volume
+        inner join requirement_whole as place on volume.requirement_ref = place.requirement_ref
+        inner join requirement on volume.requirement_ref = requirement.requirement_ref
+        where volume.trainee_ref = $person and place.whole_ref = $requirement
+        order by requirement.position
+        """,
+        person=trainee_ref,
+        requirement=requirement,
+    )
+
+
 def cases_of_outcome(
     snapshot: Snapshot, scope: Scope, trainee_ref: str, complication: str, attribution: str
 ) -> pd.DataFrame:

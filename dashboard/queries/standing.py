@@ -38,7 +38,7 @@ def volume(snapshot: Snapshot, scope: Scope, people: tuple[str, ...]) -> pd.Data
         select
             volume.cohort, volume.trainee_ref, volume.requirement_ref, volume.requirement_title, volume.minimum,
             volume.counted_cases, volume.remaining_cases, volume.edition, volume.confirmed_cases,
-            volume.parts_total, volume.parts_short, volume.reached, volume.part_depth,
+            volume.parts_total, volume.parts_short, volume.met, volume.reached, volume.part_depth,
             requirement.position as requirement_order, requirement.source, requirement.verified,
             requirement.unit, requirement.units, instead.title as reached_by, volume.deadline,
             cast(volume.published_minimum as varchar) as published_minimum, band.p50 as earlier

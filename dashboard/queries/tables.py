@@ -29,6 +29,7 @@ RULES = (
     "requirement_cap",
     "reason_rule",
     "requirement_role",
+    "requirement_whole",
     "role",
     "step",
     "supervision_level",
@@ -50,6 +51,7 @@ ROWS = {
     "case_outcome": OWN,
     "case_volume": OWN,
     "cohort_comparison": OWN,
+    "count_composition": OWN,
     "complication_rate": OWN,
     "discussion_reason": OWN,
     "entry_disagreement": OWN,
@@ -133,7 +135,7 @@ PLACES["case_opened"] = """(
 # Volume and the quality of the log: no rate, no complication, no level of supervision, no score, no comment.
 COUNTS = (
     *("active_month", "case_attribute", "case_credit", "case_volume", "finding", "trainee", "volume_band"),
-    *("training_mark", "rule_without_count", "volume_course"),
+    *("count_composition", "training_mark", "rule_without_count", "volume_course"),
 )
 CASE_OF_A_COUNT = (
     "programme_ref, trainee_ref, case_ref, procedure, side, title, operated_month, case_sequence, role,"

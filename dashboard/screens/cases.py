@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
 from dashboard.ascertained import from_others_sentence, titled
+from dashboard.count_words import part_standing, standing_sentence
 from dashboard.queries import Snapshot
 from pipelines.contract.cautions import NOT_YET_CHECKED
 from pipelines.store.store import Store
@@ -54,6 +55,8 @@ def show(viewer: Viewer, store: Store) -> None:
     kind, _, ref = chosen.partition(":")
     if kind == "event_to_code":
         _to_code(viewer, snapshot, trainee)
+    elif kind == "toward_nothing":
+        _toward_nothing(viewer, snapshot, trainee)
     elif kind == "requirement":
         _of_requirement(viewer, snapshot, trainee, ref)
     else:
@@ -73,20 +76,80 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
         it.requirement_title, f"{it.minimum} {it.units}", roles, it.edition, it.source, it.verified
     )
     figure.say(f"Rule: {rule}{wording.own_rule_text(it.published_minimum, it.deadline)}")
+    figure.say(standing_sentence(it))
+    _parts(viewer, snapshot, trainee, ref)
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
-    _not_counted(cases[~counted].drop(columns=["credited"]))
+    told = _told(cases)
+    _reasons(told)
+    _not_counted(told[~counted].drop(columns=["credited"]))
     _counted(cases[counted].drop(columns=["credited", "reason", *ABOUT_THE_REASON]))
+    _made_of(queries.composition(snapshot, viewer.scope, trainee, ref), int(counted.sum()))
 
 
-def _not_counted(cases: pd.DataFrame) -> None:
+def _parts(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:
+    """Each part with its own minimum."""
+    frame = queries.parts(snapshot, viewer.scope, trainee, ref)
+    if not frame.empty:
+        figure.plain_table(
+            pd.DataFrame(
+                {
+                    "part": frame["requirement_title"],
+                    "counted": frame["counted_cases"],
+                    "minimum": frame["minimum"],
+                    "own minimum": [part_standing(row) for row in queries.records(frame)],
+                }
+            ),
+            "Parts",
+        )
+
+
+def _told(cases: pd.DataFrame) -> pd.DataFrame:
+    """The cases, each with its reason in words."""
+    words = [
+        labels.reason_text(row.reason, row.excluded, row.over_cap, row.takes)
+        for row in queries.records(cases)
+    ]
+    return cases.assign(why=words).drop(columns=ABOUT_THE_REASON)
+
+
+def _reasons(told: pd.DataFrame) -> None:
+    """Every reason with its cases, the most frequent first; together they are all cases that the rule lists."""
+    groups = told.groupby("why", sort=False).size().sort_values(ascending=False, kind="stable")
+    figure.heading(f"Why each counts or not: {wording.cases_text(len(told))} of its procedures")
+    if len(groups):
+        figure.plain_table(
+            pd.DataFrame({"reason": groups.index, "cases": groups.to_numpy()}), "Why cases count or not"
+        )
+
+
+def _made_of(frame: pd.DataFrame, total: int) -> None:
+    """Of which procedures, roles and attributes the counted cases are."""
+    if frame.empty:
+        return
+    figure.heading(f"What the {wording.cases_text(total)} are made of")
+    heads = {"procedure": "procedure", "role": "role", "attribute": "attribute"}
+    for place, (made_of, head) in zip(st.columns(len(heads)), heads.items(), strict=True):
+        part = frame[frame["made_of"] == made_of]
+        with place:
+            figure.plain_table(
+                pd.DataFrame({head: part["part"].fillna("none recorded"), "counted": part["counted_cases"]}),
+                f"By {head}",
+            )
+    figure.say("A case with two attributes stands under both; procedures and roles add up.", kind="quiet")
+
+
+def _toward_nothing(viewer: Viewer, snapshot: Snapshot, trainee: str) -> None:
+    """The cases that no requirement lists, in groups by the reason."""
+    cases = queries.cases_toward_nothing(snapshot, viewer.scope, trainee)
+    figure.heading(f"Counting toward nothing: {wording.cases_text(len(cases))}")
+    for reason, alike in cases.groupby("reason", sort=False):
+        figure.say(f"{labels.reason_text(str(reason))}: {wording.cases_text(len(alike))}", kind="group")
+        _table(alike.iloc[::-1].drop(columns=["reason"]))
+
+
+def _not_counted(told: pd.DataFrame) -> None:
     """The refused and those that wait for a supervisor's word each stand apart; the rest in groups by its reason."""
-    told = cases.assign(
-        why=[
-            labels.reason_text(row.reason, row.excluded, row.over_cap, row.takes)
-            for row in queries.records(cases)
-        ]
-    ).drop(columns=ABOUT_THE_REASON)
     figure.heading(f"Not counted: {wording.cases_text(len(told))}")
     for reason, words in APART.items():
         apart = told[told["reason"] == reason]
@@ -96,12 +159,9 @@ def _not_counted(cases: pd.DataFrame) -> None:
     rest = told[~told["reason"].isin(APART)]
     if rest.empty:
         return
-    groups = rest.groupby("why", sort=False).size().sort_values(ascending=False, kind="stable")
+    groups = dict.fromkeys(rest["why"])
     figure.say(f"For other reasons: {wording.cases_text(len(rest))}", kind="group")
-    figure.plain_table(
-        pd.DataFrame({"reason": groups.index, "cases": groups.to_numpy()}), "Why cases are not counted"
-    )
-    chosen = st.selectbox("Show the cases of", [ALL_REASONS, *groups.index])
+    chosen = st.selectbox("Show the cases of", [ALL_REASONS, *groups])
     shown = rest if chosen == ALL_REASONS else rest[rest["why"] == chosen]
     _table(shown.iloc[::-1].drop(columns=["reason"]).rename(columns={"why": "reason"}))
 

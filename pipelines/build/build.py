@@ -34,6 +34,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "active_month": (*_PERSON, "calendar_month"),
     "training_mark": (*_PERSON, "kind", "first_month"),
     "volume_by_month": (*_PERSON, "requirement_ref", "through_month"),
+    "credit_reason": (*_PERSON, "requirement_ref", "reason", "over_cap"),
+    "count_composition": (*_PERSON, "requirement_ref", "made_of", "code"),
     "volume_by_role": (*_PERSON, "requirement_ref", "role", "through_month"),
     "case_volume": (*_PERSON, "requirement_ref"),
     "rule_without_count": (*_PERSON, "requirement_ref"),
