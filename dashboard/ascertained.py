@@ -26,4 +26,6 @@ def from_others_sentence(of: Known) -> str:
     """`60 of 110 known outcomes come from somebody other than the trainee.`; blank with none known."""
     if of.known_outcomes == 0:
         return ""
+    if of.known_from_others == 0:
+        return "All rests on the trainee's word."
     return f"{of.known_from_others} of {of.known_outcomes} known outcomes come from somebody other than the trainee."
