@@ -467,3 +467,24 @@ def test_two_cells_of_the_grid_side_by_side_do_not_touch() -> None:
 
     assert step(wide, wide) > 75 > step(wide, bare, wide)
     assert step("46, 1 of 3 short", "46, 1 of 3 short") == step()
+
+
+def test_what_an_audit_and_supervisors_say_stands_beside_the_log() -> None:
+    # By hand from seed_data: sixty operations of T24 were audited, one event in them was not logged.
+    store = Store(demo_store())
+    rows = [row for row in rows_of(store.root, "entry_disagreement") if row["trainee_ref"] == "T24"]
+    assert [row["entry"] for row in rows if row["fact"] == "capsule_rupture"] == ["no"]
+    app = opened(trainee, DEMO_DIRECTOR, store, trainee="T24")
+    shown = tables(app)
+    outcomes = next(table for table in shown if table[0] == ["outcome", "known"])
+    (rupture,) = (row for row in outcomes if row[0].startswith("Capsule rupture"))
+    assert rupture[0] == "Capsule rupture"
+    assert re.search(r"60 of \d+ known outcomes come from somebody other", rupture[1])
+    others = next(table for table in shown if "what stands" in table[0])
+    assert len(others) - 1 == len(rows)
+    assert ["Capsule rupture", "no (the log)", "yes (an audit)"] in [row[3:] for row in others]
+    assert {tuple(row[3:]) for row in others[1:]} >= {
+        ("role", "Surgeon (the log)", "another role (the supervisor)")
+    }
+    alone = opened(trainee, DEMO_DIRECTOR, store, trainee="T23")
+    assert "Capsule rupture (self-reported)" in {row[0] for table in tables(alone) for row in table}
