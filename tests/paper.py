@@ -20,6 +20,7 @@ class Element(NamedTuple):
     role: str
     text: str
     alt: str
+    scope: str  # of a head: what it is the head of
     below: tuple[Element, ...]
 
     def all(self, role: str) -> list[Element]:
@@ -72,7 +73,14 @@ class Paper:
                 below.append(self._element(child, page))
                 texts.append(below[-1].text)
         text = " ".join("".join(texts).split())
-        return Element(str(node.S).removeprefix("/"), text, str(node.get("/Alt", "")), tuple(below))
+        role, alt = str(node.S).removeprefix("/"), str(node.get("/Alt", ""))
+        return Element(role, text, alt, _scope(node), tuple(below))
+
+
+def _scope(node: Any) -> str:
+    attributes = node.get("/A", [])
+    listed = attributes if isinstance(attributes, pikepdf.Array) else [attributes]
+    return "".join(str(each.Scope).removeprefix("/") for each in listed if "/Scope" in each)
 
 
 def _children(node: Any) -> Iterator[Any]:

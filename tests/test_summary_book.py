@@ -88,6 +88,15 @@ def test_how_good_each_log_is_stands_as_counts(store: Path, tmp_path: Path) -> N
     assert [row[0] for row in rows] == ["-T03", "T01", "T02", "T04"]
 
 
+def test_a_rule_that_asks_for_no_number_says_how_far_each_trainee_is(store: Path, tmp_path: Path) -> None:
+    rows = table_of(book_of(store, tmp_path)["Other rules"], "other_rules")[1:]
+    said = {row[0]: row[1:4] for row in rows}
+    # The audit asks for two cases in a row of which it is recorded what happened; no file of this store records it.
+    title = "Audit of cases in a row"
+    assert said["T01"] == [title, "0 of 2 in a row, each with a record of what happened", "no"]
+    assert list(said) == ["-T03", "T01", "T02", "T04"]
+
+
 def test_the_cautions_stand_in_the_book_and_in_the_receipt(store: Path, tmp_path: Path) -> None:
     files = summed(store, tmp_path)
     book = openpyxl.load_workbook(files["xlsx"])
@@ -142,8 +151,8 @@ def test_no_cell_is_a_formula_or_a_link_whatever_a_title_or_a_name_begins_with(
 def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Path) -> None:
     book = book_of(store, tmp_path, "--since", 2)
     assert book.sheetnames == [
-        "Overview", "Change since", "Why", "Class", "-T03", "T01", "T02", "T04", "Rules", "Files taken in",
-        "Rows of files", "Logs", "Cautions", "Lines",
+        "Overview", "Change since", "Why", "Class", "-T03", "T01", "T02", "T04", "Other rules", "Rules",
+        "Files taken in", "Rows of files", "Logs", "Cautions", "Lines",
     ]  # fmt: skip
     for sheet in book:
         assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
@@ -165,7 +174,7 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
 def test_every_table_has_the_heads_that_stand_in_its_cells(store: Path, tmp_path: Path) -> None:
     book = book_of(store, tmp_path, "--since", 2)
     tables = [(sheet, table) for sheet in book for table in sheet.tables.values()]
-    assert len({table.displayName for _, table in tables}) == len(tables) == 3 + 2 + 2 * 4 + 1 + 2 + 2 + 1
+    assert len({table.displayName for _, table in tables}) == len(tables) == 3 + 2 + 2 * 4 + 2 + 2 + 2 + 1
     for sheet, table in tables:
         heads = [cell.value for cell in sheet[table.ref][0]]
         assert [column.name for column in table.tableColumns] == heads

@@ -76,10 +76,11 @@ def test_its_headings_skip_no_level_and_its_figure_has_an_alternative(paper: Pap
 
 
 def test_every_table_is_made_of_rows_with_as_many_cells_as_heads(paper: Paper) -> None:
-    assert len(paper.root.all("Table")) == 3 + 2 + 2 * 4 + 1 + 2 + 2
+    assert len(paper.root.all("Table")) == 3 + 2 + 2 * 4 + 1 + 1 + 2 + 2
     for table in paper.root.all("Table"):
         (head,), (body,) = table.all("THead"), table.all("TBody")
         assert {cell.role for row in head.all("TR") for cell in row.below} == {"TH"}
+        assert {cell.scope for row in head.all("TR") for cell in row.below} == {"Column"}
         assert {cell.role for row in body.all("TR") for cell in row.below} == {"TD"}
         assert len({len(row.below) for row in table.all("TR")}) == 1
 

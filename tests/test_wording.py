@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import comparison, labels, wording
+from pipelines.contract.codes_in_words import uncounted_text
 from pipelines.contract.rules import LEFT_OUT, REFUSALS, WARNINGS
 from tests.printed import FIGURE, JUDGEMENTS, span, wilson
 
@@ -241,7 +242,7 @@ def test_a_requirement_without_a_count_says_how_far_it_is(
     row = SimpleNamespace(
         kind=kind, asked_for=asked_for, found=found, periods=periods, periods_short=short, met=met
     )
-    assert labels.uncounted_text(row) == said
+    assert uncounted_text(row) == said
 
 
 def test_what_a_rule_is_besides_stands_after_it_and_nothing_where_it_is_nothing() -> None:

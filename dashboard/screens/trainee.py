@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, opening, queries, wording
+from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, can_see_trainee, check_can_see_volume
 from dashboard.evidence import (
     Person,
@@ -22,6 +22,7 @@ from dashboard.evidence import (
     technique,
     waiting,
 )
+from pipelines.contract.codes_in_words import uncounted_text
 from pipelines.store.store import Store
 
 BAND_WITHHELD = "The band of completed classes is not shown here: it holds your own class, and colleagues could be read off it."
@@ -231,7 +232,7 @@ def _minimums(person: Person) -> None:
     if uncounted:
         columns = {
             "requirement": [row.requirement_title for row in uncounted],
-            "how far": [labels.uncounted_text(row) for row in uncounted],
+            "how far": [uncounted_text(row) for row in uncounted],
         }
         figure.plain_table(pd.DataFrame(columns), "Requirements without a number of cases")
 

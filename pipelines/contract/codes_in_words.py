@@ -73,6 +73,38 @@ KINDS = {
     "official_counts": "the accreditor’s counts",
 }
 
+# ---- rules without a number of cases
+
+
+class Uncounted(Protocol):
+    """A row of rule_without_count."""
+
+    kind: str
+    asked_for: int
+    found: int
+    periods: int
+    periods_short: int
+    met: bool | None
+
+
+def uncounted_text(row: Uncounted) -> str:
+    """How far a requirement without a number of cases is: an audit, assessments, or a sign-off."""
+    if row.kind == "sign_off":
+        return "recorded by the committee, not in the log"
+    if row.kind == "consecutive":
+        return f"{row.found} of {row.asked_for} in a row, each with a record of what happened{_reached(row)}"
+    of_periods = (
+        f"; {row.periods_short} of {row.periods} whole periods short of {row.asked_for}"
+        if row.periods
+        else ""
+    )
+    return f"{row.found} assessments by others{of_periods}{_reached(row)}"
+
+
+def _reached(row: Uncounted) -> str:
+    return ": reached" if row.met else ""
+
+
 # ---- beside the accreditor’s tally
 
 

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from pipelines.contract.cautions import CAUTION, CAUTIONS, WHO_MAY_READ
-from pipelines.contract.codes_in_words import tally_sentence
+from pipelines.contract.codes_in_words import tally_sentence, uncounted_text
 from pipelines.summary import words
 from pipelines.summary.chart import Bar, Chart, bars
 from pipelines.summary.lines import lines_page
@@ -24,6 +24,7 @@ FIXED = (
     "Change since",
     "Why",
     "Class",
+    "Other rules",
     "Accreditor",
     "Rules",
     "Files taken in",
@@ -50,6 +51,13 @@ TRAINEE_COLUMNS = (
     Column("Held", is_number=True, narrowest=8),
     Column("Edition", narrowest=14),
     Column("Checked", narrowest=44),
+)
+UNCOUNTED_COLUMNS = (
+    Column("Trainee", narrowest=10),
+    Column("Requirement", widest=40, narrowest=30),
+    Column("How far", widest=60, narrowest=40),
+    Column("Met", narrowest=8),
+    Column("Edition", narrowest=14),
 )
 TALLY_COLUMNS = (
     Column("Trainee", narrowest=10),
@@ -96,6 +104,8 @@ def pages(summary: Summary, labels: Mapping[str, str]) -> Iterator[Page]:
     names = sheet_names([person.trainee_ref for person in summary.people], FIXED)
     for number, (person, name) in enumerate(zip(summary.people, names, strict=True), start=1):
         yield _trainee(summary, person, name, number, labels)
+    if summary.uncounted:
+        yield _uncounted(summary, labels)
     if summary.tally:
         yield _tally(summary, labels)
     yield _rules(summary)
@@ -273,6 +283,25 @@ def _by_role(summary: Summary, person: Person, number: int) -> Table | None:
     roles = dict.fromkeys(each["role"] for each in own)
     columns = [Column("Counted, by role"), *(Column(role, is_number=True) for role in roles)]
     return Table(f"roles_{number}", columns, list(cells.values()))
+
+
+def _uncounted(summary: Summary, labels: Mapping[str, str]) -> Page:
+    rows = [
+        [
+            words.named(line["trainee_ref"], labels),
+            line["requirement_title"],
+            uncounted_text(SimpleNamespace(**line)),
+            words.yes_no(line["met"]),
+            line["edition"],
+        ]
+        for line in summary.uncounted
+    ]
+    lines = [
+        ("title", "How far is each trainee with the rules that ask for no number of cases?"),
+        ("text", f"{words.source_text(summary)} {words.UNCOUNTED_NOTE}"),
+        ("quiet", CAUTION),
+    ]
+    return Page("Other rules", lines, Table("other_rules", UNCOUNTED_COLUMNS, rows), 2)
 
 
 def _tally(summary: Summary, labels: Mapping[str, str]) -> Page:

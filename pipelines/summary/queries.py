@@ -62,6 +62,13 @@ qualify row_number() over (
 ) = 1
 order by requirement.position, trainee_ref, role.position
 """
+UNCOUNTED = """
+select rule_without_count.*
+from rule_without_count
+inner join requirement using (requirement_ref)
+where programme_ref = $programme_ref and cohort = $cohort
+order by trainee_ref, position
+"""
 TALLY = """
 select official_tally.*
 from official_tally

@@ -67,6 +67,7 @@ class Summary:
     lines: list[Record]
     class_lines: list[Record]
     by_role: list[Record]
+    uncounted: list[Record]
     tally: list[Record]
     people: list[Person]
     rules: list[Record]
@@ -108,6 +109,7 @@ def read_summary(store: Store, number: int, asked: Asked) -> Summary:
             lines=_titled(snapshot.records(queries.VOLUME.format(volume=asked.volume)), titles),
             class_lines=snapshot.records(queries.CLASS_LINES),
             by_role=snapshot.records(queries.BY_ROLE),
+            uncounted=_titled(snapshot.records(queries.UNCOUNTED), titles),
             tally=_titled(snapshot.records(queries.TALLY), titles),
             people=people,
             intakes=snapshot.rows(queries.INTAKES),

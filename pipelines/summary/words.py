@@ -22,10 +22,7 @@ HOW_TO_READ = (
     " is reached too."
 )
 NO_RULE = "No requirement with a minimum is in force for this class."
-RULES_NOTE = (
-    "A rule without a minimum (an audit, a sign-off) has no count and stands here alone."
-    f" “{NOT_YET_CHECKED[0].upper()}{NOT_YET_CHECKED[1:]}” marks what nobody has checked there yet."
-)
+RULES_NOTE = f"“{NOT_YET_CHECKED[0].upper()}{NOT_YET_CHECKED[1:]}” marks what nobody has checked there yet."
 FILES_NOTE = (
     "Each file in use for somebody of this class: rows in the file = accepted + left out. A file may hold other"
     " classes too."
@@ -49,6 +46,7 @@ ROLES_NOTE = (
     "Each cell: cases that count, of all cases of the requirement’s procedures that were logged in this role. What keeps the"
     " others out is the role, the kind of case, its month, or a supervisor’s word."
 )
+UNCOUNTED_NOTE = "Audits, assessments and sign-offs, from every case of the log; blank under Met where nothing can be said yet."
 TALLY_NOTE = (
     "The accreditor’s tally is what is judged. Beside it stands every case counted here, and what could explain a"
     " difference; a case may stand in several of these counts, and they need not add up."
