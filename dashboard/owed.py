@@ -80,8 +80,9 @@ def _note(viewer: Viewer, store: Store, snapshot: Snapshot, ref: str, rows: pd.D
     title = programme.title if viewer.programme_ref == programme.programme_ref else viewer.programme_ref
     to_trainee = bool((rows["trainee_ref"] == ref).all())
     write = note_to_trainee if to_trainee else note_to_supervisor
-    # Shown as it is typed, with a button that copies it.
-    st.code(write(title, ref, snapshot.as_of or "", queries.records(rows)), language=None, wrap_lines=True)
+    text = write(title, ref, snapshot.as_of or "", queries.records(rows))
+    # A field that a person may change before they copy it; another snapshot or person has another.
+    st.text_area(f"The note to {ref}", text, height=280, key=f"note-{snapshot.number}-{to_trainee}-{ref}")
     figure.download(
         "Download the list that goes with it",
         lambda: listed(rows),

@@ -29,19 +29,19 @@ def test_the_intake_screen_says_that_rows_balance_and_how_good_logs_are(who: str
     assert f"Rows balance in all {len(accounts):,} accounts" in words
     assert "How good are the logs?" in headings(app)
     tables = " ".join(str(each.value) for each in app.get("html"))
-    assert "<th>entered within 45 days</th>" in tables and re.search(r"<td>\d+ of \d+ \(\d+ %\)</td>", tables)
+    assert "<th>entered within 45 days</th>" in tables and re.search(r"<td>\d+ of \d+ \(\d+\s%\)</td>", tables)
 
 
 def test_the_note_of_the_intake_screen_is_about_whom_was_chosen_by_trainee_and_by_supervisor() -> None:
     app = opened_as(intake, WHO["coordinator"], Store(demo_store()))
     owing = queries.owed(queries.live_snapshot(Store(demo_store())), WHO["coordinator"].scope)
     first = next(box for box in app.selectbox if box.label == "Note to")
-    (note,) = (each.value for each in app.code)
+    (note,) = (each.value for each in app.text_area)
     assert note.startswith(f"Saltmarsh Eye Residency: what the log still lacks\nTo {first.value}\n")
     app.radio[0].set_value(BY_SUPERVISOR).run()
     assert not app.exception
     chosen = next(box for box in app.selectbox if box.label == "Note to").value
-    (note,) = (each.value for each in app.code)
+    (note,) = (each.value for each in app.text_area)
     own = owing[(owing["supervisor_ref"] == chosen) & (owing["owed"] == "confirmation")]
     assert f"To {chosen}\n" in note and len(own) > 0
     for ref, cases in own.groupby("trainee_ref"):
@@ -53,6 +53,6 @@ def test_a_trainee_reads_of_their_own_log_alone() -> None:
     assert not app.exception
     assert "How good is the log?" in headings(app)
     assert "Operating role confirmed by a supervisor: " in said(app)
-    (note,) = (each.value for each in app.code)
+    (note,) = (each.value for each in app.text_area)
     assert "\nTo T22\n" in note
     assert re.search(r"Entered within 45 days of the operation: \d+ of \d+", said(app))

@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import pyarrow.parquet as pq
 import pytest
 
 from pipelines.build import build as building
-from pipelines.store.store import Store, file_hash
+from pipelines.store.documents import Manifest
+from pipelines.store.store import Store, file_hash, files_written
 from tests.drawn import Db
 from tests.drawn_exports import Desk, log
 from tests.stores import new_store, run
@@ -161,28 +163,45 @@ def test_each_number_that_is_wrong_by_one_is_found(full: Desk) -> None:
     assert [row[1:] for row in offences(db)] == [("T01", "rows of the file; left out; ")]
 
 
-def test_a_receipt_that_was_rewritten_with_all_its_hashes_stops_the_publish(
-    full: Desk, tmp_path: Path
-) -> None:
-    store = shutil.copytree(full.store, tmp_path / "store")
-    manifest = json.loads((store / "snapshots" / full_name(store)).read_text())
-    (intake_id,) = (each for each in manifest["new_intakes"])
-    path = store / "intake" / intake_id / "receipt.json"
-    receipt = json.loads(path.read_text())
+def in_every_hash(store: Path, intake_id: str, receipt: dict[str, Any]) -> str:
+    """Puts a receipt in the place of an intake's, and its hash into the live manifest, whose name is the answer."""
+    folder = store / "intake" / intake_id
+    receipt["files"] = files_written(folder)
+    (folder / "receipt.json").write_text(json.dumps(receipt), encoding="utf-8")
+    manifest = Manifest.model_validate(loaded_manifest(store))
+    manifest.receipts[intake_id] = file_hash(folder / "receipt.json")
+    (store / "snapshots" / manifest.file_name).write_text(manifest.text(), encoding="utf-8")
+    Store(store).check_intakes()
+    return manifest.file_name
+
+
+def loaded_manifest(store: Path) -> dict[str, Any]:
+    said: dict[str, Any] = json.loads((store / "snapshots" / full_name(store)).read_text(encoding="utf-8"))
+    return {name: value for name, value in said.items() if name != "sha256"}
+
+
+def test_what_was_rewritten_with_all_its_hashes_stops_the_publish(full: Desk, tmp_path: Path) -> None:
+    (intake_id,) = full.manifest()["new_intakes"]
+    # A number of the receipt; a row of the stored rows. Only the account itself can tell.
+    store = shutil.copytree(full.store, tmp_path / "receipt")
+    receipt = full.receipt(intake_id)
     receipt["parts"][0]["trainees"][-1]["unchanged"] += 1
-    path.write_text(json.dumps(receipt))
-    # Only the account itself can tell now.
-    it = Store(store)
-    whole = it.current().model_copy(
-        update={"receipts": {**it.current().receipts, intake_id: file_hash(path)}}
-    )
-    (store / "snapshots" / whole.file_name).write_text(whole.text())
+    live = in_every_hash(store, intake_id, receipt)
     result = run("build", "--store", store)
     assert result.code == 13
     assert (
         "the account of cases.csv does not balance', 'T03', 'new, unchanged; in use before; '" in result.err
     )
-    assert full_name(store) == whole.file_name
+    assert full_name(store) == live
+
+    store = shutil.copytree(full.store, tmp_path / "rows")
+    path = store / "intake" / intake_id / "cases" / "T03.parquet"
+    pq.write_table(pq.read_table(path).slice(1), path)
+    live = in_every_hash(store, intake_id, full.receipt(intake_id))
+    result = run("build", "--store", store)
+    assert result.code == 13
+    assert "'T03', 'rows of the file; accepted; new, unchanged; in use after; '" in result.err
+    assert full_name(store) == live
 
 
 def full_name(store: Path) -> str:

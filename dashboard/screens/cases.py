@@ -78,13 +78,13 @@ def _of_requirement(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) 
     figure.say(f"Rule: {rule}{wording.own_rule_text(it.published_minimum, it.deadline)}")
     figure.say(standing_sentence(it))
     _parts(viewer, snapshot, trainee, ref)
+    _made_of(queries.composition(snapshot, viewer.scope, trainee, ref), it.counted_cases)
     cases = queries.cases_of_requirement(snapshot, viewer.scope, trainee, ref)
     counted = cases["credited"].astype(bool)
     told = _told(cases)
     _reasons(told)
     _not_counted(told[~counted].drop(columns=["credited"]))
     _counted(cases[counted].drop(columns=["credited", "reason", *ABOUT_THE_REASON]))
-    _made_of(queries.composition(snapshot, viewer.scope, trainee, ref), int(counted.sum()))
 
 
 def _parts(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str) -> None:

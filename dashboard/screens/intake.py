@@ -62,7 +62,9 @@ def _quality(viewer: Viewer, snapshot: Snapshot) -> None:
     lines: dict[str, dict[str, str]] = {}
     for row in queries.records(queries.log_quality(snapshot, viewer.scope, people)):
         line = lines.setdefault(row.trainee_ref, {"trainee": row.trainee_ref})
-        line[quality_head(row.measure, row.within_days)] = log_words.part_text(row) or "–"
+        line[quality_head(row.measure, row.within_days)] = (log_words.part_text(row) or "–").replace(
+            " %", f"{figure.NO_BREAK}%"
+        )
         if row.measure == "entered_in_time":
             line["half entered within (days)"] = log_words.days_text(row) or "–"
         if row.measure == "operating_role":
