@@ -29,7 +29,9 @@ def test_the_intake_screen_says_that_rows_balance_and_how_good_logs_are(who: str
     assert f"Rows balance in all {len(accounts):,} accounts" in words
     assert "How good are the logs?" in headings(app)
     tables = " ".join(str(each.value) for each in app.get("html"))
-    assert "<th>entered within 45 days</th>" in tables and re.search(r"<td>\d+ of \d+ \(\d+\s%\)</td>", tables)
+    assert "<th>entered within 45 days</th>" in tables and re.search(
+        r"<td>\d+ of \d+ \(\d+\s%\)</td>", tables
+    )
 
 
 def test_the_note_of_the_intake_screen_is_about_whom_was_chosen_by_trainee_and_by_supervisor() -> None:
