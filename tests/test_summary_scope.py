@@ -15,6 +15,7 @@ from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
 from pipelines.summary.files import Options, summary_files
 from tests.drawn import example
+from tests.paper import Paper
 from tests.stores import new_store, run, run_well, set_programme, write_csv
 
 # Whatever is the one's begins with these letters: people, files, supervisors, the class that only they have.
@@ -66,9 +67,12 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 
 def contents(files: dict[str, bytes]) -> dict[str, bytes]:
-    """Every file, and every file within the workbook."""
+    """Every file, every file within the workbook, and what the PDF says, which is packed in it."""
+    paper = Paper(files["volume-2027.pdf"])
+    said = [paper.text, paper.root.text, *map(str, paper.pdf.docinfo.values())]
     with zipfile.ZipFile(io.BytesIO(files["volume-2027.xlsx"])) as book:
-        return files | {name: book.read(name) for name in book.namelist()}
+        within = {name: book.read(name) for name in book.namelist()}
+    return files | within | {"said by the PDF": "\n".join(said).encode()}
 
 
 @pytest.mark.parametrize(("ours", "theirs"), [(HARBOUR, DUNE), (DUNE, HARBOUR)])

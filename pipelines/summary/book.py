@@ -139,10 +139,8 @@ def _overview(summary: Summary, labels: Mapping[str, str]) -> Page:
 
 def _change_since(summary: Summary, earlier: Earlier, labels: Mapping[str, str]) -> Page:
     def change(line: Record) -> Shown:
-        before = earlier.counted_cases.get((line["trainee_ref"], line["requirement_ref"]))
-        if before is None:
-            return Shown(line["counted_cases"], before="new: ")
-        return Shown(line["counted_cases"] - before, signed=True)
+        by = earlier.changes[line["trainee_ref"], line["requirement_ref"]]
+        return Shown(line["counted_cases"], before="new: ") if by is None else Shown(by, signed=True)
 
     manifest = earlier.moment.manifest
     return _grid(

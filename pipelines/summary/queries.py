@@ -29,7 +29,7 @@ inner join (
 ) as by_then using (programme_ref, cohort, trainee_ref, requirement_ref)
 """
 # Of every class: somebody may have changed the class since.
-EARLIER = """
+COUNTED = """
 select cohort, trainee_ref, requirement_ref, counted_cases
 from ({volume})
 where programme_ref = $programme_ref
@@ -89,6 +89,7 @@ from trainee
 where programme_ref = $programme_ref and cohort = $cohort
 order by trainee_ref
 """
+REFS = "select trainee_ref from trainee where programme_ref = $programme_ref and cohort = $cohort"
 # Rules without a count (an audit, a sign-off) are in force too: the class must know of them.
 RULES = """
 select
@@ -194,6 +195,11 @@ inner join case_record as operated
         and credit."procedure" = operated."procedure"
         and credit.side is not distinct from operated.side
 where credit.programme_ref = $programme_ref and coalesce(operated.operated_month <= $through, true)
+"""
+CHANGES = """
+select now.trainee_ref, now.requirement_ref, now.counted_cases - before.counted_cases as change
+from now
+left join before using (trainee_ref, requirement_ref)
 """
 # Cases gained, and lost, by what became of them: a case, its procedure or side, the rule, or the reason is another.
 WHY = """

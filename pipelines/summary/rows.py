@@ -19,7 +19,7 @@ from pipelines.store.documents import Manifest
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
 from pipelines.summary import queries
-from pipelines.summary.since import Earlier, Moment, definitions, exports, reasons
+from pipelines.summary.since import Earlier, Moment, changes, definitions, exports, reasons
 from pipelines.summary.state import State, state_of
 
 Row = tuple[Any, ...]
@@ -227,13 +227,13 @@ def _earlier(store: Store, number: int, now: _Snapshot, people: list[Person]) ->
         then = _Snapshot(connection, asked.since, asked)
         then.refuse_without("rule_without_count" if asked.through else "volume_summary")
         moment = then.moment(manifest)
-        rows = then.rows(queries.EARLIER.format(volume=asked.volume))
+        counted = then.arrow(queries.COUNTED.format(volume=asked.volume))
+        before = {trainee for (trainee,) in then.rows(queries.REFS)}
         credited = then.arrow(queries.CREDITS)
     refs = [person.trainee_ref for person in people]
-    before = {trainee for of_cohort, trainee, *_ in rows if of_cohort == asked.cohort}
     return Earlier(
         moment,
-        {(trainee, requirement): counted for _, trainee, requirement, counted in rows},
+        changes(counted, now.arrow(queries.COUNTED.format(volume=asked.volume))),
         tuple(sorted(before - set(refs))),
         [row for row in reasons(credited, now.arrow(queries.CREDITS)) if row["trainee_ref"] in refs],
         exports(store, refs, asked.since, number),

@@ -59,18 +59,25 @@ class Moment(NamedTuple):
 
 @dataclass(frozen=True)
 class Earlier:
-    """What was counted in an earlier snapshot, who was in the class then and is no longer, and why counts changed.
+    """How counts changed since an earlier snapshot, and why; who was in the class then and is no longer.
 
+    `changes` by trainee and requirement; None for what was not there yet.
     `reasons` has `trainee_ref, requirement_ref, cases, because`: the cases add up to the difference of the counts.
     `exports` has `trainee_ref, taken_on, file_name, rows, fields`: what files taken in between changed in the log.
     """
 
     moment: Moment
-    counted_cases: dict[tuple[str, str], int]
+    changes: dict[tuple[str, str], int | None]
     gone: tuple[str, ...]
     reasons: list[Record]
     exports: list[Record]
     definitions: list[str]
+
+
+def changes(before: pa.Table, now: pa.Table) -> dict[tuple[str, str], int | None]:
+    """Counted cases now less those before; both tables are of `queries.COUNTED`."""
+    rows = _asked(queries.CHANGES, before=before, now=now)
+    return {(row["trainee_ref"], row["requirement_ref"]): row["change"] for row in rows}
 
 
 def reasons(before: pa.Table, now: pa.Table) -> list[Record]:
