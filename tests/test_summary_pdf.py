@@ -182,12 +182,12 @@ def test_a_long_table_goes_on_over_pages_with_its_heads() -> None:
 def test_a_wide_table_is_cut_into_several_each_with_what_its_rows_are_about() -> None:
     columns = [
         Column("What"),
-        Column("Minimum"),
+        Column("Minimum", is_number=True),
         *(Column(f"T{number:02d}", is_number=True) for number in range(25)),
     ]
-    paper = drawn(Table("wide", columns, [["Lens", 3, *range(25)]]), frozen_columns=2, pages_across=3)
-    assert [len(table[0]) - 2 for table in paper.tables()] == [9, 9, 7]
-    assert [table[1][:2] for table in paper.tables()] == [["Lens", "3"]] * 3
+    paper = drawn(Table("wide", columns, [["Lens", 3, *range(25)]]), frozen_columns=2)
+    assert [len(table[0]) - 2 for table in paper.tables()] == [7, 7, 7, 4]
+    assert [table[1][:2] for table in paper.tables()] == [["Lens", "3"]] * 4
     assert [cell for table in paper.tables() for cell in table[1][2:]] == [
         str(number) for number in range(25)
     ]

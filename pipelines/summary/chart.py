@@ -15,7 +15,7 @@ OPEN, REACHED = "#1f5f8b", "#d3e1ec"
 LABEL, BAR, WORD, GAP = 250, 62, 46, 14
 LINE, HEAD = 19, 24
 # More lines, or people, go into another picture: letters stay large enough to read.
-LINES_DOWN, PEOPLE_ACROSS = 26, 8
+LINES_DOWN, PEOPLE_ACROSS = 26, 7
 TALLEST = 145  # millimetres: with its heading it fits a page
 TITLE = "How much of each minimum is counted"
 KEY = "Pale and full: reached. Dark: the share of the minimum that is counted, and how many cases are to go."

@@ -18,6 +18,7 @@ from pipelines.summary.pages import Cover, Page, Table, as_shown
 
 TEMPLATE = Path(__file__).with_name("summary.typ")
 ACROSS = 265  # millimetres of a landscape page of A4 between its margins
+COLUMNS_ACROSS = 7  # of people, each with a name over its numbers
 # Signs that the fonts surely have: Latin, Greek, Cyrillic, marks of print, currencies, arrows, mathematics.
 SURE = re.compile(
     "[^\n\u0020-\u007e\u00a0-\u024f\u0370-\u04ff\u1e00-\u1eff\u2010-\u2040\u20a0-\u20bf\u2190-\u22ff✓]"
@@ -89,7 +90,9 @@ def _section(page: Page, charts: list[Chart]) -> Json:
 
 
 def _parts(page: Page, charts: list[Chart]) -> Iterator[list[Any]]:
-    for table in _in_reach(page.table, page.frozen_columns, page.pages_across) if page.table else ():
+    for place, table in enumerate(_in_reach(page.table, page.frozen_columns) if page.table else ()):
+        if place:
+            yield ["new page", None]
         yield ["table", _table(table)]
     for chart in charts:
         yield ["chart", chart.said() | {"width": chart.width_on(ACROSS)}]
@@ -99,10 +102,11 @@ def _parts(page: Page, charts: list[Chart]) -> Iterator[list[Any]]:
         yield ["table", _table(page.table_below)]
 
 
-def _in_reach(table: Table, frozen: int, across: int) -> Iterator[Table]:
-    """Parts of a wide table, each with the columns that say what a row is about."""
-    size = -(-(len(table.columns) - frozen) // across)
-    for first in range(frozen, len(table.columns), size):
+def _in_reach(table: Table, frozen: int) -> Iterator[Table]:
+    """Parts of a table that is too wide, each with the columns that say what a row is about."""
+    numbers = all(column.is_number for column in table.columns[frozen:])
+    size = COLUMNS_ACROSS if numbers and frozen > 1 else len(table.columns)
+    for first in range(frozen, max(len(table.columns), frozen + 1), size):
         places = [*range(frozen), *range(first, min(first + size, len(table.columns)))]
         yield table._replace(
             columns=[table.columns[place] for place in places],
