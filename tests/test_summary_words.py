@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 
 from dashboard.access import Viewer
-from dashboard.screens import summary
+from dashboard.screens import methods, summary
 from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
 from pipelines.contract.codes_in_words import KINDS, RULES
 from pipelines.contract.formats import KINDS as FORMAT_KINDS
@@ -145,6 +145,15 @@ def test_the_screen_speaks_in_words(store: Path) -> None:
     labels = [each.label for each in (*app.button, *app.selectbox, *app.checkbox)]
     assert len(cells) > 40
     assert internal([said(app), *cells, *labels]) == []
+
+
+def test_no_screen_that_names_sources_speaks_of_memory(store: Path) -> None:
+    # The source of the lid rule says "number and roles from memory" in the specialty file of this store.
+    for screen in (summary, methods):
+        app = opened_as(screen, Viewer("director", "harbour-eye"), Store(store))
+        cells = [cell for table in tables(app) for row in table for cell in row]
+        assert "made up" in cells
+        assert not [text for text in (said(app), *cells) if "memory" in text]
 
 
 def test_a_source_that_was_remembered_names_no_document() -> None:

@@ -7,6 +7,7 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Viewer, check_can_see_methods
 from dashboard.departures import DEPARTURES
+from pipelines.contract.cautions import source_in_words
 from pipelines.store.documents import Programme
 from pipelines.store.store import Store
 
@@ -39,7 +40,8 @@ def show(viewer: Viewer, store: Store) -> None:
     st.header("Which rules were checked, and where are they from?")
     _checked_rules(viewer, snapshot)
     st.header("What still has to be confirmed?")
-    figure.plain_table(queries.unverified(snapshot, viewer.scope))
+    unverified = queries.unverified(snapshot, viewer.scope)
+    figure.plain_table(unverified.assign(source=unverified["source"].map(source_in_words)))
     st.header("Where do we depart from published methods?")
     figure.say_list(DEPARTURES)
 
