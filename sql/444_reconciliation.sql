@@ -288,13 +288,18 @@ select
         ),
         ''
     ) as differs,
-    judged.file_agrees
-    and judged.accepted_agree
-    and judged.rules_agree
-    and (
-        not judged.is_latest
-        or judged.changes_agree and judged.new_agree and judged.before_agrees and judged.after_agrees
-    ) as balances,
+    -- What an earlier version said of its files is not held against them.
+    case
+        when judged.rows_in_file is not null
+            then
+                judged.file_agrees
+                and judged.accepted_agree
+                and judged.rules_agree
+                and (
+                    not judged.is_latest
+                    or (judged.changes_agree and judged.new_agree and judged.before_agrees and judged.after_agrees)
+                )
+    end as balances,
     trainee.data_through
 from judged
 left join trainee on judged.trainee_ref = trainee.trainee_ref

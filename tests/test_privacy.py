@@ -23,7 +23,7 @@ import pytest
 from pipelines.intake import staging, suite
 from tests.reading_back import columns, places, texts
 from tests.standing import ROSTER, content, copy_of, standing_store
-from tests.stores import new_store, rows_of, run, run_well, write_csv
+from tests.stores import new_store, rows_of, run, run_well, set_programme, write_csv
 
 ROOT = Path(__file__).parents[1]
 FIRST = datetime.date(2025, 1, 13)
@@ -58,6 +58,8 @@ def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store after intakes of every form: replaced, appended, with rows left out and older versions kept."""
     folder = tmp_path_factory.mktemp("lived_in")
     store = new_store(folder)
+    # What is due is due on a day, which follows from the month alone: here it lies years after the days searched for.
+    set_programme(store, submission_due={"log": 1000, "confirmation": 1000, "outcome": 1000})
     roster = ROSTER.replace("2024-07,", "2024-07-09,")
     first = [case(number) for number in range(20)]
     second = [
@@ -176,6 +178,16 @@ def test_the_search_finds_a_day_however_it_is_written(form: str) -> None:
 def test_no_file_of_a_store_holds_a_day_of_operation(lived_in: Path) -> None:
     found = [(where, days) for where, text in texts(lived_in) if (days := days_written_in(text))]
     assert found == []
+
+
+def test_the_day_by_which_something_is_due_follows_from_the_month_and_the_outcome_alone(
+    lived_in: Path,
+) -> None:
+    days: dict[tuple[str, str, str], set[str]] = {}
+    for row in rows_of(lived_in, "submission"):
+        days.setdefault((row["owed"], row["month"], row["missing"]), set()).add(row["due_on"])
+    assert len(days) > 10
+    assert all(len(each) == 1 for each in days.values())
 
 
 def test_no_column_of_a_store_holds_a_date_or_the_number_of_a_day(lived_in: Path) -> None:
