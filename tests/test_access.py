@@ -278,6 +278,7 @@ FINDS = """
     owed_by_supervisor     | everyone |           | everyone    |          | own
     log_quality            | everyone | everyone  | everyone    |          | own
     volume_summary         | everyone |           | everyone    |          |
+    not_final              | everyone |           | everyone    |          |
     official_tally         | everyone |           | everyone    |          |
     own_reviews            |          |           |             | own      |
     listed                 | rules    | rules     | rules       | rules    | rules
@@ -325,6 +326,7 @@ ASKED: dict[str, list[tuple[Any, ...]]] = {
     "findings": [(None,)],
     "log_quality": [(BOTH,)],
     "volume_summary": [("2026-27",)],
+    "not_final": [("2026-27",)],
     "official_tally": [("2026-27",)],
     "listed": [("requirement",)],
     "roles_of": [("cataract",)],

@@ -39,6 +39,7 @@ DASHBOARD_MAY_IMPORT = {
     "pipelines.specialty.model",
     "pipelines.store.store",
     "pipelines.summary.files",
+    "pipelines.summary.state",
     "pipelines.files.reading",
     "pipelines.build.undo",
     "pipelines.intake.answers",

@@ -182,6 +182,15 @@ def test_final_counts_name_who_answers_for_them(store: Path, tmp_path: Path) -> 
 def test_the_screen_makes_the_same_files_in_the_name_of_who_is_signed_in(store: Path) -> None:
     viewer = Viewer("coordinator", "harbour-eye")
     app = opened_as(summary, viewer, Store(store))
+    why = [
+        "Before they can be final:",
+        "No data have come in of -T03 and T04.",
+        "The data of T02 (through 2025-01) are not current.",
+    ]
+    assert [sentence for sentence in why if sentence not in said(app)] == []
+    app.selectbox[0].select("2027-28").run()
+    assert "Nothing keeps the counts of this class from being final." in said(app)
+    app.selectbox[0].select("2026-27").run()
     app.checkbox[0].check()
     app.button[0].click().run()
     assert "Provisional: the coordinator asked for final counts, and they cannot be final yet." in said(app)

@@ -185,6 +185,21 @@ def volume_summary(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
     )
 
 
+def not_final(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFrame:
+    """What keeps the counts of one class from being final."""
+    return select(
+        snapshot,
+        scope,
+        """
+        select trainee_ref, obstacle, cases, data_through
+        from not_final
+        where cohort = $cohort
+        order by trainee_ref
+        """,
+        cohort=cohort,
+    )
+
+
 def official_tally(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFrame:
     """What the accreditor counts of one class, what counts here, and the cases that could explain a difference."""
     return select(

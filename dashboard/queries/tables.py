@@ -70,6 +70,7 @@ ROWS = {
     "live_intake": OF_PROGRAMME,
     "log_quality": OWN,
     "milestone_standing": OWN,
+    "not_final": OWN,
     "official_tally": OWN,
     "other_programme": "true",
     "pace": OWN,
@@ -171,7 +172,15 @@ LOG_QUALITY = (
     " median_days, within_days, earlier_low, earlier_median, earlier_high, earlier_people, data_through"
 )
 DESK = (
-    *("left_out_rule", "live_intake", "official_tally", "other_programme", "reconciliation", "trainee_log"),
+    *(
+        "left_out_rule",
+        "live_intake",
+        "not_final",
+        "official_tally",
+        "other_programme",
+        "reconciliation",
+        "trainee_log",
+    ),
     *("submission", "volume_summary"),
 )
 

@@ -14,6 +14,7 @@ from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
 from pipelines.contract.codes_in_words import tally_sentence
 from pipelines.store.store import Store
 from pipelines.summary.files import Options, short_cohort, summary_files
+from pipelines.summary.state import TO_BE_DONE, state_of
 
 TYPES = {
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -47,6 +48,7 @@ def show(viewer: Viewer, store: Store) -> None:
         files = summary_files(store, viewer.scope.programme_ref, short_cohort(cohort), options)
         st.session_state["summary"] = (cohort, files)
     _files(cohort)
+    _not_final(viewer, snapshot, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame))
@@ -124,12 +126,23 @@ def _person(viewer: Viewer) -> str:
     return viewer.person or f"the {viewer.role.replace('_', ' ')}"
 
 
+def _not_final(viewer: Viewer, snapshot: queries.Snapshot, cohort: str) -> None:
+    """What is still to be done, before anybody asks for final counts."""
+    obstacles = [vars(row) for row in queries.records(queries.not_final(snapshot, viewer.scope, cohort))]
+    why = state_of(None, obstacles).why
+    if not why:
+        figure.say("Nothing keeps the counts of this class from being final.")
+        return
+    figure.say(TO_BE_DONE)
+    figure.say_list(why)
+
+
 def _files(cohort: str) -> None:
     """The files that were made of this class, and what they are."""
     made_for, files = st.session_state.get("summary", (None, None))
     if files is None or made_for != cohort:
         return
-    figure.say(*files.said)
+    figure.say(files.said[0])
     for place, (name, content) in zip(st.columns(len(files.contents)), files.contents.items(), strict=True):
         ending = Path(name).suffix
         figure.download(DOWNLOADS[ending], partial(bytes, content), name, TYPES[ending], place)

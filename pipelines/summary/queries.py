@@ -245,12 +245,12 @@ where one.credited and not coalesce(other.credited, false)
 group by one.sign, one.trainee_ref, one.requirement_ref, kind, other.reason
 order by one.trainee_ref, one.requirement_ref, cases desc, kind, other.reason
 """
-# A row for each file of cases, with the fields that it changed in rows that were there before.
+# A row for each file of cases or confirmations, with the fields that it changed in rows that were there before.
 EXPORTS = """
 with changed as (
     select trainee_ref, snapshot, intake_id, field, count(*) as rows_changed
     from history
-    where kind = 'cases' and change = 'changed'
+    where kind in ('cases', 'confirmations') and change = 'changed'
     group by trainee_ref, snapshot, intake_id, field
 ),
 fields as (
@@ -263,6 +263,6 @@ fields as (
 select history.trainee_ref, history.taken_on, history.file_name, history.change as rows, fields.fields
 from history
 left join fields using (trainee_ref, snapshot, intake_id)
-where history.kind = 'cases' and history.field = 'live rows'
+where history.kind in ('cases', 'confirmations') and history.field = 'live rows'
 order by history.trainee_ref, cast(history.snapshot as integer), history.file_name
 """

@@ -43,6 +43,7 @@ FIELDS = {
     "supervisor_ref": "supervisor",
     "site_ref": "site",
     "supervisor_agreed": "the supervisor’s word",
+    "role_agreed": "the supervisor’s word",
     "event_hands": "who was operating at the event",
     "duration_min": "duration",
     "follow_up_days": "follow-up",

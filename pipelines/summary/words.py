@@ -56,9 +56,7 @@ WHY_NOTE = (
     " requirement add up to the change of the count."
 )
 NO_CHANGE = "No case counts otherwise than it did."
-EXPORTS_NOTE = (
-    "Files of cases that were taken in since, with the fields that they changed and in how many rows:"
-)
+EXPORTS_NOTE = "Files of cases and confirmations that were taken in since, with the fields that they changed and in how many rows:"
 NO_TALLY = "The accreditor’s tally of this class has not come in."
 NAMES_NOTE = "The shown names come from a file kept outside the store; no snapshot holds them."
 FOLLOWED = {"left_out": "row left out", "warning": "row kept, to be checked"}
