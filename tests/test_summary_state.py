@@ -136,7 +136,7 @@ def test_without_a_word_the_files_are_a_draft(store: Path) -> None:
     book = openpyxl.load_workbook(io.BytesIO(files.contents["volume-2027.xlsx"]))
     assert book.properties.title == "Accreditation volume summary, class of 2026-27: draft"
     assert book["Overview"]["A2"].value.startswith(
-        "Draft: nobody has answered for these counts. Before they can be"
+        "Draft: nobody has answered for these counts. Before the counts can be"
     )
     assert {sheet.oddHeader.left.text for sheet in book} == {"Harbour Eye, class of 2026-27 · draft"}
     receipt = json.loads(files.contents["volume-2027.json"])
@@ -183,7 +183,7 @@ def test_the_screen_makes_the_same_files_in_the_name_of_who_is_signed_in(store: 
     viewer = Viewer("coordinator", "harbour-eye")
     app = opened_as(summary, viewer, Store(store))
     why = [
-        "Before they can be final:",
+        "Before the counts can be final:",
         "No data have come in of -T03 and T04.",
         "The data of T02 (through 2025-01) are not current.",
     ]

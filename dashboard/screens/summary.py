@@ -48,13 +48,13 @@ def show(viewer: Viewer, store: Store) -> None:
         files = summary_files(store, viewer.scope.programme_ref, short_cohort(cohort), options)
         st.session_state["summary"] = (cohort, files)
     _files(cohort)
-    _not_final(viewer, snapshot, cohort)
     frame = queries.volume_summary(snapshot, viewer.scope, cohort)
     figure.heading(f"Preview: {wording.cohort_text(cohort)}")
     figure.plain_table(_preview(frame))
     figure.say(
         "This summary names everyone and hides nothing: it is for those who may read about every trainee."
     )
+    _not_final(viewer, snapshot, cohort)
     _tally(viewer, snapshot, cohort)
     st.header("Where is each minimum from?")
     rules = frame[["requirement_title", "edition", "source", "verified"]].drop_duplicates()
@@ -130,6 +130,7 @@ def _not_final(viewer: Viewer, snapshot: queries.Snapshot, cohort: str) -> None:
     """What is still to be done, before anybody asks for final counts."""
     obstacles = [vars(row) for row in queries.records(queries.not_final(snapshot, viewer.scope, cohort))]
     why = state_of(None, obstacles).why
+    st.header("Can the counts be final?")
     if not why:
         figure.say("Nothing keeps the counts of this class from being final.")
         return

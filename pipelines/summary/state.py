@@ -37,7 +37,7 @@ class State(NamedTuple):
         return ["Draft: nobody has answered for these counts.", *(self.why and (TO_BE_DONE, *self.why))]
 
 
-TO_BE_DONE = "Before they can be final:"
+TO_BE_DONE = "Before the counts can be final:"
 
 
 def state_of(final_by: str | None, obstacles: Iterable[Mapping[str, Any]]) -> State:
