@@ -37,7 +37,7 @@ EVERYTHING = _cells("*.csv")
 
 def _of_others(trainee: str) -> set[str]:
     """Every reference in the exports that stands in no row of this trainee."""
-    return _refs(EVERYTHING) - _refs(row for row in EVERYTHING if row["trainee_ref"] == trainee)
+    return _refs(EVERYTHING) - _refs(row for row in EVERYTHING if row.get("trainee_ref") == trainee)
 
 
 def _found(refs: Iterable[str], received: Iterable[bytes]) -> list[str]:
