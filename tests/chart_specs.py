@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable, Iterator
 from functools import partial
@@ -56,7 +57,9 @@ CHOOSING = ["volume_grid", "complication_intervals", "supervision_bands", "techn
 OF_PEOPLE = [name for name in CHARTS if name.split(" ")[0] in CHOOSING]
 
 
+@functools.cache
 def spec(name: str, **how: Any) -> dict[str, Any]:
+    """The checked schema of a chart, drawn once for all tests: they only read."""
     draw, frame = CHARTS[name]
     found: dict[str, Any] = draw(frame, **how).to_dict()
     return found
@@ -74,6 +77,7 @@ def walk(node: Any) -> Iterator[tuple[str, Any]]:
             yield from walk(each)
 
 
+@functools.cache
 def svg(name: str, **how: Any) -> str:
     return str(vl_convert.vegalite_to_svg(spec(name, **how)))
 

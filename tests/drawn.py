@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -144,10 +145,16 @@ def _cells(text: str) -> list[list[str]]:
     return [[cell.strip() for cell in line.split("|")] for line in lines]
 
 
-def run(db: Db, folder: Path = SQL) -> None:
-    """Makes every published view the way a build does; no audit may return a row."""
-    make_views(db, folder)
-    assert audit(db, folder) == []
+def run(db: Db, folder: Path = SQL, last: str | None = None) -> None:
+    """Makes every published view the way a build does, or those up to `last`; no audit may return a row."""
+    make_views(db, folder, last)
+    if last is None:
+        assert audit(db, folder) == []
+        return
+    for path in folder.glob("9*.sql"):
+        # What reads a later view waits for a test that makes all of them.
+        with contextlib.suppress(duckdb.CatalogException):
+            assert db.execute(path.read_text(encoding="utf-8")).fetchall() == [], path.name
 
 
 def table(db: Db, view: str, columns: str, where: str = "true") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,8 @@ from scipy.stats import t, ttest_ind
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
-from tests.drawn import Db, database, drawn, put, run, table
+from tests.drawn import Db, database, drawn, put, table
+from tests.drawn import run as make
 from tests.example_standing import (
     BEGINNER,
     OTHERS,
@@ -22,6 +24,9 @@ from tests.example_standing import (
     specialty,
 )
 from tests.stores import PUBLISHED, read_csv
+
+# Later files read what is tested here, and are tested elsewhere.
+run = partial(make, last="420_cohort_comparison")
 
 REFERENCE = "value, reference, reference_low, reference_high, reference_n"
 
