@@ -53,31 +53,34 @@ SAME = {
 
 def test_every_line_of_the_csv_says_what_show_prints(store: Path, tmp_path: Path) -> None:
     found = read_csv(summed(store, tmp_path)["csv"])
-    shown = {
-        (row["trainee_ref"], row["requirement_title"]): row
-        for row in rows_of(store, "volume_summary", cohort="2026-27")
-    }
+    shown = rows_of(store, "volume_summary", cohort="2026-27")
     assert len(found) == len(shown) == 4 * 4  # four trainees, four counted rules in force
+    assert list(found[0]) == list(shown[0])
+    by_key = {(row["trainee_ref"], row["requirement_ref"]): row for row in shown}
     for row in found:
         # A text that looks like a formula has an apostrophe before it.
-        plain = {head: cell.removeprefix("'") for head, cell in row.items()}
-        line = shown[plain["Trainee"], plain["Requirement"]]
-        assert {head: plain[head] for head in SAME} == {head: line[name] for head, name in SAME.items()}
-        assert plain["Source"] == line["source"].removesuffix("; number and roles from memory")
-        assert plain["Minimum met"] == {"true": "yes", "false": "no"}[line["met"]]
-        assert plain["Reached"] == {"true": "yes", "false": "no"}[line["reached"]]
+        plain = {name: cell.removeprefix("'") for name, cell in row.items()}
+        line = by_key[plain["trainee_ref"], plain["requirement_ref"]]
+        assert plain == line | {"source": line["source"].removesuffix("; number and roles from memory")}
     assert (
         sum(cell.startswith("'") for row in found for cell in row.values()) == 4 + 4
     )  # titles; rows of -T03
 
 
-def test_the_sheet_of_the_lines_is_the_csv_with_numbers_as_numbers(store: Path, tmp_path: Path) -> None:
+def test_the_sheet_of_the_lines_is_the_csv_with_words_for_heads_and_numbers_as_numbers(
+    store: Path, tmp_path: Path
+) -> None:
     files = summed(store, tmp_path)
     head, *rows = table_of(openpyxl.load_workbook(files["xlsx"])["Lines"], "lines")
     found = read_csv(files["csv"])
-    assert [[cell_text(cell) for cell in row] for row in rows] == [
-        [cell.removeprefix("'") for cell in row.values()] for row in found
-    ]
+    assert len(rows) == len(found)
+    for row, line in zip(rows, found, strict=True):
+        said = dict(zip(head, map(cell_text, row), strict=True))
+        same = {name: line[column].removeprefix("'") for name, column in SAME.items()}
+        assert {name: said[name] for name in SAME} == same
+        assert said["Minimum met"] == {"true": "yes", "false": "no"}[line["met"]]
+        assert said["Reached"] == {"true": "yes", "false": "no"}[line["reached"]]
+        assert said["Source"] == line["source"]
     for name in ("Minimum", "Counted", "Remaining", "Confirmed by a supervisor", "Held"):
         assert {type(row[head.index(name)]) for row in rows} == {int}
 
@@ -178,10 +181,10 @@ def test_the_receipt_says_from_what_the_files_were_made(store: Path, tmp_path: P
     assert receipt["hashes"]["sql"] == manifest["hashes"]["sql"]
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert (receipt["snapshot"], receipt["as_of"], receipt["version"]) == (3, AS_OF, project["version"])
-    assert (receipt["class"], receipt["lines"], receipt["since"], receipt["through"]) == (
+    assert (receipt["cohort"], receipt["rows"], receipt["since"], receipt["through"]) == (
         "2026-27", 16, None, None,
     )  # fmt: skip
-    assert [(each["trainee"], each["data_run_through"]) for each in receipt["trainees"]] == [
+    assert [(each["trainee_ref"], each["data_through"]) for each in receipt["trainees"]] == [
         ("-T03", None), ("T01", "2025-04"), ("T02", "2025-01"), ("T04", None),
     ]  # fmt: skip
 
@@ -207,20 +210,20 @@ def test_a_class_is_named_in_both_forms_and_the_files_as_typed(store: Path, tmp_
     assert short["csv"].read_bytes() == long["csv"].read_bytes()
     assert short["xlsx"].read_bytes() == long["xlsx"].read_bytes()
     other = summed(store, tmp_path, cohort="2028")
-    assert {row["Trainee"] for row in read_csv(other["csv"])} == {"T09"}
+    assert {row["trainee_ref"] for row in read_csv(other["csv"])} == {"T09"}
 
 
 def test_only_cases_operated_through_a_month_are_counted_and_the_files_say_so(
     store: Path, tmp_path: Path
 ) -> None:
     files = summed(store, tmp_path, "--through", "2025-02")
-    rows = {(row["Trainee"], row["Requirement"]): row for row in read_csv(files["csv"])}
-    names = ("Counted", "Remaining", "Minimum met", "Confirmed by a supervisor")
+    rows = {(row["trainee_ref"], row["requirement_title"]): row for row in read_csv(files["csv"])}
+    names = ("counted_cases", "remaining_cases", "met", "confirmed_cases")
     # By hand: C001 and C002 of lens, C004 of lid; C001 and C004 are confirmed.
-    assert [rows["T01", "'=Lens surgery"][name] for name in names] == ["2", "1", "no", "1"]
-    assert [rows["T01", "Lid surgery, total"][name] for name in names] == ["1", "2", "no", "1"]
-    assert [rows["T02", "'=Lens surgery"][name] for name in names] == ["1", "2", "no", "0"]
-    assert {row["Cases through"] for row in rows.values()} == {"2025-02"}
+    assert [rows["T01", "'=Lens surgery"][name] for name in names] == ["2", "1", "false", "1"]
+    assert [rows["T01", "Lid surgery, total"][name] for name in names] == ["1", "2", "false", "1"]
+    assert [rows["T02", "'=Lens surgery"][name] for name in names] == ["1", "2", "false", "0"]
+    assert {row["counted_through"] for row in rows.values()} == {"2025-02"}
     book = openpyxl.load_workbook(files["xlsx"])
     assert counts(book["Overview"], "overview")["=Lens surgery"] == [3, 0, 2, 1, 0]
     # Class and roles follow: of four graduates 0, 2, 1 and 0; C003 as assistant is of that month.
@@ -237,7 +240,7 @@ def test_through_a_month_after_every_case_nothing_changes_but_the_column_that_sa
 ) -> None:
     whole = read_csv(summed(store, tmp_path / "whole")["csv"])
     through = read_csv(summed(store, tmp_path / "through", "--through", "2025-04")["csv"])
-    assert [row | {"Cases through": "2025-04"} for row in whole] == through
+    assert [row | {"counted_through": "2025-04"} for row in whole] == through
 
 
 def test_the_change_since_a_snapshot_is_what_came_in_between(store: Path, tmp_path: Path) -> None:
@@ -262,8 +265,8 @@ def test_change_and_month_together_compare_like_with_like(store: Path, tmp_path:
 
 def test_an_earlier_snapshot_is_summed_up_as_it_was(store: Path, tmp_path: Path) -> None:
     files = summed(store, tmp_path, "--snapshot", 2)
-    counted = {(row["Trainee"], row["Requirement"]): row for row in read_csv(files["csv"])}
-    assert counted["T01", "'=Lens surgery"]["Counted"] == "2"
+    counted = {(row["trainee_ref"], row["requirement_title"]): row for row in read_csv(files["csv"])}
+    assert counted["T01", "'=Lens surgery"]["counted_cases"] == "2"
     assert {trainee for trainee, _ in counted} == {"'-T03", "T01", "T02"}
     receipt = json.loads(files["json"].read_text("utf-8"))
     assert receipt["snapshot"] == 2
@@ -324,7 +327,9 @@ def test_names_stand_beside_the_references_and_nowhere_else(store: Path, tmp_pat
     labels = write_csv(tmp_path / "labels.csv", "Shown-Name;trainee_ref\nAda Quill;T01\nNot Here;T99\n")
     done = run_well("summary", "--store", store, "--cohort", 2027, "--out", tmp_path, "--labels", labels)
     rows = read_csv(tmp_path / "volume-2027.csv")
-    assert {(row["Trainee"], row["Name"]) for row in rows if row["Name"]} == {("T01", "Ada Quill")}
+    assert {(row["trainee_ref"], row["shown_name"]) for row in rows if row["shown_name"]} == {
+        ("T01", "Ada Quill")
+    }
     book = openpyxl.load_workbook(tmp_path / "volume-2027.xlsx")
     assert table_of(book["Overview"], "overview")[0][2:] == ["-T03", "T01 Ada Quill", "T02", "T04"]
     assert book["T01"]["A1"].value == "T01 Ada Quill, class of 2026-27"

@@ -89,7 +89,7 @@ def test_no_file_of_a_programme_holds_a_sign_of_the_other(
         for sign in [*SIGNS[theirs], *others]:
             assert sign.encode() not in content, (name, sign)
     ref = {HARBOUR: "HA02", DUNE: "DU02"}[ours]
-    assert {person["trainee"] for person in receipt["trainees"]} == {ref.replace("2", "1"), ref}
+    assert {person["trainee_ref"] for person in receipt["trainees"]} == {ref.replace("2", "1"), ref}
     assert sum(ref.encode() in content for content in found.values()) >= 3
 
 
@@ -115,11 +115,9 @@ def test_who_left_or_completed_stands_beside_the_name(store: Store) -> None:
     rows = [
         row
         for row in csv.DictReader(files["volume-2027.csv"].decode().splitlines())
-        if row["Trainee"] == "HA02"
+        if row["trainee_ref"] == "HA02"
     ]
-    assert [(row["Completed"], row["Left"], row["Data run through"]) for row in rows] == [
-        ("", "2025-11", "")
-    ] * 2
+    assert [(row["completed"], row["left"], row["data_through"]) for row in rows] == [("", "2025-11", "")] * 2
 
 
 def test_the_text_of_the_command_names_the_stores_own_people_alone(store: Store) -> None:

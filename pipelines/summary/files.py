@@ -16,7 +16,7 @@ from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store, refuse_no_folder, write_whole
 from pipelines.summary.book import charts, cover, pages
 from pipelines.summary.labels import one_line, read_labels
-from pipelines.summary.lines import line_rows
+from pipelines.summary.lines import csv_rows
 from pipelines.summary.pdf import pdf
 from pipelines.summary.rows import Asked, Person, Summary, cohort_named, read_summary
 from pipelines.summary.sheets import workbook
@@ -110,9 +110,9 @@ def _refuse_folder(store: Store, out: Path) -> None:
 
 
 def csv_text(summary: Summary, labels: Mapping[str, str]) -> str:
-    """The lines of the class, no text readable as a formula."""
-    heads, rows = line_rows(summary, labels)
-    return "".join(as_csv(heads, [tuple(map(plain_cell, row)) for row in rows]))
+    """The lines of the class as `show volume_summary` prints them, no text readable as a formula."""
+    columns, rows = csv_rows(summary, labels)
+    return "".join(as_csv(columns, [tuple(map(plain_cell, row)) for row in rows]))
 
 
 def plain_cell(value: object) -> object:
@@ -128,17 +128,17 @@ def _receipt(summary: Summary, files: Mapping[str, bytes], *, with_names: bool) 
         "answered_for_by": summary.state.by,
         "says": sentences(summary),
         "version": VERSION,
-        "class": summary.asked.cohort,
+        "cohort": summary.asked.cohort,
         "programme": summary.programme,
-        "programme_reference": summary.asked.programme_ref,
+        "programme_ref": summary.asked.programme_ref,
         "specialty": summary.specialty,
         "made_up": summary.made_up,
         **_source(summary.moment),
         "since": _source(summary.earlier.moment) if summary.earlier else None,
         "through": summary.asked.through,
-        "with_names": with_names,
+        "labels": with_names,
         "trainees": [_person(person) for person in summary.people],
-        "lines": len(summary.lines),
+        "rows": len(summary.lines),
         "files": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
         "notes": [note for note in (counted_through(summary), CSV_NOTE) if note],
         "who_may_read": WHO_MAY_READ,
@@ -148,9 +148,9 @@ def _receipt(summary: Summary, files: Mapping[str, bytes], *, with_names: bool) 
 
 def _person(person: Person) -> dict[str, Any]:
     return {
-        "trainee": person.trainee_ref,
-        "data_run_through": person.data_through,
-        "current": person.is_current,
+        "trainee_ref": person.trainee_ref,
+        "data_through": person.data_through,
+        "is_current": person.is_current,
         "completed": person.completed,
         "left": person.left,
     }
@@ -161,7 +161,7 @@ def _source(moment: Moment) -> dict[str, Any]:
     return {
         "snapshot": manifest.snapshot,
         "as_of": manifest.as_of,
-        "made_by_version": manifest.version,
+        "snapshot_version": manifest.version,
         "hashes": manifest.hashes.model_dump(),
         "journal": manifest.journal.model_dump(),
         "intakes": moment.intakes,

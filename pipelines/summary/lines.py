@@ -10,6 +10,9 @@ from pipelines.summary import words
 from pipelines.summary.pages import Column, Page, Table
 from pipelines.summary.rows import Person, Record, Summary
 
+# What the pages need beside the columns of the view.
+BESIDE = ("reviewed_on", "reached_by_title")
+SHOWN_NAME = "shown_name"
 NUMBERS = {
     *("Minimum", "Counted", "Confirmed by a supervisor", "Remaining", "Parts", "Parts not reached", "Held"),
     "Published minimum",
@@ -22,6 +25,21 @@ def lines_page(summary: Summary, labels: Mapping[str, str]) -> Page:
     columns = [Column(head, is_number=head in NUMBERS, widest=36) for head in heads]
     frozen = heads.index("Trainee") + 1
     return Page("Lines", [], Table("lines", columns, rows, plain=True), frozen, for_machines=True)
+
+
+def csv_rows(summary: Summary, labels: Mapping[str, str]) -> tuple[list[str], list[list[Any]]]:
+    """Columns and rows as `show volume_summary` prints them, for a program to read; the source as the pages say it.
+
+    The shown names stand in a last column where there are labels.
+    """
+    rows = [
+        {name: value for name, value in line.items() if name not in BESIDE}
+        | {"source": words.document_text(line)}
+        | ({SHOWN_NAME: labels.get(line["trainee_ref"])} if labels else {})
+        for line in summary.lines
+    ]
+    # No line, no columns: a class without a rule in force.
+    return list(rows[0]) if rows else ["trainee_ref"], [list(row.values()) for row in rows]
 
 
 def line_rows(summary: Summary, labels: Mapping[str, str]) -> tuple[list[str], list[list[Any]]]:
