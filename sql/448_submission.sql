@@ -115,7 +115,8 @@ dated as (
     select
         everything.*,
         today.as_of,
-        today.month_count - month_number(everything.owed_month) as age_months,
+        -- A day that the programme has fixed may lie before its newest cases.
+        greatest(today.month_count - month_number(everything.owed_month), 0) as age_months,
         day_after_month_end(everything.owed_month, everything.window_days + due.due_days) as due_on
     from everything
     cross join today

@@ -65,7 +65,7 @@ def loaded(it: Oracle, evidence: Evidence) -> Db:
         [{"intake_id": intake, "kind": "cases", "trainee_ref": trainee} for intake, trainee in live],
     )
     make_views(db)
-    assert audit(db) == []
+    assert audit(db) == [], audit(db)
     return db
 
 

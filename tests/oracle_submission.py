@@ -26,7 +26,7 @@ def next_month(month: str) -> str:
 
 def months_between(month: str, day: dt.date) -> int:
     year, number = (int(part) for part in month.split("-"))
-    return (day.year - year) * 12 + day.month - number
+    return max((day.year - year) * 12 + day.month - number, 0)
 
 
 def is_current(person: Row, as_of: dt.date) -> bool:

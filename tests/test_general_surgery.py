@@ -142,9 +142,15 @@ def test_a_file_that_is_sent_on_says_what_one_count_is() -> None:
         "unit": "patient",
         "minimum": 40,
         "reached_by": None,
+        "reached_by_title": None,
         "reached": True,
     }
     assert words.requirement_text(line) == "Critical care (patients)"
     assert words.requirement_text(line | {"unit": "operation"}) == "Critical care"
-    stands_in = line | {"reached_by": "trauma", "confirmed_cases": 0, "counted_cases": 2}
-    assert words.reached_text(stands_in) == "✓, by another requirement that stands in"
+    stands_in = line | {
+        "reached_by": "trauma",
+        "reached_by_title": "Trauma",
+        "confirmed_cases": 0,
+        "counted_cases": 2,
+    }
+    assert words.reached_text(stands_in) == "✓, by Trauma"

@@ -87,9 +87,10 @@ def test_what_a_command_prints_balances_too(desk: Desk) -> None:
     result = desk.take(
         desk.file([*log(4, without=[1, 2]), *log(6, without=[1, 2, 3, 4]), {"case_ref": "C7"}])
     )
-    head, line, of_cases, *_ = result.out.splitlines()
+    head, line, balance, of_cases, *_ = result.out.splitlines()
     assert re.split(" {2,}", head) == ["file", "holds", "rows", "accepted", "left out", "to check"]
     assert re.split(" {2,}", line) == ["log.csv", "cases", "5", "4", "1", "0"]
+    assert balance == "Rows balance: 5 in the file = 4 accepted + 1 left out."
     # 4 before = 2 as before + 2 gone; 4 after = 2 as before + 2 new.
     assert of_cases == "cases of 1 trainee: 4 in use before, 4 after (2 new, 2 as before, 2 gone)."
     assert "Stored: 4 of 5 rows. 1 has no valid case reference." in result.out

@@ -92,7 +92,9 @@ def taken(store: Path, command: Iterable[str]) -> None:
 
 
 def published(store: Path) -> Published:
-    rows = {view: published_rows(Store(store), view)[1] for view in sorted(KEYS)}
+    # What became of the rows of each file is told of the command that brought it in.
+    views = sorted(KEYS.keys() - {"reconciliation"})
+    rows = {view: published_rows(Store(store), view)[1] for view in views}
     # Of findings and of the views that count them.
     return {
         view: [row for row in of_view if not set(SAYS_WHAT_AN_INTAKE_DID) & set(row)]

@@ -12,6 +12,7 @@ from dashboard.access import Viewer
 from dashboard.screens import cases, cohort, intake, methods, reviews, summary, trainee
 from pipelines.store.store import Store
 from tests.looking import opened_as, session
+from tests.paper import Paper
 from tests.planted import X, Y, two_programmes
 
 __all__ = ["session"]
@@ -38,6 +39,8 @@ def received(app: Any) -> str:
 
 
 def unpacked(content: bytes) -> bytes:
+    if content.startswith(b"%PDF"):
+        return Paper(content).text.encode()
     if not content.startswith(b"PK"):
         return content
     with zipfile.ZipFile(io.BytesIO(content)) as book:
@@ -83,8 +86,8 @@ def test_the_files_of_a_summary_name_the_people_of_one_programme(
     next(button for button in app.button if button.label == "Make the files").click()
     app.run()
     _, files = app.session_state["summary"]
-    assert len(files) == 3
-    for name, content in files.items():
+    assert len(files.contents) == 4
+    for name, content in files.contents.items():
         assert (b"ZYX1" in unpacked(content)) == theirs, name
         assert (b"T01" in unpacked(content)) != theirs, name
         assert (b"zyx" in unpacked(content).lower()) == theirs, name
