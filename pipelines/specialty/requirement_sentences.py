@@ -80,7 +80,8 @@ def _demand(rule: Rule, spec: Specialty, *, by_name: bool) -> str:
         return "a sign-off, without a count"
     if isinstance(rule, AssessmentRule):
         asked = rule.assessments
-        return f"{asked.at_least} assessments by others in each {asked.each_months} months of training"
+        asked_for = units_in_words("assessment", asked.at_least)
+        return f"{asked.at_least} {asked_for} by others in each {asked.each_months} months of training"
     what = (
         f"as {any_of([spec.roles[role].title for role in rule.roles])}: {_what(rule, spec, by_name=by_name)}"
     )
