@@ -224,6 +224,7 @@ def test_a_case_beyond_a_cap_says_of_what_kind_and_how_many_count() -> None:
             "6 of 5 in a row, each with a record of what happened: reached",
         ),
         ("assessments", 3, 2, 0, 0, None, "2 assessments by others"),
+        ("assessments", 3, 1, 0, 0, None, "1 assessment by others"),
         ("assessments", 3, 7, 2, 1, False, "7 assessments by others; 1 of 2 whole periods short of 3"),
         (
             "assessments",

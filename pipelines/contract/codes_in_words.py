@@ -98,7 +98,7 @@ def uncounted_text(row: Uncounted) -> str:
         if row.periods
         else ""
     )
-    return f"{row.found} assessments by others{of_periods}{_reached(row)}"
+    return f"{row.found} assessment{'s' * (row.found != 1)} by others{of_periods}{_reached(row)}"
 
 
 def _reached(row: Uncounted) -> str:
