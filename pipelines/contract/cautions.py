@@ -7,8 +7,9 @@ import re
 NOT_YET_CHECKED = "not yet checked against the current document"
 CAUTION = (
     "This supports judgement and does not replace it. A met minimum is an accreditation floor, not a finding"
-    " of competence. Rates rest on what trainees logged themselves, where nobody else has looked. The accreditor’s documents and own tally,"
-    " institutional policy, privacy and employment law and licensed practice take precedence."
+    " of competence. Rates rest on what trainees logged themselves, where nobody else has looked."
+    " The accreditor’s documents and own tally, institutional policy, privacy and employment law"
+    " and licensed practice take precedence."
 )
 CAUTIONS = (
     "What stands here supports the judgement of people and makes none: no decision about a trainee follows from"
