@@ -10,7 +10,6 @@ import streamlit as st
 
 from dashboard import figure, labels, log_words, opening, owed, queries, wording
 from dashboard.access import Viewer, can_see_owed, check_can_see_cohort, check_can_see_trainee
-from dashboard.ascertained import from_others_sentence, titled
 from dashboard.comparison import chance_sentence, comparison_sentence
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
@@ -60,9 +59,10 @@ def outcomes(person: Person) -> None:
     figure.plain_table(
         pd.DataFrame(
             {
-                "outcome": [titled(row.title, row) for row in rows],
+                "outcome": [wording.titled(row.title, row) for row in rows],
                 "known": [
-                    f"{wording.rate_sentence(row)} {from_others_sentence(row)}".strip() for row in rows
+                    f"{wording.rate_sentence(row)} {wording.from_others_sentence(row)}".strip()
+                    for row in rows
                 ],
             }
         ),

@@ -82,7 +82,8 @@ def _note(viewer: Viewer, store: Store, snapshot: Snapshot, ref: str, rows: pd.D
     write = note_to_trainee if to_trainee else note_to_supervisor
     text = write(title, ref, snapshot.as_of or "", queries.records(rows))
     # A field that a person may change before they copy it; another snapshot or person has another.
-    st.text_area(f"The note to {ref}", text, height=280, key=f"note-{snapshot.number}-{to_trainee}-{ref}")
+    label = figure.without_markup(f"The note to {ref}")
+    st.text_area(label, text, height=280, key=f"note-{snapshot.number}-{to_trainee}-{ref}")
     figure.download(
         "Download the list that goes with it",
         lambda: listed(rows),

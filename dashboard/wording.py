@@ -212,6 +212,32 @@ def rate_line(of: Rate, expected: float | None) -> str:
     return ", ".join(said[:1]) + "".join(f"; {words}" for words in said[1:])
 
 
+class Known(Protocol):
+    """A row of complication_rate."""
+
+    known_outcomes: int
+    known_from_others: int
+
+
+def is_self_reported(of: Known) -> bool:
+    """Whether fewer than half of the known outcomes come from somebody other than the trainee."""
+    return of.known_outcomes > 0 and 2 * of.known_from_others < of.known_outcomes
+
+
+def titled(title: str, of: Known) -> str:
+    """`Capsule rupture (self-reported)`."""
+    return f"{title} (self-reported)" if is_self_reported(of) else title
+
+
+def from_others_sentence(of: Known) -> str:
+    """`60 of 110 known outcomes come from somebody other than the trainee.`; blank with none known."""
+    if of.known_outcomes == 0:
+        return ""
+    if of.known_from_others == 0:
+        return "All rests on the trainee's word."
+    return f"{of.known_from_others} of {of.known_outcomes} known outcomes come from somebody other than the trainee."
+
+
 class Sequence(Protocol):
     """What came of the chart of an outcome by case number, and how often it signals for nobody's fault."""
 

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboard.ascertained import from_others_sentence, titled
+from dashboard import wording
 
 
 @pytest.mark.parametrize(
@@ -30,4 +30,4 @@ from dashboard.ascertained import from_others_sentence, titled
 )
 def test_a_rate_says_whose_word_it_rests_on(known: int, from_others: int, title: str, said: str) -> None:
     row = SimpleNamespace(known_outcomes=known, known_from_others=from_others)
-    assert (titled("Rupture", row), from_others_sentence(row)) == (title, said)
+    assert (wording.titled("Rupture", row), wording.from_others_sentence(row)) == (title, said)

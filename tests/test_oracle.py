@@ -121,7 +121,7 @@ def test_made_up_cohorts_hold_the_states_that_the_views_tell_apart() -> None:
     grammar = {"reached_by": 0, "deadline": 0}
     totals: dict[str, int] = {}
 
-    for cohort in drawn(cohorts.cohorts(), 120):
+    for cohort in drawn(cohorts.cohorts(), 200):
         oracle = Oracle(cohort.roster, cohort.training, cohorts.exports_of(cohort), specialty)
         assert len({(row["trainee_ref"], case_key(row)) for row in cohort.cases}) == len(cohort.cases)
         credit, volume = oracle.case_credit(), oracle.case_volume()

@@ -65,6 +65,7 @@ def test_the_library_is_given_no_text_but_what_is_written_in_the_call() -> None:
     ours = CHOSEN_LABELS | {
         ("dashboard/figure.py", "title"),  # of a screen: a literal where it is drawn
         ("dashboard/figure.py", "without_markup(label)"),
+        ("dashboard/owed.py", "label"),  # of without_markup, in the line before
         ("dashboard/screens/bring_in.py", "label"),  # of without_markup, in the line before
         ("dashboard/screens/methods.py", "str(view).replace('_', ' ')"),
     }

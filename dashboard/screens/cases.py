@@ -7,7 +7,6 @@ import streamlit as st
 
 from dashboard import figure, labels, opening, queries, wording
 from dashboard.access import Viewer, can_see_trainee, check_can_see_volume
-from dashboard.ascertained import from_others_sentence, titled
 from dashboard.count_words import part_standing, standing_sentence
 from dashboard.queries import Snapshot
 from pipelines.contract.cautions import NOT_YET_CHECKED
@@ -180,8 +179,8 @@ def _counted(cases: pd.DataFrame) -> None:
 def _of_outcome(viewer: Viewer, snapshot: Snapshot, trainee: str, ref: str, attribution: str) -> None:
     rates = queries.own_rates(snapshot, viewer.scope, trainee)
     it = queries.records(rates[(rates["complication_ref"] == ref) & (rates["attribution"] == attribution)])[0]
-    figure.heading(wording.rate_sentence(it, titled(it.title, it)))
-    figure.say(from_others_sentence(it))
+    figure.heading(wording.rate_sentence(it, wording.titled(it.title, it)))
+    figure.say(wording.from_others_sentence(it))
     window = f" Window: {it.window_days} days." if it.window_days else " It arises in the operation."
     checked = "" if it.verified else f" {NOT_YET_CHECKED.capitalize()}."
     figure.say(f"{it.title}: {it.definition}{window} {wording.source_sentence(it.source)}{checked}")

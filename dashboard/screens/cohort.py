@@ -10,7 +10,6 @@ import streamlit as st
 
 from dashboard import charts, figure, opening, queries, wording
 from dashboard.access import Viewer, can_see_cohort, check_can_see_cohort, check_can_see_counts
-from dashboard.ascertained import from_others_sentence, is_self_reported
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -320,7 +319,7 @@ def _outcomes(view: View) -> None:
     frame = frames[attribution]
     rows = queries.records(frame)
     frame = frame.assign(label=[wording.rate_line(row, row.expected) for row in rows])
-    from_others = [row.trainee for row in rows if row.known_outcomes and not is_self_reported(row)]
+    from_others = [row.trainee for row in rows if row.known_outcomes and not wording.is_self_reported(row)]
     self_reported = f"Self-reported, but for {', '.join(from_others)}." if from_others else "Self-reported."
     figure.say(wording.ATTRIBUTION_MEANS[attribution], kind="quiet")
     whose = opening.attributions(view.snapshot, scope)[attribution]
@@ -351,7 +350,8 @@ def _say_why_not_expected(frame: pd.DataFrame) -> None:
 
 def _rate_table(frame: pd.DataFrame, title: str) -> pd.DataFrame:
     said = [
-        f"{wording.rate_sentence(row)} {from_others_sentence(row)}".strip() for row in queries.records(frame)
+        f"{wording.rate_sentence(row)} {wording.from_others_sentence(row)}".strip()
+        for row in queries.records(frame)
     ]
     return pd.DataFrame({"trainee": frame["trainee"], title: said})
 
