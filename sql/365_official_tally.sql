@@ -33,9 +33,11 @@ refused as (
     select
         trainee_ref,
         requirement_ref,
-        count(*) filter (where reason = 'role') as other_role_cases,
-        count(*) filter (where reason = 'performed_elsewhere') as elsewhere_cases,
-        count(*) filter (where reason not in ('role', 'performed_elsewhere')) as otherwise_not_counted_cases
+        count(*) filter (where over_cap is null and reason = 'role') as other_role_cases,
+        count(*) filter (where over_cap is null and reason = 'performed_elsewhere') as elsewhere_cases,
+        count(*) filter (where over_cap is null and reason not in ('role', 'performed_elsewhere'))
+            as otherwise_not_counted_cases,
+        count(over_cap) as capped_cases
     from main.case_credit
     where not credited and requirement_ref is not null
     group by trainee_ref, requirement_ref
@@ -70,6 +72,7 @@ select
     coalesce(refused.elsewhere_cases, 0) as elsewhere_cases,
     coalesce(refused.otherwise_not_counted_cases, 0) as otherwise_not_counted_cases,
     coalesce(unmapped.unmapped_cases, 0) as unmapped_cases,
+    coalesce(refused.capped_cases, 0) as capped_cases,
     volume.data_through
 from main.case_volume as volume
 inner join official
@@ -107,5 +110,7 @@ comment on column definition.official_tally.otherwise_not_counted_cases is
 'Cases of the requirement that are not counted here for any other reason; case_credit names it.';
 comment on column definition.official_tally.unmapped_cases is
 'Cases of the trainee whose procedure has no code yet: they count toward nothing here.';
+comment on column definition.official_tally.capped_cases is
+'Cases not counted here since the requirement has as many of their kind as it takes.';
 comment on column definition.official_tally.data_through is
 'The month through which the trainee''s data are complete; blank with no data.';

@@ -7,14 +7,17 @@ count: common practice, no source.
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import openpyxl
 import pytest
 
 from dashboard.access import Viewer
 from dashboard.screens import summary
+from pipelines.contract.codes_in_words import tally_sentence
 from pipelines.store.store import Store
-from tests.drawn import drawn, example
+from tests.drawn import database, drawn, example, put, table
+from tests.drawn import run as make_all
 from tests.looking import opened_as, said, session, tables
 from tests.stores import new_store, rows_of, run, run_well, set_programme, write_csv
 
@@ -97,3 +100,30 @@ def test_the_summary_screen_says_which_counts_differ_and_what_could_explain_it(s
         "1 operated after that month, 1 operated in that month, 3 not confirmed",
         "nothing that is known here",
     ]
+
+
+def test_cases_over_a_cap_are_named_as_such_and_under_nothing_else() -> None:
+    db = database(
+        example({"lens": {"minimum": 2, "roles": ["surgeon", "assistant"], "at_most": {"assistant": 1}}})
+    )
+    put(db, "trainees", "trainee_ref\nT01")
+    put(
+        db,
+        "cases",
+        """
+        case_ref | role
+        C1       | assistant
+        C2       | assistant
+        C3       | assistant
+        C4       | surgeon
+        C5       | observer
+        """,
+    )
+    put(db, "official_counts", "trainee_ref | requirement_ref | count | as_of\nT01 | lens | 4 | 2026-10-05")
+    make_all(db)
+    columns = "counted_cases, difference, capped_cases, other_role_cases, otherwise_not_counted_cases"
+    assert table(db, "official_tally", columns) == "2 | -2 | 2 | 1 | 0"
+    (row,) = db.execute("select * from official_tally").df().to_dict("records")
+    assert "2 of a kind of which the requirement has as many as it takes" in tally_sentence(
+        SimpleNamespace(**row)
+    )

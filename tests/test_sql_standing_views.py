@@ -28,7 +28,7 @@ COLUMNS = {
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT official_count:INTEGER
         official_as_of official_met:BOOLEAN counted_cases:BIGINT difference:BIGINT later_cases:BIGINT
         same_month_cases:BIGINT unconfirmed_cases:BIGINT other_role_cases:BIGINT elsewhere_cases:BIGINT
-        otherwise_not_counted_cases:BIGINT unmapped_cases:BIGINT data_through
+        otherwise_not_counted_cases:BIGINT unmapped_cases:BIGINT capped_cases:BIGINT data_through
     """,
     "volume_summary": """
         programme_ref cohort trainee_ref requirement_ref requirement_title minimum:BIGINT counted_cases:BIGINT

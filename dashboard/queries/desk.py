@@ -210,7 +210,7 @@ def official_tally(snapshot: Snapshot, scope: Scope, cohort: str) -> pd.DataFram
             tally.trainee_ref, tally.requirement_title, tally.minimum, tally.official_count, tally.official_as_of,
             tally.official_met, tally.counted_cases, tally.difference, tally.later_cases, tally.same_month_cases,
             tally.unconfirmed_cases, tally.other_role_cases, tally.elsewhere_cases,
-            tally.otherwise_not_counted_cases, tally.unmapped_cases
+            tally.otherwise_not_counted_cases, tally.unmapped_cases, tally.capped_cases
         from official_tally as tally
         inner join requirement on tally.requirement_ref = requirement.requirement_ref
         where cohort = $cohort

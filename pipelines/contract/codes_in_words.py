@@ -118,6 +118,7 @@ class Tally(Protocol):
     other_role_cases: int
     elsewhere_cases: int
     otherwise_not_counted_cases: int
+    capped_cases: int
     unmapped_cases: int
 
 
@@ -129,6 +130,7 @@ COUNTED_HERE_ALONE = {
 COUNTED_THERE_ALONE = {
     "other_role_cases": "in another role",
     "elsewhere_cases": "performed elsewhere",
+    "capped_cases": "of a kind of which the requirement has as many as it takes",
     "otherwise_not_counted_cases": "not counted here for another reason",
     "unmapped_cases": "of a procedure that is not known here",
 }
