@@ -312,7 +312,7 @@ comment on column definition.reconciliation.programme_ref is
 comment on column definition.reconciliation.cohort is
 'The class; blank where the row names nobody of the roster.';
 comment on column definition.reconciliation.trainee_ref is
-'The trainee, as a pseudonym; blank for rows that name nobody, or people who were left as they were.';
+'The trainee, as a pseudonym; blank for rows that name nobody, or people who were left as they were; _unmatched for what is said of operations in no log. A row about an operation is of each trainee who has it.';
 comment on column definition.reconciliation.intake_id is 'The intake: a hash of the file''s content and a number.';
 comment on column definition.reconciliation.kind is 'The kind of file.';
 comment on column definition.reconciliation.file_name is

@@ -1,7 +1,8 @@
 -- Does the account of every file in use balance, in whole and by trainee, and is every row in use in one?
 --
 -- Rows:   one per account that does not, and one per log without an account; there must be none
--- Reads:  reconciliation, input.receipt_rows, input.receipt_left_out, input.live_rows, input.intake
+-- Reads:  reconciliation, input.receipt_rows, input.receipt_left_out, input.stored_rows, input.live_rows,
+--         input.intake
 -- Source: contract of the store: every receipt balances to the row
 with
 
@@ -72,8 +73,19 @@ inner join by_table
         and intake.kind = by_table.kind
         and intake.file_name = by_table.file_name
 where
-    intake.rows_in_file <> by_table.rows_in_file
-    or intake.accepted_rows <> by_table.accepted_rows
+    -- A row of an operation is of each trainee who has it.
+    intake.kind <> 'outcomes'
+    and (intake.rows_in_file <> by_table.rows_in_file or intake.accepted_rows <> by_table.accepted_rows)
+union all
+select
+    'the rows of ' || min(intake.file_name) || ' are not those that are stored' as offence,
+    null as trainee_ref,
+    intake.kind as terms
+from input.intake as intake
+inner join input.stored_rows as stored
+    on intake.intake_id = stored.intake_id and intake.kind = stored.kind and stored.trainee_ref is null
+group by intake.intake_id, intake.kind, stored.stored_rows
+having sum(intake.accepted_rows) <> stored.stored_rows
 union all
 select
     'the rows left out of ' || of_file.file_name || ' are not those of its rules' as offence,
@@ -94,7 +106,7 @@ left join input.receipt_rows as receipt
         and live.trainee_ref = receipt.trainee_ref
         and live."source" = receipt."source"
         and receipt.is_live
-where receipt.intake_id is null and live.kind <> 'outcomes'
+where receipt.intake_id is null
 union all
 select 'a key stands twice in reconciliation' as offence, trainee_ref, kind as terms
 from reconciliation

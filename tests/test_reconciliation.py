@@ -74,6 +74,12 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     return desk
 
 
+def _outcomes(*said: str) -> list[dict[str, str]]:
+    """What an audit says of some operations, such as "C001 no"."""
+    columns = ("case_ref", "occurred", "complication", "day", "source")
+    return [dict(zip(columns, (*each.split(), "capsule_rupture", "", "audit"), strict=True)) for each in said]
+
+
 @pytest.fixture(scope="module")
 def full(desk: Desk) -> Desk:
     """Every term above 0: rows left out, held back, changed, kept, withdrawn, added; of a log that is added to, untouched."""
@@ -94,6 +100,8 @@ def full(desk: Desk) -> Desk:
     )
     ours.take(ours.training("from | kind | value\n2024-07 | leave |\n2024-09 | rotation | retina"))
     ours.take(ours.training("from | kind | value\n2024-09 | rotation | cornea\n2025-01 | leave |"))
+    ours.take(ours.file(_outcomes("C001 no", "C009 yes"), "audit.csv", {}))
+    ours.take(ours.file(_outcomes("C001 yes", "C030 no", "ZZ99 no", "C002 perhaps"), "audit.csv", {}))
     ours.take(
         ours.file([*log(3, trainee="T01", duration_min="60"), *log(6, trainee="T03")], "cases.csv"),
         "--take-the-rest",
@@ -126,6 +134,19 @@ def test_every_term_of_an_account_is_counted(full: Desk) -> None:
     assert db.execute(
         f"select {terms} from main.reconciliation where kind = 'training' and live_after is not null"
     ).fetchall() == [(2, 2, 0, 0, 2, 0, 1, 0, 0, 1, 1, 3, None, True)]
+    rows = db.execute(
+        f"select trainee_ref, {terms} from main.reconciliation where kind = 'outcomes'"
+        " order by trainee_ref, live_after nulls first"
+    ).fetchall()
+    # A row of an operation is of everybody who has it: C001 of T01 and T02, C030 of T02; C009 and ZZ99
+    # are in no log; C002 is left out, of the first who has it.
+    assert rows == [
+        # An earlier file all of whose rows were replaced is not in use.
+        ("T01", 2, 1, 1, 0, 1, 0, 1, 0, 0, 0, 0, 1, "code_unknown 1", True),
+        ("T02", 2, 2, 0, 0, 1, 0, 1, 0, 0, 0, 1, 2, None, True),
+        ("_unmatched", 1, 1, 0, 0, *(None,) * 8, None, True),
+        ("_unmatched", 1, 1, 0, 0, 1, 0, 0, 0, 0, 1, 1, 2, None, True),
+    ]
 
 
 NUMBERS = {
@@ -160,7 +181,7 @@ def test_each_number_that_is_wrong_by_one_is_found(full: Desk) -> None:
                 assert offences(db) != [], (table, column, place)
                 db.execute(f"update input.{table} set {column} = {column} - 1 where rowid = {place}")
     db.execute("delete from input.finding where severity = 'left_out' and trainee_ref = 'T01'")
-    assert [row[1:] for row in offences(db)] == [("T01", "rows of the file; left out; ")]
+    assert [row[1:] for row in offences(db)] == [("T01", "rows of the file; left out; ")] * 2
 
 
 def in_every_hash(store: Path, intake_id: str, receipt: dict[str, Any]) -> str:

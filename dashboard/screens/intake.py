@@ -9,7 +9,7 @@ from dashboard import figure, labels, log_words, opening, owed, queries, wording
 from dashboard.access import Viewer, check_can_take_exports
 from dashboard.queries import Snapshot
 from dashboard.screens import bring_in
-from pipelines.contract.codes_in_words import ACCOUNT, quality_head
+from pipelines.contract.codes_in_words import ACCOUNT, quality_head, whose
 from pipelines.store.store import Store
 from pipelines.summary.files import plain_cell
 
@@ -98,6 +98,7 @@ def _accounts(viewer: Viewer, snapshot: Snapshot) -> None:
         log_words.account_sentences([None if pd.isna(each) else bool(each) for each in frame["balances"]])
     )
     with figure.closed(f"The rows of each file, by trainee ({len(frame)})"):
+        frame["trainee_ref"] = frame["trainee_ref"].map(whose)
         figure.plain_table(frame.rename(columns=ACCOUNT))
 
 

@@ -17,8 +17,7 @@ from pipelines.contract.input_tables import INPUT_TABLES
 from pipelines.store.documents import Line, Manifest
 from pipelines.store.store import Receipt, Store
 
-# What names an operation and no trainee is stored with several, so that its files balance in whole alone.
-OF_TRAINEES = {kind.name: kind for kind in KINDS if not kind.of_operation}
+BY_NAME = {kind.name: kind for kind in KINDS}
 BALANCE = ("live_before", "added", "unchanged", "changed", "kept", "withdrawn", "live_after")
 Key = tuple[str, str, str | None]
 
@@ -38,27 +37,27 @@ def account_tables(store: Store, manifest: Manifest) -> dict[str, pa.Table]:
     rows, left_out = [], []
     for intake_id, receipt in receipts.items():
         for part in receipt["parts"]:
-            if part["kind"] in OF_TRAINEES:
-                rows += _said(intake_id, receipt, part, places)
-                left_out += _left_out(intake_id, part)
+            rows += _said(intake_id, receipt, part, places)
+            left_out += _left_out(intake_id, part)
     tables = {
         "receipt_rows": rows,
         "receipt_left_out": left_out,
-        "stored_rows": _stored(store, receipts, places),
+        "stored_rows": _stored(store, receipts, places) + _stored_once(store, receipts),
     }
     return {name: pa.Table.from_pylist(each, schema=INPUT_TABLES[name]) for name, each in tables.items()}
 
 
 def _places(live: Iterable[Line]) -> dict[Key, Place]:
-    lines = [line for line in live if line.kind in OF_TRAINEES]
+    lines = list(live)
     newest = {line.kind: 0 for line in lines}
     for line in lines:
         newest[line.kind] = max(newest[line.kind], *(entry.taken for entry in line.intakes))
     places: dict[Key, Place] = {}
     for line in lines:
-        # A review may have gone to somebody else with any later file.
+        # A review, or what is said of an operation, may have gone to somebody else with any later file.
         last = max(entry.taken for entry in line.intakes)
-        settled = OF_TRAINEES[line.kind].whole is None or last == newest[line.kind]
+        kind = BY_NAME[line.kind]
+        settled = not (kind.whole or kind.of_operation) or last == newest[line.kind]
         for entry in line.intakes:
             key = entry.intake_id, line.kind, line.trainee_ref
             places[key] = Place(entry.taken, settled and entry.taken == last, entry.mode == "replace")
@@ -74,6 +73,9 @@ def _said(
     held_back = part.get("held_back", 0)
     nobody = [None] if None in people or held_back else []
     told = "by_trainee" in part
+    if BY_NAME[part["kind"]].of_operation:
+        # Receipts made before these had an account say nothing of them by trainee.
+        told = bool(people)
     rows = []
     for ref in [*sorted(balances.keys() | people.keys() - {None}), *nobody]:
         place = places.get((intake_id, part["kind"], ref))
@@ -134,6 +136,24 @@ def _stored(store: Store, receipts: dict[str, Receipt], places: dict[Key, Place]
                 "withdrawn_rows": withdrawn,
             }
         )
+    return rows
+
+
+def _stored_once(store: Store, receipts: dict[str, Receipt]) -> list[dict[str, Any]]:
+    """Of rows about operations, which are stored with everybody who has them: how many there are, under no trainee."""
+    rows = []
+    for intake_id, receipt in receipts.items():
+        for kind in {BY_NAME[part["kind"]] for part in receipt["parts"]}:
+            paths = (
+                sorted((store.intake(intake_id) / kind.name).glob("*.parquet")) if kind.of_operation else []
+            )
+            if paths:
+                record = [name for name in kind.record if name != "trainee_ref"]
+                once = pa.concat_tables(pq.read_table(path, columns=record) for path in paths).group_by(
+                    record
+                )
+                said = {"intake_id": intake_id, "kind": kind.name, "trainee_ref": None}
+                rows.append({**said, "stored_rows": once.aggregate([]).num_rows})
     return rows
 
 

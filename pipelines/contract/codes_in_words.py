@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from pipelines.contract.formats import UNMATCHED
+
 REASONS = {
     "credited": "counts",
     "before_credit_from": "does not count: the roster says that the trainee's cases count only from a later month on",
@@ -153,6 +155,11 @@ QUALITY_HEADS = {
     "case_ref_reused": "case reference used twice",
     "months_without_cases": "months without a case",
 }
+
+
+def whose(trainee_ref: str) -> str:
+    """The trainee with whom a row is stored, or that no log has the operation that it speaks of."""
+    return "in no log yet" if trainee_ref == UNMATCHED else trainee_ref
 
 
 def quality_head(measure: str, within_days: int | None) -> str:

@@ -128,11 +128,10 @@ class Judged:
     def rows_by_trainee(self, part: Part) -> list[dict[str, Any]]:
         """For each trainee whom a table names, and for rows of nobody (None, last): rows, accepted, left out by first rule.
 
-        Each number is counted on its own. Rows that name an operation and no trainee have none.
+        Each number is counted on its own. A row about an operation is of everybody with whom it is stored; left out, it is
+        of the first of them.
         """
         kind, rules = part.kind.name, list(LEFT_OUT)
-        if part.kind.of_operation:
-            return []
         left_out: dict[str | None, dict[str, int]] = {}
         for trainee_ref, rule, count in self.rows(
             "select trainee_ref, rule, count(*) from (select trainee_ref, row_id,"
@@ -142,9 +141,16 @@ class Judged:
             [rules, part.number, rules],
         ):
             left_out.setdefault(trainee_ref, {})[rule] = count
+        seats = f"{kind}.seat left join {kind}.placed using (row_id)"
+        if part.kind.of_operation:
+            seats = (
+                f"(select sheet_number, placed.row_id, case when placed.row_id is not null then owner.trainee_ref"
+                f" else nullif(owner.trainee_ref, '{UNMATCHED}') end as trainee_ref from {kind}.read as read"
+                f" join {kind}.owner as owner using (row_id) left join {kind}.placed as placed using (row_id)"
+                f" where placed.row_id is not null or owner.seat_id = read.row_id) as placed"
+            )
         rows = self.rows(
-            f"select trainee_ref, count(*), count(placed.row_id) from {kind}.seat as seat"
-            f" left join {kind}.placed as placed using (row_id) where sheet_number = ?"
+            f"select trainee_ref, count(*), count(placed.row_id) from {seats} where sheet_number = ?"
             " group by trainee_ref order by trainee_ref nulls last",
             [part.number],
         )

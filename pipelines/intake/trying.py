@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import duckdb
 import pyarrow as pa
 
-from pipelines.contract.formats import CASES, CONFIRMATIONS, TRAINEES, TRAINING, UNMATCHED, Kind
+from pipelines.contract.codes_in_words import whose
+from pipelines.contract.formats import CASES, CONFIRMATIONS, TRAINEES, TRAINING, Kind
 from pipelines.intake import replacement, staging
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class Change:
     @property
     def whose(self) -> str:
         """The trainee, or that no log has the operations yet."""
-        return "in no log yet" if self.trainee_ref == UNMATCHED else self.trainee_ref
+        return whose(self.trainee_ref)
 
 
 @dataclass(frozen=True)

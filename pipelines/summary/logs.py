@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipelines.contract.codes_in_words import ACCOUNT, KINDS, RULES, quality_head
+from pipelines.contract.codes_in_words import ACCOUNT, KINDS, RULES, quality_head, whose
 from pipelines.summary import words
 from pipelines.summary.pages import Column, Page, Shown, Table
 from pipelines.summary.rows import Record, Summary
@@ -54,7 +54,7 @@ def rows_page(summary: Summary, labels: Mapping[str, str]) -> Page:
     for account in summary.accounts:
         trainee = account["trainee_ref"]
         said = {
-            "trainee_ref": trainee and words.named(trainee, labels),
+            "trainee_ref": trainee and words.named(whose(trainee), labels),
             "balances": words.yes_no(account["balances"]),
         }
         rows.append([(account | said)[name] for name in heads])
