@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import gc
 import importlib
 import os
 import socket
@@ -111,7 +112,7 @@ def listen(port: int | None, address: str = ADDRESS) -> socket.socket:
 def run(app: st.App, listening: socket.socket, when_it_answers: Callable[[], None], proxy: str = "") -> int:
     """Serve the app until Ctrl-C; 1 if it did not start. Forwarded headers are believed from the proxy's address alone."""
     # The first rerun needs the screens: they are imported while the server starts and the browser loads its scripts.
-    threading.Thread(target=importlib.import_module, args=("dashboard.navigation",), daemon=True).start()
+    threading.Thread(target=_import_screens, daemon=True).start()
     # No log of requests: the link's key is in the address of one.
     settings = uvicorn.Config(
         app,
@@ -131,6 +132,13 @@ def run(app: st.App, listening: socket.socket, when_it_answers: Callable[[], Non
     except KeyboardInterrupt:
         print("Closed.", file=sys.stderr)
     return 0 if serving.started else 1
+
+
+def _import_screens() -> None:
+    importlib.import_module("dashboard.navigation")
+    # What was imported stays: whoever looks for what can be thrown away need not look there, which takes a second.
+    gc.collect()
+    gc.freeze()
 
 
 class _Server(uvicorn.Server):

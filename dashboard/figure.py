@@ -6,15 +6,19 @@ Every text here is drawn as it is: markup in it, whoever wrote it, is shown and 
 from __future__ import annotations
 
 import functools
+import json
 import re
 from collections.abc import Callable, Iterable
 from html import escape
-from typing import Any, Protocol, TypeVar
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from dashboard import access, charts, queries, wording
+from dashboard.kept import Kept
+from dashboard.plain_values import values
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 
@@ -32,7 +36,9 @@ def draw(
 ) -> dict[str, Any] | None:
     """Draw one of the charts, by its name; returns the fields of the mark that was chosen, None without one."""
     given = words | {"dark": is_dark()} | ({"select": True} if select else {})
-    spec = _spec(chart, frames, given)
+    # By all that the picture depends on, whoever looks.
+    drawn_of = (chart, *(_content(frame) for frame in frames), json.dumps(given, sort_keys=True))
+    spec = _PICTURES.get(drawn_of, lambda: _picture(chart, frames, given)).spec()
     if not select:
         st.vega_lite_chart(spec, theme=None, width="content", key=key)
         return None
@@ -41,12 +47,31 @@ def draw(
     return dict(chosen[0]) if chosen else None
 
 
-# To build a chart takes longer than everything else on a screen, so its schema is checked by the tests alone; all that
-# the chart depends on is an argument, for the cache is shared by all viewers.
-@st.cache_data(max_entries=256, show_spinner=False)
-def _spec(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]) -> dict[str, Any]:
-    drawn: dict[str, Any] = getattr(charts, chart)(*frames, **words).to_dict(validate=False)
-    return drawn
+class _Picture(NamedTuple):
+    """A chart as text, and the tables of its numbers: neither can be changed by whoever draws it."""
+
+    text: str
+    tables: dict[str, pa.Table]
+
+    def spec(self) -> dict[str, Any]:
+        return {**json.loads(self.text), "datasets": dict(self.tables)}
+
+
+_PICTURES: Kept[_Picture] = Kept(512)
+
+
+def _picture(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]) -> _Picture:
+    # To build a chart takes longer than everything else on a screen, so its schema is checked by the tests alone.
+    spec = getattr(charts, chart)(*frames, **words).to_dict(validate=False)
+    datasets = spec.pop("datasets")
+    tables = {name: pa.Table.from_pandas(pd.DataFrame(rows)) for name, rows in datasets.items()}
+    return _Picture(json.dumps(spec), tables)
+
+
+def _content(frame: pd.DataFrame) -> str:
+    """Everything that stands in a frame, its types included."""
+    columns = {str(name): [str(column.dtype), column.to_list()] for name, column in frame.items()}
+    return json.dumps(columns, default=repr)
 
 
 def table(frame: pd.DataFrame, label: str = "The table behind it") -> None:
@@ -99,20 +124,30 @@ def plain_table(frame: pd.DataFrame, name: str = "Table", *, stacks: bool = Fals
 
     `stacks`: on a narrow page the cells of a row stand one below the other.
     """
+    st.html(table_markup(frame, name, stacks=stacks))
+
+
+def table_markup(frame: pd.DataFrame, name: str = "Table", *, stacks: bool = False) -> str:
+    """The same as text."""
     numbers = [
         f"number-{at}"
-        for at, name in enumerate(frame.columns, 1)
-        if pd.api.types.is_any_real_numeric_dtype(frame[name])
+        for at, kind in enumerate(frame.dtypes, 1)
+        if pd.api.types.is_any_real_numeric_dtype(kind)
     ]
-    shown = frame.astype(object).map(_cell).rename(columns=lambda name: str(name).replace("_", " "))
-    drawn = shown.to_html(
-        index=False, border=0, classes=["plain", *(["stacks"] if stacks else []), *numbers], escape=True
-    ).replace(LINE, "<br>")
-    st.html(f'<div class="wide" tabindex="0" role="region" aria-label="{escape(name)}">{drawn}</div>')
+    classes = " ".join(["plain", *(["stacks"] if stacks else []), *numbers])
+    heads = "".join(f"<th>{_escaped(str(head).replace('_', ' '))}</th>" for head in frame.columns)
+    columns = [[f"<td>{_escaped(_cell(cell))}</td>" for cell in values(cells)] for _, cells in frame.items()]
+    body = "".join(f"<tr>{''.join(row)}</tr>" for row in zip(*columns, strict=True))
+    drawn = f'<table class="{classes}"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
+    return f'<div class="wide" tabindex="0" role="region" aria-label="{escape(name)}">{drawn}</div>'
+
+
+def _escaped(text: str) -> str:
+    return escape(text.strip(), quote=False).replace(LINE, "<br>")
 
 
 def _cell(value: Any) -> str:
-    if value is None or value is pd.NA or (isinstance(value, float) and pd.isna(value)):
+    if value is None:
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"

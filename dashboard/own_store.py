@@ -8,6 +8,7 @@ import stat
 from ipaddress import ip_address
 from pathlib import Path
 
+from dashboard.queries import live_snapshot
 from pipelines.build.build import sql_hash
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.store import Store
@@ -56,7 +57,7 @@ def _check_parent(parent: Path) -> None:
 
 def check_snapshot(store: Store) -> None:
     """Raise WrongUsage where the live snapshot was built by other definitions than this version's."""
-    if store.current().hashes.sql != _sql_of_this_version():
+    if live_snapshot(store).sql != _sql_of_this_version():
         raise WrongUsage(
             "The snapshot of this store was built by another version. Stop the dashboard, then build it anew:"
             f" python3 run.py build --store {store.root}"

@@ -32,6 +32,8 @@ SETTINGS: dict[str, object] = {
     "client.toolbarMode": "viewer",
     "client.showErrorDetails": "none",
     "logger.level": "error",
+    # To look through all that the process holds after each click takes longer than most clicks.
+    "runner.postScriptGC": False,
     "server.maxUploadSize": LARGEST_UPLOAD_MB,
     # The library's name of a tab resumes it for the same viewer alone, as the gate names the viewer.
     "server.trustedUserHeaders": {HEADER: "viewer"},

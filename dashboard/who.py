@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from pathlib import Path
 
+from dashboard.kept import FileState, state_of
 from dashboard.sessions import Who
 from pipelines.contract.errors import UserError
 from pipelines.store.accounts import Accounts
@@ -42,7 +42,8 @@ class Directory:
 
     def __init__(self, store: Store, *, several: bool = False) -> None:
         self.store, self.accounts, self.several = store, Accounts(store.root), several
-        self._read_from: list[tuple[int, int, int]] = []
+        self._files = [store.root / name for name in ("access.yaml", "programme.yaml")]
+        self._read_from: list[FileState] = []
         self._people: dict[tuple[str, ...], Who] = {}
 
     def who(self, identity: Identity) -> Who | None:
@@ -64,7 +65,7 @@ class Directory:
 
     def _read_anew(self) -> None:
         """Read the people again where a file has changed; where it cannot be read there are none, and the log says so."""
-        files = [_state(self.store.root / name) for name in ("access.yaml", "programme.yaml")]
+        files = [state_of(path) for path in self._files]
         if files == self._read_from:
             return
         self._read_from, self._people = files, {}
@@ -78,12 +79,3 @@ class Directory:
 
 def _who(person: Person, programme_ref: str) -> Who:
     return Who(person.role, person.programme or programme_ref, person.trainee or person.reviewer, person.name)
-
-
-def _state(path: Path) -> tuple[int, int, int]:
-    """What changes with a file's content; zeros where there is none."""
-    try:
-        stat = path.stat()
-    except OSError:
-        return (0, 0, 0)
-    return (stat.st_mtime_ns, stat.st_ino, stat.st_size)

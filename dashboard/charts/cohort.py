@@ -14,6 +14,7 @@ from dashboard.charts.look import (
     Heading,
     axis_top,
     band_bars,
+    channels,
     chart_of,
     chosen,
     figures_inside,
@@ -22,7 +23,6 @@ from dashboard.charts.look import (
     numbers,
     palette,
     phase_heads,
-    rows,
     spoken,
     spoken_rows,
 )
@@ -40,6 +40,7 @@ from dashboard.charts.words import (
     technique_cohort_alt,
     volume_grid_alt,
 )
+from dashboard.plain_values import rows
 from dashboard.wording import FEW_CASES
 
 # ---- volume: who has reached which minimum
@@ -81,7 +82,7 @@ def volume_grid(
     quiet = alt.condition("datum.reached", alt.value(colours.paper), alt.value(colours.cell))
     fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
     cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
-        x=_across("place", people), x2="next:Q", color=fill if select else quiet
+        **channels(x=_across("place", people), x2="next:Q", color=fill if select else quiet)
     )
     layers = [
         cells.add_params(choice) if select else cells,
@@ -90,7 +91,7 @@ def volume_grid(
         *_people_heads(frame, people, dark),
         _minimums(frame, people, dark),
     ]
-    chart = alt.layer(*layers).properties(width=step * len(people), height=alt.Step(GRID_ROW))
+    chart = alt.layer(*layers, width=step * len(people), height=alt.Step(GRID_ROW))
     short = any(" short" in mark for mark in frame["mark"])
     heading = Heading(title, (*COUNTS, *((SHORT,) if short else ()), *lines))
     return finished(chart, heading, volume_grid_alt(frame), dark)
@@ -106,7 +107,7 @@ def _placed_counts(frame: pd.DataFrame, people: list[str]) -> Any:
     )
     return (
         chart_of(shown)
-        .encode(y=_requirements_down(frame))
+        .encode(**channels(y=_requirements_down(frame)))
         .transform_calculate(
             next="datum.place + 1",
             middle="datum.place + 0.5",
@@ -128,9 +129,9 @@ def _shares_reached(base: Any, people: list[str], dark: bool) -> list[Any]:
         yOffset=11, height=9, thickness=2, color=colours.ink, orient="vertical", aria=False
     )
     return [
-        track.encode(x=_across("start", people), x2="end:Q"),
-        bar.encode(x=_across("start", people), x2="share_at:Q"),
-        tick.encode(x=_across("earlier_at", people)),
+        track.encode(**channels(x=_across("start", people), x2="end:Q")),
+        bar.encode(**channels(x=_across("start", people), x2="share_at:Q")),
+        tick.encode(**channels(x=_across("earlier_at", people))),
     ]
 
 
@@ -138,7 +139,7 @@ def _marks(base: Any, people: list[str], dark: bool) -> list[Any]:
     """A number, a tick before the reached ones, and a second line where parts are short or cases unconfirmed."""
     colours, ticked = palette(dark), "datum.reached"
     ink = alt.condition(ticked, alt.value(colours.secondary), alt.value(colours.ink))
-    base = base.encode(x=_across("middle", people))
+    base = base.encode(**channels(x=_across("middle", people)))
     number = base.transform_calculate(number=f"replace(datum.mark, '{REACHED}', '')")
     alone, two_lines = "indexof(datum.mark, ',') < 0", "indexof(datum.mark, ',') >= 0"
     shapes = [
@@ -160,10 +161,12 @@ def _marks(base: Any, people: list[str], dark: bool) -> list[Any]:
         (two_lines, {"fontSize": NARROW, "dy": -8, "lineBreak": ", ", "lineHeight": 13}),
     ]
     texts = [
-        number.transform_filter(which).mark_text(aria=False, **how).encode(text="number:N", color=ink)
+        number.transform_filter(which)
+        .mark_text(aria=False, **how)
+        .encode(**channels(text="number:N", color=ink))
         for which, how in lines
     ]
-    return [*(shape.encode(color=alt.value(colours.secondary)) for shape in shapes), *texts]
+    return [*(shape.encode(**channels(color=alt.value(colours.secondary))) for shape in shapes), *texts]
 
 
 def _requirements_down(frame: pd.DataFrame) -> alt.Y:
@@ -181,15 +184,17 @@ def _people_heads(frame: pd.DataFrame, people: list[str], dark: bool) -> list[An
     classes = pd.DataFrame(
         {"group": list(first["group"]), "at": [people.index(str(who)) for who in first["trainee"]]}
     )
-    base = chart_of(classes).encode(x=_across("at", people))
+    base = chart_of(classes).encode(**channels(x=_across("at", people)))
     heads = base.mark_text(align="left", baseline="bottom", dx=3, fontSize=SMALL, aria=False)
     lines = base.mark_rule(aria=False)
     return [
         names.encode(
-            x=_across("middle", people), y=alt.value(-6), text="name:N", color=alt.value(colours.ink)
+            **channels(
+                x=_across("middle", people), y=alt.value(-6), text="name:N", color=alt.value(colours.ink)
+            )
         ),
-        heads.encode(y=alt.value(-26), text="group:N", color=alt.value(colours.secondary)),
-        lines.encode(color=alt.value(colours.rule)),
+        heads.encode(**channels(y=alt.value(-26), text="group:N", color=alt.value(colours.secondary))),
+        lines.encode(**channels(color=alt.value(colours.rule))),
     ]
 
 
@@ -197,10 +202,12 @@ def _minimums(frame: pd.DataFrame, people: list[str], dark: bool) -> Any:
     first = frame.drop_duplicates("requirement")[["requirement", "minimum"]].assign(middle=0.5)
     text = chart_of(first).mark_text(fontSize=TEXT, aria=False)
     return text.encode(
-        x=_across("middle", people),
-        y=_requirements_down(frame),
-        text="minimum:Q",
-        color=alt.value(palette(dark).secondary),
+        **channels(
+            x=_across("middle", people),
+            y=_requirements_down(frame),
+            text="minimum:Q",
+            color=alt.value(palette(dark).secondary),
+        )
     )
 
 
@@ -242,7 +249,7 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
         scale=alt.Scale(domain=names, padding=0),
         axis=alt.Axis(title=None, labelPadding=14),
     )
-    base = chart_of(shown).encode(y=y)
+    base = chart_of(shown).encode(**channels(y=y))
 
     def x(name: str) -> alt.X:
         return alt.X(f"{name}:Q", scale=scale, axis=axis)
@@ -263,15 +270,15 @@ def complication_intervals(  # noqa: PLR0913 - a title, an axis, a width and two
     points = on_axis.mark_point(filled=True, size=90, opacity=1, color=colours.blue, aria=False)
     layers = [
         spoken_rows(base, width, dark, select),
-        looks.encode(x=x("anytime_low"), x2="anytime_high:Q"),
-        ranges.encode(x=x("rate_low"), x2="rate_high:Q"),
-        hairlines.encode(x=x("rate_low"), x2="rate_high:Q"),
+        looks.encode(**channels(x=x("anytime_low"), x2="anytime_high:Q")),
+        ranges.encode(**channels(x=x("rate_low"), x2="rate_high:Q")),
+        hairlines.encode(**channels(x=x("rate_low"), x2="rate_high:Q")),
         *_cut_ends(base, end, width, dark),
-        ticks.encode(x=x("expected")),
-        points.encode(x=x("rate")),
+        ticks.encode(**channels(x=x("expected"))),
+        points.encode(**channels(x=x("rate"))),
         _denominators(base, width, dark),
     ]
-    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    chart = alt.layer(*layers, width=width, height=alt.Step(ROW))
     heading = Heading(title, (*_how_to_read(frame, end), *lines))
     return finished(chart, heading, complication_intervals_alt(frame, title, end), dark)
 
@@ -282,12 +289,14 @@ def _cut_ends(base: Any, end: float, width: int, dark: bool) -> list[Any]:
     shape = cut.mark_point(
         shape="triangle-right", filled=True, size=110, opacity=1, color=palette(dark).blue, aria=False
     )
-    return [shape.encode(x=alt.value(width - 2))]
+    return [shape.encode(**channels(x=alt.value(width - 2)))]
 
 
 def _denominators(base: Any, width: int, dark: bool) -> Any:
     text = base.mark_text(align="left", fontSize=TEXT, aria=False)
-    return text.encode(x=alt.value(width + 14), text="label:N", color=alt.value(palette(dark).secondary))
+    return text.encode(
+        **channels(x=alt.value(width + 14), text="label:N", color=alt.value(palette(dark).secondary))
+    )
 
 
 def _how_to_read(frame: pd.DataFrame, end: float) -> tuple[str, ...]:
@@ -344,14 +353,14 @@ def supervision_bands(  # noqa: PLR0913 - a ladder, a heading, a width and two t
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
-    base = chart_of(shown).encode(y=y, order=alt.Order("band_order:Q"))
-    bars = band_bars(base, ladder, dark).encode(x=x)
+    base = chart_of(shown).encode(**channels(y=y, order=alt.Order("band_order:Q")))
+    bars = band_bars(base, ladder, dark).encode(**channels(x=x))
     figures = figures_inside(
         base, ladder, dark, FITS_ACROSS, x=alt.X("share:Q", stack="zero", bandPosition=0.5)
     )
     ends = _supervised_cases(frame, of_latest, names, width, dark)
     layers = [bars.add_params(chosen("trainee")) if select else bars, *figures, ends]
-    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    chart = alt.layer(*layers, width=width, height=alt.Step(ROW))
     return finished(chart, heading, supervision_bands_alt(frame, ladder), dark)
 
 
@@ -360,7 +369,9 @@ def _supervised_cases(frame: pd.DataFrame, of_latest: bool, names: list[str], wi
     shown = pd.DataFrame({"trainee": list(first["trainee"]), "end": bands_ends(first, of_latest)})
     text = chart_of(shown).mark_text(align="left", fontSize=TEXT, aria=False)
     y = alt.Y("trainee:N", sort=names)
-    return text.encode(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))
+    return text.encode(
+        **channels(y=y, x=alt.value(width + 12), text="end:N", color=alt.value(palette(dark).secondary))
+    )
 
 
 # ---- technique: how each step was scored
@@ -402,16 +413,18 @@ def technique_cohort(
         place=[people.index(str(trainee)) for trainee in frame["trainee"]],
     )
     y = alt.Y("step:N", sort=steps, scale=alt.Scale(domain=steps, padding=0), axis=alt.Axis(title=None))
-    base = _placed(chart_of(shown).encode(y=y))
+    base = _placed(chart_of(shown).encode(**channels(y=y)))
     fill = alt.condition(choice, alt.value(colours.chosen), alt.value(colours.cell))
     cells = spoken(base.mark_rect(stroke=colours.paper, strokeWidth=2)).encode(
-        x=_across("place", people),
-        x2="next:Q",
-        color=fill if select else alt.value(colours.cell),
+        **channels(
+            x=_across("place", people),
+            x2="next:Q",
+            color=fill if select else alt.value(colours.cell),
+        )
     )
     sure = alt.condition("datum.scored >= 3", alt.value(colours.ink), alt.value(colours.secondary))
     words = base.mark_text(fontSize=TEXT, dy=-8, aria=False).encode(
-        x=_across("middle", people), text="mark:N", color=sure
+        **channels(x=_across("middle", people), text="mark:N", color=sure)
     )
     width = step * (len(people) or 1)
     layers = [
@@ -421,7 +434,7 @@ def technique_cohort(
         *_heads(frame, people, dark),
         *phase_heads(frame, width + PHASE, dark),
     ]
-    chart = alt.layer(*layers).properties(width=width, height=alt.Step(CELL_ROW))
+    chart = alt.layer(*layers, width=width, height=alt.Step(CELL_ROW))
     return finished(chart, heading, technique_cohort_alt(frame), dark)
 
 
@@ -460,9 +473,9 @@ def _strips(base: Any, people: list[str], dark: bool) -> list[Any]:
     )
     dot = base.mark_point(yOffset=9, filled=True, size=50, opacity=1, color=colours.blue, aria=False)
     return [
-        line.encode(x=_across("start", people), x2="end:Q"),
-        bar.encode(x=_across("score_low_at", people), x2="score_high_at:Q"),
-        dot.encode(x=_across("score_mean_at", people)),
+        line.encode(**channels(x=_across("start", people), x2="end:Q")),
+        bar.encode(**channels(x=_across("score_low_at", people), x2="score_high_at:Q")),
+        dot.encode(**channels(x=_across("score_mean_at", people))),
     ]
 
 
@@ -472,10 +485,10 @@ def _heads(frame: pd.DataFrame, people: list[str], dark: bool) -> list[Any]:
     under = [quarters[name].replace(" so far", "\nso far") or "not scored" for name in people]
     middle = [place + 0.5 for place in range(len(people))]
     shown = pd.DataFrame({"trainee": people, "middle": middle, "under": under})
-    base = chart_of(shown).encode(x=_across("middle", people))
+    base = chart_of(shown).encode(**channels(x=_across("middle", people)))
     name = base.mark_text(fontSize=TEXT, aria=False, baseline="top")
     below = base.mark_text(fontSize=SMALL, aria=False, baseline="top", lineBreak="\n", lineHeight=15)
     return [
-        name.encode(y=alt.value(-52), text="trainee:N", color=alt.value(palette(dark).ink)),
-        below.encode(y=alt.value(-34), text="under:N", color=alt.value(palette(dark).secondary)),
+        name.encode(**channels(y=alt.value(-52), text="trainee:N", color=alt.value(palette(dark).ink))),
+        below.encode(**channels(y=alt.value(-34), text="under:N", color=alt.value(palette(dark).secondary))),
     ]

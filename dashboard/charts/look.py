@@ -12,6 +12,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.palette import LIGHT, PALETTES, Palette
+from dashboard.plain_values import rows
 
 # All of these set figures in equal widths; the first that the machine has is taken.
 FONT = '"Helvetica Neue", Arial, "Liberation Sans", sans-serif'
@@ -56,15 +57,23 @@ def in_order(frame: pd.DataFrame, label: str, order: str) -> list[str]:
     return [str(name) for name in ordered[label].drop_duplicates()]
 
 
-def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """The rows as plain values, a missing one as None."""
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
-
-
 def chart_of(frame: pd.DataFrame) -> alt.Chart:
     """Of plain values: a column of categories would name people who were filtered out."""
-    return alt.Chart(pd.DataFrame(rows(frame), columns=frame.columns))
+    # The library copies every list of a chart again and again, but no tuple.
+    return alt.Chart(alt.InlineData(tuple(rows(frame))))
+
+
+def channels(**given: Any) -> dict[str, Any]:
+    """What `encode` takes, each channel as the library's own object: to make one of a plain text or value it takes longer
+    than everything else about a chart.
+    """
+    return {name: _channel(name.capitalize(), what) for name, what in given.items()}
+
+
+def _channel(name: str, what: Any) -> Any:
+    if isinstance(what, str):
+        return getattr(alt, name)(what)
+    return getattr(alt, f"{name}Value")(**what) if isinstance(what, dict) else what
 
 
 def chosen(*fields: str) -> Any:
@@ -74,31 +83,33 @@ def chosen(*fields: str) -> Any:
 
 def spoken(base: Any) -> Any:
     """The words of a mark, for a reader who hears the chart and for one who points at it."""
-    return base.encode(description="spoken:N", tooltip=alt.Tooltip("spoken:N"))
+    return base.encode(**channels(description="spoken:N", tooltip=alt.Tooltip("spoken:N")))
 
 
 def spoken_rows(base: Any, width: int, dark: bool, select: bool = False) -> Any:
     """The whole row carries the words, also where nothing is known; a click chooses it and tints it."""
-    row = spoken(base.mark_rect(color=palette(dark).chosen)).encode(x=alt.value(0), x2=alt.value(width))
+    row = spoken(base.mark_rect(color=palette(dark).chosen)).encode(
+        **channels(x=alt.value(0), x2=alt.value(width))
+    )
     if not select:
-        return row.encode(opacity=alt.value(0))
+        return row.encode(**channels(opacity=alt.value(0)))
     choice = chosen("trainee")
-    return row.encode(opacity=alt.condition(choice, alt.value(1), alt.value(0))).add_params(choice)
+    return row.encode(**channels(opacity=alt.condition(choice, alt.value(1), alt.value(0)))).add_params(
+        choice
+    )
 
 
 def finished(chart: Any, heading: Heading, alt_text: str, dark: bool) -> Any:
     """The chart with its heading, its alt text and the whole config: nothing is left to the page."""
     if heading.title:
         lines = [part for line in heading.lines for part in wrap(line, LINE_LETTERS)]
-        chart = chart.properties(
-            title=alt.TitleParams(wrap(heading.title, TITLE_LETTERS), subtitle=lines, limit=NO_LIMIT)
-        )
-    return chart.properties(
-        description=alt_text,
-        padding=PADDING,
-        autosize=alt.AutoSizeParams(type="pad", contains="padding"),
-        usermeta={"embedOptions": {"renderer": "svg", "actions": False}},
-    ).configure(**config(palette(dark)))
+        chart.title = alt.TitleParams(wrap(heading.title, TITLE_LETTERS), subtitle=lines, limit=NO_LIMIT)
+    # Set in place: each method of the library that adds to a chart copies the whole of it, several times where it has layers.
+    chart.description, chart.padding = alt_text, PADDING
+    chart.autosize = alt.AutoSizeParams(type="pad", contains="padding")
+    chart.usermeta = {"embedOptions": {"renderer": "svg", "actions": False}}
+    chart.config = alt.Config(**config(palette(dark)))
+    return chart
 
 
 def config(colours: Palette) -> dict[str, Any]:
@@ -203,7 +214,7 @@ def band_bars(base: Any, ladder: list[str], dark: bool, legend_offset: int = 8) 
     scale = alt.Scale(domain=ladder, range=band_colours(len(ladder), dark))
     colour = alt.Color("band:N", sort=ladder, scale=scale, legend=alt.Legend(offset=legend_offset))
     bars = base.mark_bar(stroke=palette(dark).interval_edge, strokeWidth=0.75)
-    return spoken(bars).encode(color=colour)
+    return spoken(bars).encode(**channels(color=colour))
 
 
 def figures_inside(base: Any, ladder: list[str], dark: bool, fits: float, **place: Any) -> list[Any]:
@@ -220,7 +231,9 @@ def figures_inside(base: Any, ladder: list[str], dark: bool, fits: float, **plac
             alt.FieldOneOfPredicate("band", bands), alt.value(colour), alt.value("transparent")
         )
         text = base.mark_text(fontSize=SMALL, aria=False)
-        layers.append(text.encode(text="figure:N", color=inside, opacity=seen, detail="band:N", **place))
+        layers.append(
+            text.encode(**channels(text="figure:N", color=inside, opacity=seen, detail="band:N", **place))
+        )
     return layers
 
 
@@ -238,9 +251,11 @@ def phase_heads(frame: pd.DataFrame, end: int, dark: bool) -> list[Any]:
     first = frame.sort_values("step_order", kind="stable").drop_duplicates("phase")[["step", "phase"]]
     base, colour = chart_of(first), alt.value(palette(dark).secondary)
     y, edge = alt.Y("step:N", sort=names), alt.Y("step:N", sort=names, bandPosition=0)
-    line = base.mark_rule(aria=False, strokeWidth=1).encode(y=edge, x=alt.value(0), x2=alt.value(end))
+    line = base.mark_rule(aria=False, strokeWidth=1).encode(
+        **channels(y=edge, x=alt.value(0), x2=alt.value(end))
+    )
     name = base.mark_text(align="right", fontSize=SMALL, fontStyle="italic", aria=False)
     return [
-        line.encode(color=alt.value(palette(dark).rule)),
-        name.encode(y=y, x=alt.value(end), text="phase:N", color=colour),
+        line.encode(**channels(color=alt.value(palette(dark).rule))),
+        name.encode(**channels(y=y, x=alt.value(end), text="phase:N", color=colour)),
     ]

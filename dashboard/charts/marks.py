@@ -7,8 +7,9 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.look import SMALL, chart_of, palette, rows
+from dashboard.charts.look import SMALL, channels, chart_of, palette
 from dashboard.charts.words import mark_label, spoken_mark
+from dashboard.plain_values import rows
 
 POINTS = ("leave", "transfer", "data_end")
 SHAPES = {"leave": "triangle-up", "transfer": "diamond", "data_end": "circle"}
@@ -28,24 +29,24 @@ def marks_below(marks: pd.DataFrame, ends: tuple[float, float], width: int, dark
 
     def of(rows_of_a_layer: pd.DataFrame) -> Any:
         # In pixels of the chart above: its axis may count quarters. A layer of nothing would be an unnamed part.
-        return chart_of(rows_of_a_layer).encode(x=alt.X("left:Q", scale=None, axis=None))
+        return chart_of(rows_of_a_layer).encode(**channels(x=alt.X("left:Q", scale=None, axis=None)))
 
     layers = []
     stretches, points = placed[~placed["is_point"]], placed[placed["is_point"]]
     for planned, bars in stretches.groupby("is_ahead"):
         fill = colours.paper if planned else colours.interval
         bar = of(bars).mark_bar(height=BAR, stroke=colours.interval_edge, strokeWidth=1, fill=fill)
-        layers.append(bar.encode(x2="right:Q", y=alt.value(MIDDLE), **words))
+        layers.append(bar.encode(**channels(x2="right:Q", y=alt.value(MIDDLE), **words)))
     for kind, alike in points.groupby("kind"):
         look = {"size": 60, "filled": True, "fill": colours.paper, "stroke": colours.ink, "opacity": 1}
         point = of(alike).mark_point(shape=SHAPES[str(kind)], aria=False, **look)
-        layers.append(point.encode(y=alt.value(MIDDLE), tooltip="spoken:N"))
+        layers.append(point.encode(**channels(y=alt.value(MIDDLE), tooltip="spoken:N")))
     for lane, below in placed.groupby("lane"):
         label = of(below).mark_text(align="left", baseline="top", dx=-3, fontSize=SMALL, aria=False)
         down = alt.value(BAR + 5 + LANE * int(str(lane)))
-        layers.append(label.encode(y=down, text="label:N", color=alt.value(colours.secondary)))
+        layers.append(label.encode(**channels(y=down, text="label:N", color=alt.value(colours.secondary))))
     height = BAR + 5 + LANE * placed["lane"].nunique()
-    return [alt.layer(*layers).properties(width=width, height=height)]
+    return [alt.layer(*layers, width=width, height=height)]
 
 
 def marks_within(marks: pd.DataFrame, last: float) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from dashboard.charts.look import (
     TEXT,
     Heading,
     band_bars,
+    channels,
     chart_of,
     figures_inside,
     finished,
@@ -26,7 +27,6 @@ from dashboard.charts.look import (
     palette,
     phase_heads,
     quarters,
-    rows,
     spoken_rows,
 )
 from dashboard.charts.marks import marks_below, marks_within
@@ -42,6 +42,7 @@ from dashboard.charts.words import (
 )
 
 # ---- volume
+from dashboard.plain_values import rows
 
 NOTHING_BEHIND = "Nothing of earlier classes behind it: fewer than ten people have completed."
 
@@ -79,7 +80,7 @@ def volume_over_time(  # noqa: PLR0913 - a line, what lies behind and under it, 
         *_own_line(frame, minimum, x, y, dark),
     ]
     heading = Heading(f"{trainee}, {requirement}", tuple(_behind_in_words(bands, nothing_behind)))
-    chart = alt.layer(*layers).properties(width=width, height=340)
+    chart = alt.layer(*layers, width=width, height=340)
     reached = marks_within(marks, last)
     told = volume_over_time_alt(frame, bands, trainee, requirement, minimum) + marks_alt(reached)
     return finished(_over(chart, marks_below(reached, (0, last), width, dark)), heading, told, dark)
@@ -100,15 +101,19 @@ def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any
         if numbers(bands, low):
             known = bands[["training_month", low, high]].dropna()
             layers.append(
-                chart_of(known).mark_area(color=fill, aria=False).encode(x=x, y=y(low), y2=f"{high}:Q")
+                chart_of(known)
+                .mark_area(color=fill, aria=False)
+                .encode(**channels(x=x, y=y(low), y2=f"{high}:Q"))
             )
     if numbers(bands, "p50"):
         known = bands[["training_month", "p50"]].dropna().sort_values("training_month")
         line = chart_of(known).mark_line(color=colours.secondary, strokeWidth=1.5, aria=False)
-        layers.append(line.encode(x=x, y=y("p50")))
+        layers.append(line.encode(**channels(x=x, y=y("p50"))))
         named = chart_of(known.tail(1)).mark_text(align="left", dx=10, aria=False, fontSize=SMALL)
         layers.append(
-            named.encode(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
+            named.encode(
+                **channels(x=x, y=y("p50"), text=alt.value("median"), color=alt.value(colours.secondary))
+            )
         )
     return layers
 
@@ -116,26 +121,26 @@ def _bands_behind(bands: pd.DataFrame, x: alt.X, y: Any, dark: bool) -> list[Any
 def _minimum_line(minimum: int | None, y: Any, dark: bool) -> list[Any]:
     if minimum is None:
         return []
-    base = chart_of(pd.DataFrame({"minimum": [minimum]})).encode(y=y("minimum"))
+    base = chart_of(pd.DataFrame({"minimum": [minimum]})).encode(**channels(y=y("minimum")))
     line = base.mark_rule(strokeDash=[6, 4], strokeWidth=1.5, color=palette(dark).ink, aria=False)
     text = base.mark_text(align="left", baseline="bottom", dx=6, dy=-4, fontSize=SMALL, aria=False)
-    return [line, text.encode(x=alt.value(0), text=alt.value(f"minimum {minimum}"))]
+    return [line, text.encode(**channels(x=alt.value(0), text=alt.value(f"minimum {minimum}")))]
 
 
 def _own_line(frame: pd.DataFrame, minimum: int | None, x: alt.X, y: Any, dark: bool) -> list[Any]:
     colours = palette(dark)
     own = frame[["training_month", "counted_cases"]].sort_values("training_month", kind="stable")
     line = chart_of(own).mark_line(interpolate="step-after", strokeWidth=3, color=colours.blue)
-    last = chart_of(own.tail(1)).encode(x=x, y=y("counted_cases"))
+    last = chart_of(own.tail(1)).encode(**channels(x=x, y=y("counted_cases")))
     number = last.mark_text(
         align="right", baseline="bottom", dx=-6, dy=-8, fontSize=TEXT, fontWeight="bold", aria=False
     )
     of = "" if minimum is None else f" + ' of {minimum}'"
     number = number.transform_calculate(words=f"datum.counted_cases{of}")
     return [
-        line.encode(x=x, y=y("counted_cases")),
+        line.encode(**channels(x=x, y=y("counted_cases"))),
         hollow_end(last, dark),
-        number.encode(text="words:N", color=alt.value(colours.ink)),
+        number.encode(**channels(text="words:N", color=alt.value(colours.ink))),
     ]
 
 
@@ -183,11 +188,13 @@ def supervision_over_time(
         scale=alt.Scale(domain=[0, 1]),
         axis=alt.Axis(title=None, labelExpr=PERCENT, tickCount=5),
     )
-    base = chart_of(banded(known, "training_quarter")).encode(x=quarter, order=alt.Order("band_order:Q"))
-    bars = band_bars(base, ladder, dark, legend_offset=28).encode(y=y)
+    base = chart_of(banded(known, "training_quarter")).encode(
+        **channels(x=quarter, order=alt.Order("band_order:Q"))
+    )
+    bars = band_bars(base, ladder, dark, legend_offset=28).encode(**channels(y=y))
     figures = figures_inside(base, ladder, dark, FITS_UP, y=alt.Y("share:Q", stack="zero", bandPosition=0.5))
     layers = [bars, *figures, *_over_the_bars(known, quarter, dark)]
-    chart = alt.layer(*layers).properties(width=alt.Step(COLUMN), height=height)
+    chart = alt.layer(*layers, width=alt.Step(COLUMN), height=height)
     # A column a quarter, and half of the gap on either side of them.
     ends = (-3 * GAP / 2, 3 * (len(shown) + GAP / 2))
     reached = marks_within(marks, 3 * len(shown))
@@ -201,7 +208,7 @@ def _over_the_bars(known: pd.DataFrame, quarter: alt.X, dark: bool) -> list[Any]
     shown = known.drop_duplicates("training_quarter")[["training_quarter", "known_cases"]]
     text = chart_of(shown).mark_text(baseline="bottom", dy=-4, fontSize=SMALL, aria=False)
     colour = alt.value(palette(dark).secondary)
-    return [text.encode(x=quarter, y=alt.value(0), text="known_cases:Q", color=colour)]
+    return [text.encode(**channels(x=quarter, y=alt.value(0), text="known_cases:Q", color=colour))]
 
 
 # ---- technique
@@ -236,7 +243,7 @@ def technique_steps(
     y = alt.Y("step:N", sort=names, scale=alt.Scale(domain=names, padding=0), axis=y_axis)
     scale = alt.Scale(domain=[LOWEST, HIGHEST], nice=False, zero=False)
     axis = alt.Axis(title="score", grid=True, values=list(range(LOWEST, HIGHEST + 1)), format="d")
-    base = chart_of(shown).encode(y=y)
+    base = chart_of(shown).encode(**channels(y=y))
 
     def x(name: str) -> alt.X:
         return alt.X(f"{name}:Q", scale=scale, axis=axis)
@@ -248,12 +255,12 @@ def technique_steps(
     ends = base.mark_text(align="left", fontSize=TEXT, aria=False)
     layers = [
         spoken_rows(base, width, dark),
-        ranges.encode(x=x("score_low"), x2="score_high:Q"),
-        points.encode(x=x("score_mean")),
-        ends.encode(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary)),
+        ranges.encode(**channels(x=x("score_low"), x2="score_high:Q")),
+        points.encode(**channels(x=x("score_mean"))),
+        ends.encode(**channels(x=alt.value(width + 14), text="label:N", color=alt.value(colours.secondary))),
         *phase_heads(frame, width + 280, dark),
     ]
-    chart = alt.layer(*layers).properties(width=width, height=alt.Step(ROW))
+    chart = alt.layer(*layers, width=width, height=alt.Step(ROW))
     return finished(chart, heading, technique_steps_alt(frame), dark)
 
 
@@ -287,7 +294,7 @@ def case_sequence(
         axis=alt.Axis(title="case with a known outcome", format="d", tickMinStep=1),
     )
     known = frame[list(SEQUENCE_COLUMNS)].dropna(subset=["cusum"])
-    base = chart_of(known).encode(x=x)
+    base = chart_of(known).encode(**channels(x=x))
     parts = []
     for column, name, height in (
         ("observed_minus_expected", "events less expected", 180),
@@ -296,15 +303,15 @@ def case_sequence(
         y = alt.Y(f"{column}:Q", axis=alt.Axis(title=name, grid=True, tickCount=5))
         line = base.mark_line(
             interpolate="step-after", strokeWidth=2.5, color=colours.blue, aria=False
-        ).encode(y=y)
-        hollow = hollow_end(chart_of(known.tail(1)).encode(x=x, y=y), dark)
+        ).encode(**channels(y=y))
+        hollow = hollow_end(chart_of(known.tail(1)).encode(**channels(x=x, y=y)), dark)
         events = base.transform_filter("datum.is_event").mark_tick(
             thickness=1.5, height=10, color=colours.ink, aria=False
         )
-        layers = [line, hollow, events.encode(y=alt.value(height - 5))]
+        layers = [line, hollow, events.encode(**channels(y=alt.value(height - 5)))]
         if column == "cusum":
             layers += _limits(known, dark)
-        parts.append(alt.layer(*layers).properties(width=width, height=height))
+        parts.append(alt.layer(*layers, width=width, height=height))
     chart = alt.vconcat(*parts, spacing=12)
     return finished(
         chart,
@@ -320,5 +327,5 @@ def _limits(known: pd.DataFrame, dark: bool) -> list[Any]:
         limits = known[[column]].dropna().head(1)
         if not limits.empty:
             rule = chart_of(limits).mark_rule(strokeDash=dash, color=palette(dark).ink, aria=False)
-            drawn.append(rule.encode(y=alt.Y(f"{column}:Q")))
+            drawn.append(rule.encode(**channels(y=alt.Y(f"{column}:Q"))))
     return drawn

@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.charts.look import axis_top, in_order, rows
+from dashboard.charts.look import axis_top, in_order
+from dashboard.plain_values import rows
 from dashboard.wording import cases_text, months_text, range_text, share_number, share_text
 
 REACHED = "✓ "

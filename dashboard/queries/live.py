@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import threading
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,9 +12,10 @@ from typing import Any
 
 import duckdb
 import pandas as pd
-import streamlit as st
 
 from dashboard.access import NotYours, Scope
+from dashboard.kept import FileState, Kept, state_of
+from dashboard.plain_values import rows
 from dashboard.queries.tables import COLUMNS, PLACES, ROWS
 from pipelines.store.documents import live_manifest
 from pipelines.store.snapshot import LOCKED
@@ -21,45 +23,95 @@ from pipelines.store.store import Store
 
 # The functions that a query may read like a table: they list tables and their comments.
 CATALOGUE = {"duckdb_tables", "duckdb_columns"}
+# What a view may ask of a scope.
+VARIABLES = ("programme_ref", "whose", "ref")
+# Answers of one snapshot, some 5 kB each: those of 40 people at work are about 1,500.
+MOST_ANSWERS = 4096
+MOST_READERS = 128
 
 
 @dataclass(frozen=True)
 class Snapshot:
-    """The snapshot that a rerun reads: its number, its file, the day it speaks of."""
+    """The snapshot that a rerun reads: its number, its file, the day it speaks of, the hash of the SQL that made it."""
 
     number: int
     path: str
     as_of: str | None
+    sql: str = ""
 
 
 def live_snapshot(store: Store) -> Snapshot:
     """The snapshot that is live now; a new intake shows at the next rerun."""
-    manifest = live_manifest(store.root)
-    path = store.root / "snapshots" / manifest.database_name
-    return Snapshot(manifest.snapshot, str(path), manifest.as_of)
+    try:
+        name = (store.root / "CURRENT").read_text(encoding="ascii", errors="replace").strip()
+    except OSError:
+        name = ""
+    return _live(store.root, name, state_of(store.root / "snapshots" / name))
+
+
+@functools.lru_cache(maxsize=8)
+def _live(root: Path, _manifest: str, _state: FileState) -> Snapshot:
+    # Read and checked once for as long as it is the same file.
+    manifest = live_manifest(root)
+    path = root / "snapshots" / manifest.database_name
+    return Snapshot(manifest.snapshot, str(path), manifest.as_of, manifest.hashes.sql)
 
 
 def select(snapshot: Snapshot, scope: Scope, query: str, **parameters: Any) -> pd.DataFrame:
-    """The rows that a query finds in the tables of the scope; raises NotYours where it names any other."""
+    """The rows that a query finds in the tables of the scope; raises NotYours where it names any other.
+
+    An answer is kept for all viewers, by all that it depends on: the snapshot, the query with its parameters, the text of
+    the views of the scope, and what these ask of the scope. So rules are read once for everybody of a role, and rows of a
+    person once for each scope. The frame is the caller's own: pandas copies what one of several holders changes.
+    """
     if scope.whose == "nobody":
         raise NotYours("With this session you may not see anything.")
-    return _rows(snapshot.path, scope, query, parameters)
+    views = tuple(_view(snapshot.path, table, scope) for table in _tables_named(query))
+    asked = any("getvariable(" in text for text in (query, *views))
+    variables = tuple((name, getattr(scope, name)) for name in VARIABLES) if asked else ()
+    opened = _OPENED.get(snapshot.path, lambda: _Opened(snapshot.path))
+    key = (query, json.dumps(parameters, sort_keys=True), views, variables)
+    answer = opened.answers.get(key, lambda: opened.reader(scope).rows(views, query, parameters))
+    return answer.copy(deep=False)
 
 
-# Everything that the answer depends on is an argument: the cache is shared by all viewers.
-@st.cache_data(max_entries=256, show_spinner=False)
-def _rows(path: str, scope: Scope, query: str, parameters: dict[str, Any]) -> pd.DataFrame:
-    cursor = _connection(path).cursor()
-    for name in ("programme_ref", "whose", "ref"):
-        cursor.execute(f"set variable {name} = $value", {"value": getattr(scope, name)})
-    for table in _tables_named(path, query):
-        cursor.execute(_view(path, table, scope))
-    return cursor.execute(query, parameters).df()
+class _Opened:
+    """A snapshot, opened once for all viewers; how each scope reads it, and the answers so far."""
+
+    def __init__(self, path: str) -> None:
+        self._connection = duckdb.connect(path, read_only=True, config=LOCKED)
+        self._readers: Kept[_Reader] = Kept(MOST_READERS)
+        self.answers: Kept[pd.DataFrame] = Kept(MOST_ANSWERS)
+
+    def reader(self, scope: Scope) -> _Reader:
+        return self._readers.get(scope, lambda: _Reader(self._connection.cursor(), scope))
 
 
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _connection(path: str) -> duckdb.DuckDBPyConnection:
-    return duckdb.connect(path, read_only=True, config=LOCKED)
+class _Reader:
+    """A cursor of one scope, with as many of its views as were asked for: to make them takes as long as to read them."""
+
+    def __init__(self, cursor: duckdb.DuckDBPyConnection, scope: Scope) -> None:
+        self._cursor, self._lock = cursor, threading.Lock()
+        self._made: set[str] = set()
+        for name in VARIABLES:
+            cursor.execute(f"set variable {name} = $value", {"value": getattr(scope, name)})
+
+    def rows(self, views: tuple[str, ...], query: str, parameters: dict[str, Any]) -> pd.DataFrame:
+        with self._lock:
+            for view in views:
+                if view not in self._made:
+                    self._cursor.execute(view)
+                    self._made.add(view)
+            return _of_objects(self._cursor.execute(query, parameters).df())
+
+
+def _of_objects(frame: pd.DataFrame) -> pd.DataFrame:
+    """The same with its texts as Python's own: rows of a few texts are chosen and read several times faster so."""
+    return frame.astype({name: object for name, kind in frame.dtypes.items() if kind == "str"})
+
+
+# The live snapshot, and the one before it for whoever still looks at that.
+_OPENED: Kept[_Opened] = Kept(2)
 
 
 def _view(path: str, table: str, scope: Scope) -> str:
@@ -72,18 +124,19 @@ def _view(path: str, table: str, scope: Scope) -> str:
     return view.replace("{db}", f'"{Path(path).stem}"')
 
 
+@functools.cache
+def _parser() -> duckdb.DuckDBPyConnection:
+    return duckdb.connect(":memory:", config=LOCKED)
+
+
 @functools.lru_cache(maxsize=256)
-def _tables_named(path: str, query: str) -> list[str]:
+def _tables_named(query: str) -> list[str]:
     """Every table that a query names, wherever in it; its own common table expressions are none.
 
     A function that is read like a table stands among them: most could read a table around the scope.
     """
-    ((tree,),) = (
-        _connection(path)
-        .cursor()
-        .execute("select json_serialize_sql($query::varchar)", {"query": query})
-        .fetchall()
-    )
+    with _parser().cursor() as parser:
+        ((tree,),) = parser.execute("select json_serialize_sql($query::varchar)", {"query": query}).fetchall()
     tables: dict[str, None] = {}
     own: set[str] = set()
     waiting = [json.loads(tree)]
@@ -109,10 +162,4 @@ def listed(snapshot: Snapshot, scope: Scope, table: str) -> pd.DataFrame:
 
 def records(frame: pd.DataFrame) -> list[Any]:
     """The rows as objects with the columns for names; null is None."""
-    names = list(frame.columns)
-    return [
-        SimpleNamespace(
-            **{name: None if pd.isna(value) else value for name, value in zip(names, row, strict=True)}
-        )
-        for row in frame.itertuples(index=False, name=None)
-    ]
+    return [SimpleNamespace(**row) for row in rows(frame)]

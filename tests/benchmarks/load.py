@@ -7,8 +7,10 @@ server. For a soak: --seconds 1200. A person looks for some seconds between two 
 from __future__ import annotations
 
 import argparse
+import os
 import random
 import statistics
+import subprocess
 import sys
 import tempfile
 import threading
@@ -24,8 +26,8 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from pipelines.store.store import Store
 from tests.browser import EXPORTS, demo_copy
 from tests.department import admit, department, make_accounts, sign_in
-from tests.serving import Server, tab
-from tests.stores import run, set_programme
+from tests.serving import ROOT, Server, tab
+from tests.stores import set_programme
 
 # Seconds between two clicks of one person.
 LOOKS = (10.0, 30.0)
@@ -48,13 +50,38 @@ STAFF = [
 
 @dataclass
 class Figures:
-    """What was measured: seconds of each click, what went wrong, and the server's memory by time."""
+    """What was measured, by seconds since everybody had signed in.
 
-    clicks: list[float] = field(default_factory=list)
+    Of each click when it was made and how long it took, what went wrong, the server's memory, and from when to when the
+    export was brought in.
+    """
+
+    began: float = field(default_factory=time.monotonic)
+    clicks: list[tuple[float, float]] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
     memory: list[tuple[float, float]] = field(default_factory=list)
     snapshots: set[int] = field(default_factory=set)
+    bringing_in: tuple[float, float] = (0.0, 0.0)
     processor: float = 0.0
+
+    @property
+    def now(self) -> float:
+        return time.monotonic() - self.began
+
+    @property
+    def by_time(self) -> dict[str, list[float]]:
+        """The clicks while people arrive, while the export is brought in, in the minute after it, and of other times."""
+        begins, ends = self.bringing_in
+        parts: dict[str, list[float]] = {
+            name: [] for name in ("arriving", "bringing in", "the minute after", "else")
+        }
+        for at, seconds in self.clicks:
+            if begins <= at < ends + 60:
+                name = "bringing in" if at < ends else "the minute after"
+            else:
+                name = "arriving" if at < ARRIVAL_SECONDS + LOOKS[0] else "else"
+            parts[name].append(seconds)
+        return {name: sorted(clicks) for name, clicks in parts.items() if clicks}
 
 
 def main() -> None:
@@ -87,8 +114,8 @@ def _people(root: Path, count: int) -> dict[str, str]:
 
 def work(server: Server, root: Path, people: dict[str, str], seconds: float) -> Figures:
     """Everybody signs in and clicks for so long; in the middle of it an export is brought in."""
-    figures, ends = Figures(), time.monotonic() + seconds
     cookies = {account: sign_in(server.address, account) for account in people}
+    figures, ends = Figures(), time.monotonic() + seconds
     watching = threading.Thread(target=_watch, args=(server, figures, ends))
     watching.start()
     with ThreadPoolExecutor(len(people) + 1) as pool:
@@ -112,9 +139,9 @@ def _click(address: str, cookie: str, role: str, ends: float, figures: Figures) 
             own.rerun()
             while time.monotonic() < ends:
                 time.sleep(chance.uniform(*LOOKS))
-                started = time.monotonic()
+                started = figures.now
                 came = own.open(chance.choice(SCREENS[role]))
-                figures.clicks.append(time.monotonic() - started)
+                figures.clicks.append((started, figures.now - started))
                 figures.errors += [f"{role}: {text}" for text in _faults(came)]
                 own.messages.clear()
     except Exception as error:  # noqa: BLE001 - whatever it is, it is an error of the run
@@ -137,18 +164,23 @@ def _bring_in(root: Path, figures: Figures) -> None:
     lines = name.read_text(encoding="utf-8").splitlines()
     more = root.parent / name.name
     more.write_text("\n".join([*lines, "ZZ99" + lines[-1][lines[-1].index(",") :]]) + "\n", encoding="utf-8")
-    done = run("intake", more, "--store", root)
+    # As a coordinator types it: a process of its own.
+    command = [sys.executable, "-P", "-m", "pipelines", "intake", str(more), "--store", str(root)]
+    began = figures.now
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+    figures.bringing_in = (began, figures.now)
     after = Store(root).current().snapshot
     figures.snapshots |= {before, after}
-    if done.code or after == before:
-        figures.errors.append(f"intake ended with {done.code}: {done.err}")
+    if done.returncode or after == before:
+        figures.errors.append(f"intake ended with {done.returncode}: {done.stderr}")
 
 
 def _watch(server: Server, figures: Figures, ends: float) -> None:
-    process, began = psutil.Process(server.process.pid), time.monotonic()
+    process = psutil.Process(server.process.pid)
     used = sum(process.cpu_times()[:2])
     while time.monotonic() < ends:
-        figures.memory.append((time.monotonic() - began, process.memory_info().rss / 1e6))
+        figures.memory.append((figures.now, process.memory_info().rss / 1e6))
         time.sleep(2)
     figures.processor = sum(process.cpu_times()[:2]) - used
 
@@ -162,20 +194,26 @@ def opened_snapshots(server: Server) -> list[str]:
 
 
 def _summary(figures: Figures, people: int, seconds: float) -> str:
-    clicks = sorted(figures.clicks)
-    ninety_fifth = clicks[int(0.95 * len(clicks))]
+    clicks = sorted(seconds for _, seconds in figures.clicks)
     half = [size for at, size in figures.memory if at > seconds / 2]
+    began, ended = figures.bringing_in
     return "\n".join(
         [
-            f"{people} people, {seconds:.0f} s, {len(clicks)} clicks, an export brought in meanwhile"
+            f"{people} people, {seconds:.0f} s, {len(clicks)} clicks, an export brought in from {began:.0f} to {ended:.0f} s"
             f" (snapshots {sorted(figures.snapshots)})",
             f"errors: {len(figures.errors)} {figures.errors[:3]}",
-            f"from click to the end of the run: median {statistics.median(clicks):.2f} s, 95th percentile"
-            f" {ninety_fifth:.2f} s (target 1.5), longest {clicks[-1]:.2f} s",
+            f"from click to the end of the run: {_spread(clicks)} (target 1.5), longest {clicks[-1]:.2f} s",
+            *(f"  {name}: {len(part)} clicks, {_spread(part)}" for name, part in figures.by_time.items()),
             f"processor of the server: {figures.processor:.0f} s, {figures.processor / len(clicks):.2f} s a click",
             f"memory of the server: {figures.memory[0][1]:.0f} MB at first, {half[0]:.0f} at half time, {half[-1]:.0f} at the"
             f" end, {max(size for _, size in figures.memory):.0f} at most",
         ]
+    )
+
+
+def _spread(clicks: list[float]) -> str:
+    return (
+        f"median {statistics.median(clicks):.2f} s, 95th percentile {clicks[int(0.95 * len(clicks))]:.2f} s"
     )
 
 
