@@ -10,6 +10,8 @@ import pytest
 
 from pipelines.intake import suite
 from tests import stores
+from tests.some_sql import builds_of
+from tests.standing import VIEWS
 
 VALIDATE = suite.validate
 
@@ -142,6 +144,13 @@ def _without_the_suite() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(suite, "validate", lambda *_: {})
         patch.setattr(suite, "load_meanwhile", lambda: None)
+        yield
+
+
+@pytest.fixture(scope="module")
+def builds_of_the_log() -> Iterator[None]:
+    """For files whose tests give many commands and look at rows, findings and counts alone."""
+    with builds_of("case_record", *VIEWS):
         yield
 
 

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
+from collections.abc import Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import duckdb
 import yaml
 
-from pipelines.build.build import KEYS, SQL, audit, make_views
+from pipelines.build.build import KEYS, audit, make_views
 from pipelines.build.reasons import reason_tables
 from pipelines.contract.input_tables import INPUT_TABLES
 from pipelines.specialty.load import parse_specialty, specialty_text
 from pipelines.specialty.tables import specialty_tables
 from pipelines.store.documents import Reasons
 from tests.built_tables import load_built_tables
+from tests.some_sql import builds_of
 
 Db = duckdb.DuckDBPyConnection
 
@@ -145,16 +145,11 @@ def _cells(text: str) -> list[list[str]]:
     return [[cell.strip() for cell in line.split("|")] for line in lines]
 
 
-def run(db: Db, folder: Path = SQL, last: str | None = None) -> None:
-    """Makes every published view the way a build does, or those up to `last`; no audit may return a row."""
-    make_views(db, folder, last)
-    if last is None:
-        assert audit(db, folder) == []
-        return
-    for path in folder.glob("9*.sql"):
-        # What reads a later view waits for a test that makes all of them.
-        with contextlib.suppress(duckdb.CatalogException):
-            assert db.execute(path.read_text(encoding="utf-8")).fetchall() == [], path.name
+def run(db: Db, views: Sequence[str] = ()) -> None:
+    """Makes the views and what they read the way a build does, or all; no audit of these may return a row."""
+    with builds_of(*views):
+        make_views(db)
+        assert audit(db) == []
 
 
 def table(db: Db, view: str, columns: str, where: str = "true") -> str:

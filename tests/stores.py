@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 import yaml
 
+from pipelines.build import build as building
 from pipelines.cli.commands import main
 
 SHIPPED = Path(__file__).resolve().parent.parent / "pipelines" / "specialties"
@@ -27,7 +28,7 @@ at_the_end = contextlib.ExitStack()
 atexit.register(at_the_end.close)
 # Where the processes of one run of tests keep what they share; tests/conftest.py sets it.
 shared_folder: Path | None = None
-_empty_stores: dict[tuple[str, str], Path] = {}
+_empty_stores: dict[tuple[str, str, tuple[Path, ...]], Path] = {}
 
 
 class Result(NamedTuple):
@@ -60,7 +61,8 @@ def new_store(
 ) -> Path:
     """An empty store below `tmp_path`, copied from the first of its kind; `specialty` is a shipped name or a file."""
     path = Path(str(specialty))
-    kind = (path.read_text(encoding="utf-8") if path.is_file() else str(specialty), programme)
+    text = path.read_text(encoding="utf-8") if path.is_file() else str(specialty)
+    kind = (text, programme, tuple(building.sql_files()))
     if kind not in _empty_stores:
         first = own_folder() / "store"
         run_well("init", "--store", first, "--specialty", specialty, "--programme", programme)

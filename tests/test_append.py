@@ -7,6 +7,8 @@ import pytest
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 MARCH = """

@@ -16,6 +16,8 @@ import pytest
 from seed_data import awkward_large
 from tests.stores import new_store, rows_of, run, run_well
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 AWKWARD = Path(__file__).parents[1] / "seed_data" / "awkward"
 BASE = ("roster.csv", "training.csv", "base_cases.csv")
 Finding = tuple[str, str, str, str]

@@ -6,6 +6,8 @@ import pytest
 
 from tests.drawn_exports import Desk, desk, roster_store
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 T01_IN_MARCH = "case_ref | trainee_ref | operated_on\nC001 | T01 | 2025-03-04"

@@ -23,6 +23,8 @@ from tests.stores import (
     write_specialty,
 )
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 HEADER = "case_ref,trainee_ref,operated_on,procedure,role,complications\n"
 # What is live for T01, C001 and C002, and then one row more.
 T01 = HEADER + "".join(line + "\n" for line in EARLIER.splitlines()[1:3])

@@ -17,6 +17,8 @@ from pipelines.intake.judging import Setting, judge
 from pipelines.specialty.load import load_specialty
 from pipelines.store.documents import Programme
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 # ---- one cell
 
 

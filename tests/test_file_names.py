@@ -16,6 +16,8 @@ from pipelines.files.refusals import file_name_finding
 from tests.identifier_shapes import CERTAIN
 from tests.stores import read_csv, run, write_csv
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 WORDS = vocabulary(["phaco_iol", "supervisor_in_room"])
 
 

@@ -8,6 +8,8 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store, rows_drawn
 from tests.stores import run
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 ACCEPT = ("--accept-withdrawals", "--by", "coordinator", "--reason", "entered twice")

@@ -10,12 +10,9 @@ import pyarrow as pa
 import pytest
 
 from dashboard import log_words
-from pipelines.build.build import audit, make_views
-from tests.drawn import Db, database, drawn, put, table
+from tests.drawn import Db, database, drawn, put, run, table
 from tests.oracle_log_quality import Case, Log, earlier, measures, median_days
-from tests.some_sql import folder_of
 
-READ = ("000", "020", "030", "100", "110", "120", "150", "191", "192", "330", "446", "973")
 TODAY = 2026 * 12 + 10  # November 2026, counted from 0
 
 
@@ -120,8 +117,7 @@ def loaded(logs: list[Log]) -> Db:
 def test_every_measure_is_that_of_plain_loops(seed: int) -> None:
     logs = logs_drawn(random.Random(seed))
     with loaded(logs) as db:
-        make_views(db, folder_of(*READ))
-        assert audit(db, folder_of(*READ)) == []
+        run(db, ("log_quality",))
         found = db.execute(
             "select trainee_ref, measure, numerator, denominator, value, median_days, earlier_low, earlier_median,"
             " earlier_high, earlier_people from log_quality"
@@ -156,7 +152,7 @@ def test_what_is_not_known_of_a_log_is_blank_and_said() -> None:
         C03      | 2026-10        | surgeon  | 45       | 1               |
     """,
     )
-    make_views(db, folder_of(*READ))
+    run(db, ("log_quality",))
     assert table(db, "log_quality", "trainee_ref, measure, numerator, denominator, median_days") == drawn("""
         T01 | case_ref_reused      | 0 | 3 |
         T01 | entered_in_time      | 1 | 2 | 45.5

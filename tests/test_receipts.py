@@ -13,6 +13,8 @@ import pytest
 from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store, rows_drawn
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 ACCEPT = ("--accept-withdrawals", "--by", "coordinator", "--reason", "a test")

@@ -19,22 +19,11 @@ from pipelines.store.documents import Manifest
 from pipelines.store.store import Store, file_hash, files_written
 from tests.drawn import Db
 from tests.drawn_exports import Desk, log
+from tests.some_sql import builds_of
 from tests.stores import new_store, run
 from tests.test_receipts import ACCEPT, Live, Row, as_cells, random_export, told
 
-# What the account reads of sql/.
-READ = ("000", "030", "100", "191", "192", "444")
 LIVE = ("live_before", "added", "unchanged", "changed", "kept", "withdrawn", "live_after")
-
-
-def make_the_account(con: Db) -> None:
-    """What a build makes, as far as the account reads it: the other views cost seconds."""
-    con.execute("create schema definition")
-    for path in building.sql_files():
-        if path.name.startswith(READ):
-            for statement in con.extract_statements(path.read_text(encoding="utf-8")):
-                con.execute(statement)
-    con.execute("create table main.known_case (x int)")  # a build drops it at its end
 
 
 def offences(con: Db) -> list[tuple[Any, ...]]:
@@ -44,16 +33,9 @@ def offences(con: Db) -> list[tuple[Any, ...]]:
     return con.execute(path.read_text(encoding="utf-8")).fetchall()
 
 
-def found(con: Db) -> list[tuple[str, list[tuple[Any, ...]]]]:
-    rows = offences(con)
-    return [("the account", rows)] if rows else []
-
-
 @pytest.fixture(scope="module", autouse=True)
 def _builds_make_the_account_alone() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(building, "make_views", make_the_account)
-        patch.setattr(building, "audit", found)
+    with builds_of("reconciliation"):
         yield
 
 
@@ -62,7 +44,7 @@ def opened(store: Path) -> Db:
     it = Store(store)
     db = duckdb.connect(config={"threads": 2})
     building.load_input(db, it, it.current())
-    make_the_account(db)
+    building.make_views(db)
     return db
 
 

@@ -10,6 +10,8 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import rows_of, run
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 A = """

@@ -10,6 +10,8 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, roster_store
 from tests.stores import run_well
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 SCORES = "select review_ref, trainee_ref, step, score from input.reviews order by all"

@@ -15,6 +15,8 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, rows_of, run, run_well, set_programme, shown
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 README = Path(__file__).parents[1] / "README.md"
 
 __all__ = ["desk", "roster_store"]

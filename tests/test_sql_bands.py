@@ -12,7 +12,7 @@ from tests.drawn import run as make
 from tests.example_standing import Log, put_through, put_trainees, specialty
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="390_volume_band")
+run = partial(make, views=("volume_band", "supervision_band"))
 
 COURSE = "training_month, counted_cases"
 

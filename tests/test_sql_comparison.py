@@ -26,7 +26,7 @@ from tests.example_standing import (
 from tests.stores import PUBLISHED, read_csv
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="420_cohort_comparison")
+run = partial(make, views=("cohort_comparison",))
 
 REFERENCE = "value, reference, reference_low, reference_high, reference_n"
 

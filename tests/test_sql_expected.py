@@ -11,7 +11,7 @@ EXPECTED = "expected, expected_from_trainees, expected_known, why_none"
 
 
 def expected(db: Db, trainee: str = "T01", attribution: str = "as_logged", columns: str = EXPECTED) -> str:
-    run(db)
+    run(db, ("expected_rate",))
     return table(db, "expected_rate", columns, f"trainee_ref = '{trainee}' and attribution = '{attribution}'")
 
 
@@ -74,7 +74,7 @@ def test_cases_are_numbered_for_each_attribution_among_its_own() -> None:
         log.add(ref, "2026-07", 50, role="assistant", takeover=True, complications="none")
         logged(log, ref, 50, {1} if ref != "T01" else set())
     db.execute("update input.cases set event_hands = 'supervisor' where complications <> 'none'")
-    run(db)
+    run(db, ("expected_rate",))
     assert table(
         db, "expected_rate", "attribution, expected, expected_known", "trainee_ref = 'T01'"
     ) == drawn("""

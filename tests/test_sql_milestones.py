@@ -12,7 +12,7 @@ from tests.drawn import run as make
 from tests.example_standing import Log, put_trainees, specialty
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="350_milestone_standing")
+run = partial(make, views=("milestone_standing",))
 
 COUNT = {"measure": "counted_cases", "requirement": "lens", "at_least": 3.0}
 RATE = {"measure": "rate", "complication": "capsule_rupture", "attribution": "as_started", "at_most": 0.2}

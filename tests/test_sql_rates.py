@@ -14,7 +14,7 @@ from tests.drawn import run as make
 from tests.example_standing import Log
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="310_complication_rate")
+run = partial(make, views=("complication_rate", "case_volume"))
 
 # Data run through October 2026: 30 September + 31 days = 31 October, the last day.
 LATE = {"late_event": {"window_days": 31}}

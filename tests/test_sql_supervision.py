@@ -12,7 +12,7 @@ from tests.drawn import Db, database, drawn, example, put, table
 from tests.drawn import run as make
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="370_supervision_band")
+run = partial(make, views=("supervision_mix", "supervision_band", "upper_level"))
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from tests.drawn import run as make
 from tests.example_standing import Log, specialty
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, last="340_technique_step")
+run = partial(make, views=("technique_step",))
 
 
 @pytest.fixture

@@ -20,6 +20,8 @@ from pipelines.store.store import Store, refuse_network_share, writing
 from tests.standing import content, copy_of, later_cases, published, standing_store
 from tests.stores import new_store, read_csv, rows_of, run, run_well, set_programme, write_csv
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 HEADER = "case_ref,trainee_ref,operated_on,procedure,role,supervisor_ref,technique\n"
 
 

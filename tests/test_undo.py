@@ -5,12 +5,17 @@ from __future__ import annotations
 import datetime
 from pathlib import Path
 
+import pytest
+
 from pipelines.files.reading import read_export
+from pipelines.intake.replacement import Change
 from pipelines.intake.take import IntakeOutcome, IntakeRequest, try_out
-from pipelines.intake.trying import Change, Count
+from pipelines.intake.trying import Count
 from pipelines.store.store import Store
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import new_store, read_csv, run, run_well, set_programme, write_csv
+
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
 
 __all__ = ["desk", "roster_store"]
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
+from pipelines.contract.codes_in_words import whose
 from pipelines.contract.formats import CASES, Kind
 from pipelines.contract.rules import ABOUT_THE_INTAKE
 from pipelines.files.reading import Part
@@ -57,6 +58,28 @@ class Balance:
         if self.live_before < in_file or self.live_after != self.live_before + self.added - self.withdrawn:
             raise AssertionError(f"{self.trainee_ref}: live rows do not balance: {asdict(self)}")
         return asdict(self)
+
+
+@dataclass(frozen=True)
+class Change:
+    """What would become of one trainee's rows of one kind; months through which the log runs, for cases."""
+
+    trainee_ref: str
+    kind: str
+    new: int
+    changed: int
+    unchanged: int
+    kept: int
+    gone: int
+    before: int
+    after: int
+    through_before: str | None = None
+    through_after: str | None = None
+
+    @property
+    def whose(self) -> str:
+        """The trainee, or that no log has the operations yet."""
+        return whose(self.trainee_ref)
 
 
 @dataclass(frozen=True)
@@ -164,6 +187,25 @@ def balances(connection: duckdb.DuckDBPyConnection, kind: Kind) -> list[Balance]
         " left join outcome using (trainee_ref) order by trainee_ref"
     ).fetchall()
     return [Balance(*row) for row in rows]
+
+
+def changes(judged: Judged) -> list[Change]:
+    """One row for each kind and trainee that the files name."""
+    rows = []
+    for kind in judged.kinds:
+        for each in judged.balances[kind.name]:
+            line = judged.setting.line(kind, each.trainee_ref)
+            rows.append(
+                Change(
+                    each.trainee_ref,
+                    kind.name,
+                    *(each.added, each.changed, each.unchanged, each.kept, each.withdrawn),
+                    *(each.live_before, each.live_after),
+                    line.data_through if line else None,
+                    judged.through.get(each.trainee_ref) if kind is CASES else None,
+                )
+            )
+    return rows
 
 
 def altered_otherwise(connection: duckdb.DuckDBPyConnection, replaces: bool) -> set[str]:

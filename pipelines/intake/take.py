@@ -23,8 +23,8 @@ from pipelines.contract.formats import CASES, Kind
 from pipelines.files.reading import ExportFile, Part
 from pipelines.intake import questions, replacement, staging
 from pipelines.intake.judging import FINDING_COLUMNS, Judged, Progress, Setting, judge
-from pipelines.intake.replacement import Reason
-from pipelines.intake.trying import Change, Count, changes, counts
+from pipelines.intake.replacement import Change, Reason, changes
+from pipelines.intake.trying import Count, counts
 from pipelines.specialty.load import Specialty
 from pipelines.store.documents import FORMAT, Entry, Line, Programme
 from pipelines.store.store import (

@@ -1,4 +1,4 @@
-"""What files would change if they were taken: by trainee, and in the counts of each requirement. Nothing is stored."""
+"""What files would change in the counts of each requirement, if they were taken. Nothing is stored."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import duckdb
 import pyarrow as pa
 
-from pipelines.contract.codes_in_words import whose
 from pipelines.contract.formats import CASES, CONFIRMATIONS, TRAINEES, TRAINING, Kind
 from pipelines.intake import replacement, staging
 
@@ -22,28 +21,6 @@ Volumes = dict[tuple[str, str], tuple[str, int, int]]
 
 
 @dataclass(frozen=True)
-class Change:
-    """What would become of one trainee's rows of one kind; months through which the log runs, for cases."""
-
-    trainee_ref: str
-    kind: str
-    new: int
-    changed: int
-    unchanged: int
-    kept: int
-    gone: int
-    before: int
-    after: int
-    through_before: str | None = None
-    through_after: str | None = None
-
-    @property
-    def whose(self) -> str:
-        """The trainee, or that no log has the operations yet."""
-        return whose(self.trainee_ref)
-
-
-@dataclass(frozen=True)
 class Count:
     """One requirement of one trainee of which the count would be another; blank where it was not, or is no more."""
 
@@ -52,25 +29,6 @@ class Count:
     before: int | None
     after: int | None
     minimum: int
-
-
-def changes(judged: Judged) -> list[Change]:
-    """One row for each kind and trainee that the files name."""
-    rows = []
-    for kind in judged.kinds:
-        for each in judged.balances[kind.name]:
-            line = judged.setting.line(kind, each.trainee_ref)
-            rows.append(
-                Change(
-                    each.trainee_ref,
-                    kind.name,
-                    *(each.added, each.changed, each.unchanged, each.kept, each.withdrawn),
-                    *(each.live_before, each.live_after),
-                    line.data_through if line else None,
-                    judged.through.get(each.trainee_ref) if kind is CASES else None,
-                )
-            )
-    return rows
 
 
 def counts(judged: Judged) -> list[Count]:

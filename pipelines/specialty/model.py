@@ -236,6 +236,16 @@ KINDS: dict[str, type[Rule]] = {
 _OF_ONE_KIND = {name for kind in KINDS.values() for name in kind.model_fields} - set(Rule.model_fields)
 
 
+def units_in_words(unit: str, number: int) -> str:
+    """What one count of a requirement is: `procedures`, `case reviews`, `biopsies`, `boxes` of a unit's code; `1 procedure`."""
+    word = unit.replace("_", " ")
+    if number == 1:
+        return word
+    if word.endswith("y") and word[-2:-1] not in "aeiou":
+        return f"{word[:-1]}ies"
+    return f"{word}es" if word.endswith(("s", "x", "ch", "sh")) else f"{word}s"
+
+
 def kind_of(rule: Any) -> str:
     """The kind of a rule as read, or of a model: the first of KINDS that it names; a count where it names none."""
     if isinstance(rule, Rule):

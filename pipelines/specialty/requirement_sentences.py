@@ -14,9 +14,9 @@ from pipelines.specialty.model import (
     Rule,
     SignOffRule,
     Specialty,
+    units_in_words,
 )
 from pipelines.specialty.tables import cap_kinds, listed_procedures
-from pipelines.specialty.units import units_in_words
 
 LONGEST = 200
 # Whether procedures are named, what is not enforced is said, edition and source are (2, 1, 0), and in which words doubt is.

@@ -16,8 +16,8 @@ from pipelines.specialty.model import (
     Rule,
     Specialty,
     kind_of,
+    units_in_words,
 )
-from pipelines.specialty.units import units_in_words
 
 Row = tuple[Any, ...]
 

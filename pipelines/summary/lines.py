@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pipelines.specialty.units import units_in_words
+from pipelines.specialty.model import units_in_words
 from pipelines.summary import words
 from pipelines.summary.pages import Column, Page, Table
 from pipelines.summary.rows import Person, Record, Summary

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
-from pipelines.specialty.units import units_in_words
+from pipelines.specialty.model import units_in_words
 from pipelines.store.documents import Manifest
 from pipelines.summary.pages import Shown
 from pipelines.summary.rows import Person, Summary
