@@ -23,8 +23,15 @@ create macro is_above(cusum, cusum_limit) as cusum > cusum_limit + 1e-9;
 create macro case_band(case_number) as
     case when case_number <= 50 then 1 when case_number <= 100 then 2 when case_number <= 200 then 3 else 4 end;
 
+-- The first case number of the band of a case number.
+create macro first_of_band(case_number) as
+    case when case_number <= 50 then 1 when case_number <= 100 then 51 when case_number <= 200 then 101 else 201 end;
+
 -- A sum of such numbers is the same in whatever order they are added.
 create macro in_fixed_places(number) as cast(number as decimal(38, 15));
+
+-- The same of a chance or the log of one, small enough to be multiplied by a number of cases.
+create macro in_few_places(number) as cast(number as decimal(18, 15));
 
 -- The events of so many own cases at one end of the others' rate: that end, moved as their own mix of risks moves the rate.
 create macro mixed_end(rate_end, own_known, own_expected, others_events, others_known) as

@@ -7,41 +7,62 @@
 create table main.case_record as
 with
 
--- Only what orders the cases is ordered: the rows are wide, and there may be millions.
-ranked as (
+-- Nobody else can have a row that stands in two sources.
+with_two_sources as (
 
-    select
-        source,
-        trainee_ref,
-        case_ref,
-        "procedure",
-        coalesce(side, '') as side,
-        operated_month,
-        source_taken,
-        taken,
-        case_sequence,
-        row_number() over (
-            partition by trainee_ref, case_ref, "procedure", coalesce(side, '')
-            order by source_taken desc, source asc
-        ) as source_place
+    select trainee_ref
     from input.cases
+    group by trainee_ref
+    having min(source) < max(source)
 
 ),
 
+ranked as (
+
+    select
+        cases.source,
+        cases.trainee_ref,
+        cases.case_ref,
+        cases."procedure",
+        coalesce(cases.side, '') as side,
+        row_number() over (
+            partition by cases.trainee_ref, cases.case_ref, cases."procedure", coalesce(cases.side, '')
+            order by cases.source_taken desc, cases.source asc
+        ) as source_place
+    from input.cases as cases
+    inner join with_two_sources on cases.trainee_ref = with_two_sources.trainee_ref
+
+),
+
+-- Only what orders the cases is ordered: the rows are wide, and there may be millions.
 numbered as (
 
     select
-        source,
-        trainee_ref,
-        case_ref,
-        "procedure",
-        side,
+        cases.source,
+        cases.trainee_ref,
+        cases.case_ref,
+        cases."procedure",
+        coalesce(cases.side, '') as side,
         row_number() over (
-            partition by trainee_ref
-            order by operated_month, source_taken, taken, case_sequence, case_ref, "procedure", side
+            partition by cases.trainee_ref
+            order by
+                cases.operated_month,
+                cases.source_taken,
+                cases.taken,
+                cases.case_sequence,
+                cases.case_ref,
+                cases."procedure",
+                coalesce(cases.side, '')
         ) as place_in_log
-    from ranked
-    where source_place = 1
+    from input.cases as cases
+    left join ranked
+        on
+            cases.trainee_ref = ranked.trainee_ref
+            and cases.case_ref = ranked.case_ref
+            and cases."procedure" = ranked."procedure"
+            and coalesce(cases.side, '') = ranked.side
+            and cases.source = ranked.source
+    where coalesce(ranked.source_place, 1) = 1
 
 )
 

@@ -1,7 +1,7 @@
 -- How many known outcomes and events fell among each trainee's first 50 cases, the next 50, and so on?
 --
 -- Rows:   one per trainee, complication, attribution, band of case number and log odds of the recorded risk factors
--- Reads:  known_case, trainee, complication
+-- Reads:  eligible_case, trainee, complication
 -- Source: bands of case number 1-50, 51-100, 101-200 and over 200: common practice, no source
 create table main.outcome_band as
 with
@@ -19,28 +19,25 @@ attribution as (
 counted as (
 
     select
-        known_case.trainee_ref,
-        known_case.complication_ref,
-        known_case.in_operating_role,
-        case_band(known_case.number_started) as band_started,
-        case_band(known_case.number_logged) as band_logged,
-        known_case.log_odds,
+        eligible_case.trainee_ref,
+        eligible_case.complication_ref,
+        eligible_case.in_operating_role,
+        case_band(eligible_case.number_started) as band_started,
+        case_band(eligible_case.number_logged) as band_logged,
+        eligible_case.log_odds,
         count(*) as known_outcomes,
-        count(*) filter (where known_case.is_event) as events,
-        count(*) filter (where known_case.is_event and known_case.event_hands = 'trainee') as events_of_trainee,
-        count(*) filter (
-            where
-            known_case.is_event
-            and (known_case.event_hands is null or known_case.event_hands = 'unclear')
-        ) as events_unclear
-    from known_case
+        count(*) filter (where eligible_case.is_event) as events,
+        count(*) filter (where eligible_case.is_event and eligible_case.is_in_trainee_hands) as events_of_trainee,
+        count(*) filter (where eligible_case.is_event and eligible_case.is_in_unclear_hands) as events_unclear
+    from eligible_case
+    where eligible_case.is_known
     group by
-        known_case.trainee_ref,
-        known_case.complication_ref,
-        known_case.in_operating_role,
-        case_band(known_case.number_started),
-        case_band(known_case.number_logged),
-        known_case.log_odds
+        eligible_case.trainee_ref,
+        eligible_case.complication_ref,
+        eligible_case.in_operating_role,
+        case_band(eligible_case.number_started),
+        case_band(eligible_case.number_logged),
+        eligible_case.log_odds
 
 )
 

@@ -1,7 +1,7 @@
 -- How many cases of each trainee and month count toward each requirement?
 --
 -- Rows:   one per trainee, counted requirement in force for their class, and month with a case that counts
--- Reads:  trainee, requirement, case_credit, case_record, trainee_month
+-- Reads:  trainee, requirement, logged_count, trainee_month
 -- Source: the credited cases of case_credit
 create view definition.credited_month as
 with
@@ -9,22 +9,16 @@ with
 credited as (
 
     select
-        case_credit.trainee_ref,
-        case_credit.requirement_ref,
-        case_record.operated_month,
-        count(*) as counted_cases,
-        count(*) filter (where case_record.supervisor_agreed) as confirmed_cases
-    from main.case_credit
+        logged_count.trainee_ref,
+        logged_count.requirement_ref,
+        logged_count.operated_month,
+        cast(sum(logged_count.counted_cases) as bigint) as counted_cases,
+        cast(sum(logged_count.confirmed_cases) as bigint) as confirmed_cases
+    from logged_count
     inner join requirement
-        on case_credit.requirement_ref = requirement.requirement_ref and requirement.minimum is not null
-    inner join case_record
-        on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.credited
-    group by case_credit.trainee_ref, case_credit.requirement_ref, case_record.operated_month
+        on logged_count.requirement_ref = requirement.requirement_ref and requirement.minimum is not null
+    where logged_count.counted_cases > 0
+    group by logged_count.trainee_ref, logged_count.requirement_ref, logged_count.operated_month
 
 )
 

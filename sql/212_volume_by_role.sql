@@ -2,7 +2,7 @@
 --
 -- Rows:   one per trainee, counted requirement in force for their class, role of the specialty, and month in which the
 --         trainee logged a case of the requirement in that role; and one with a blank month, from before the first
--- Reads:  trainee, requirement, requirement_window, role, case_credit, case_record
+-- Reads:  trainee, requirement, requirement_window, role, logged_count
 -- Source: the cases of case_credit
 create view definition.volume_by_role as
 with
@@ -10,23 +10,16 @@ with
 logged as (
 
     select
-        case_credit.trainee_ref,
-        case_credit.requirement_ref,
-        case_record.role,
-        case_record.operated_month,
-        count(*) as logged_cases,
-        count(*) filter (where case_credit.credited) as counted_cases,
-        count(*) filter (where case_credit.credited and case_record.supervisor_agreed) as confirmed_cases
-    from main.case_credit
-    inner join case_record
-        on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.requirement_ref is not null
-    group by
-        case_credit.trainee_ref, case_credit.requirement_ref, case_record.role, case_record.operated_month
+        trainee_ref,
+        requirement_ref,
+        role,
+        operated_month,
+        sum(logged_cases) as logged_cases,
+        sum(counted_cases) as counted_cases,
+        sum(confirmed_cases) as confirmed_cases
+    from logged_count
+    where requirement_ref is not null
+    group by trainee_ref, requirement_ref, role, operated_month
 
 ),
 

@@ -1,46 +1,69 @@
 -- Of which procedures, roles and attributes is each count made?
 --
 -- Rows:   one per trainee, requirement, kind of part and part with a credited case; a blank attribute: cases without any
--- Reads:  case_credit, case_record, case_attribute, trainee, procedure, role, attribute
+-- Reads:  logged_count, judged_case, case_attribute, trainee, procedure, role, attribute
 -- Source: the credited cases of case_credit
 create view definition.count_composition as
 with
 
 counted as (
 
+    select trainee_ref, requirement_ref, sum(counted_cases) as of_cases
+    from logged_count
+    group by trainee_ref, requirement_ref
+
+),
+
+attributed as (
+
+    -- A case with two attributes stands under both.
     select
-        case_credit.trainee_ref,
-        case_credit.requirement_ref,
-        case_record.case_sequence,
-        case_record."procedure",
-        case_record.role,
-        count(*) over (partition by case_credit.trainee_ref, case_credit.requirement_ref) as of_cases
-    from main.case_credit
-    inner join case_record
+        judged_case.trainee_ref,
+        judged_case.requirement_ref,
+        judged_case.case_sequence,
+        case_attribute.attribute
+    from judged_case
+    inner join case_attribute
         on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.credited
+            judged_case.trainee_ref = case_attribute.trainee_ref
+            and judged_case.case_sequence = case_attribute.case_sequence
+    where judged_case.credited
+
+),
+
+with_attribute as (
+
+    select trainee_ref, requirement_ref, count(distinct case_sequence) as counted_cases
+    from attributed
+    group by trainee_ref, requirement_ref
 
 ),
 
 part as (
 
-    select trainee_ref, requirement_ref, of_cases, 'procedure' as made_of, "procedure" as code
-    from counted
+    select trainee_ref, requirement_ref, 'procedure' as made_of, "procedure" as code, sum(counted_cases) as counted_cases
+    from logged_count
+    group by trainee_ref, requirement_ref, "procedure"
     union all
-    select trainee_ref, requirement_ref, of_cases, 'role' as made_of, role as code
-    from counted
+    select trainee_ref, requirement_ref, 'role' as made_of, role as code, sum(counted_cases) as counted_cases
+    from logged_count
+    group by trainee_ref, requirement_ref, role
     union all
-    -- A case with two attributes stands under both.
-    select counted.trainee_ref, counted.requirement_ref, counted.of_cases, 'attribute' as made_of, case_attribute.attribute as code
+    select trainee_ref, requirement_ref, 'attribute' as made_of, attribute as code, count(*) as counted_cases
+    from attributed
+    group by trainee_ref, requirement_ref, attribute
+    union all
+    select
+        counted.trainee_ref,
+        counted.requirement_ref,
+        'attribute' as made_of,
+        cast(null as varchar) as code,
+        counted.of_cases - coalesce(with_attribute.counted_cases, 0) as counted_cases
     from counted
-    left join case_attribute
+    left join with_attribute
         on
-            counted.trainee_ref = case_attribute.trainee_ref
-            and counted.case_sequence = case_attribute.case_sequence
+            counted.trainee_ref = with_attribute.trainee_ref
+            and counted.requirement_ref = with_attribute.requirement_ref
 
 )
 
@@ -52,24 +75,16 @@ select
     part.made_of,
     part.code,
     coalesce("procedure".title, role.title, attribute.title) as title,
-    count(*) as counted_cases,
-    part.of_cases,
+    cast(part.counted_cases as bigint) as counted_cases,
+    cast(counted.of_cases as bigint) as of_cases,
     trainee.data_through
 from part
+inner join counted on part.trainee_ref = counted.trainee_ref and part.requirement_ref = counted.requirement_ref
 inner join trainee on part.trainee_ref = trainee.trainee_ref
 left join "procedure" on part.made_of = 'procedure' and part.code = "procedure"."procedure"
 left join role on part.made_of = 'role' and part.code = role.role
 left join attribute on part.made_of = 'attribute' and part.code = attribute.attribute
-group by
-    trainee.programme_ref,
-    trainee.cohort,
-    part.trainee_ref,
-    part.requirement_ref,
-    part.made_of,
-    part.code,
-    coalesce("procedure".title, role.title, attribute.title),
-    part.of_cases,
-    trainee.data_through;
+where part.counted_cases > 0;
 
 comment on view definition.count_composition is
 'Of which procedures, roles and attributes is each count made? The procedures of a count add up to it, and so do its roles; a case with two attributes stands under both.';

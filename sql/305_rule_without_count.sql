@@ -1,7 +1,7 @@
 -- How far is each trainee with the requirements that ask for no number of cases?
 --
 -- Rows:   one per trainee and requirement without a minimum that is in force for their class
--- Reads:  trainee, trainee_clock, trainee_month, requirement, requirement_window, requirement_procedure, case_credit,
+-- Reads:  trainee, trainee_clock, trainee_month, requirement, requirement_window, requirement_procedure, judged_case,
 --         case_record, review_step
 -- Source: the specialty file. Consecutive: without a case between of which nothing is recorded of what happened, all
 --         of them operated within so many years. Assessments: reviews by others, in each whole period of training
@@ -39,24 +39,22 @@ asked as (
 credited as (
 
     select
-        case_credit.trainee_ref,
-        case_credit.requirement_ref,
-        case_credit.case_ref,
+        judged_case.trainee_ref,
+        judged_case.requirement_ref,
+        case_record.case_ref,
         case_record.case_sequence,
         month_number(case_record.operated_month) as month_count,
         case when case_record.complications is null then 0 else 1 end as is_recorded
-    from main.case_credit
+    from judged_case
     inner join asked
         on
-            case_credit.trainee_ref = asked.trainee_ref
-            and case_credit.requirement_ref = asked.requirement_ref
+            judged_case.trainee_ref = asked.trainee_ref
+            and judged_case.requirement_ref = asked.requirement_ref
     inner join case_record
         on
-            case_credit.trainee_ref = case_record.trainee_ref
-            and case_credit.case_ref = case_record.case_ref
-            and case_credit."procedure" = case_record."procedure"
-            and case_credit.side is not distinct from case_record.side
-    where case_credit.credited
+            judged_case.trainee_ref = case_record.trainee_ref
+            and judged_case.case_sequence = case_record.case_sequence
+    where judged_case.credited
 
 ),
 

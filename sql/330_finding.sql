@@ -24,14 +24,38 @@ of_programme as (
 
 ),
 
+several_months as (
+
+    -- Nearly all references stand for one month, and need no second look.
+    select programme_ref, case_ref, min(operated_month) as first_month
+    from of_programme
+    group by programme_ref, case_ref
+    having min(operated_month) < max(operated_month)
+
+),
+
+several_logs as (
+
+    select several_months.programme_ref, several_months.case_ref, several_months.first_month
+    from several_months
+    inner join of_programme
+        on
+            several_months.programme_ref = of_programme.programme_ref
+            and several_months.case_ref = of_programme.case_ref
+    group by several_months.programme_ref, several_months.case_ref, several_months.first_month
+    having min(of_programme.log) <> max(of_programme.log)
+
+),
+
 live_row as (
 
-    select
-        *,
-        min(operated_month) over of_reference as first_month,
-        min(log) over of_reference <> max(log) over of_reference as in_several_intakes
+    select of_programme.*
     from of_programme
-    window of_reference as (partition by programme_ref, case_ref)
+    inner join several_logs
+        on
+            of_programme.programme_ref = several_logs.programme_ref
+            and of_programme.case_ref = several_logs.case_ref
+            and of_programme.operated_month > several_logs.first_month
 
 ),
 
@@ -56,9 +80,7 @@ reused as (
             and live_row.source_row = said.source_row
             and "rule"."rule" = said."rule"
     where
-        live_row.in_several_intakes
-        and live_row.operated_month > live_row.first_month
-        and live_row.source_row is not null
+        live_row.source_row is not null
         and said.intake_id is null
     -- A copy of an older version may have the row number of a newer row.
     qualify

@@ -2,7 +2,7 @@
 --
 -- Rows:   one per trainee of the roster, milestone and level of the framework, also where a level has no rule
 -- Reads:  trainee, trainee_clock, milestone, milestone_level, milestone_rule, case_volume, complication_rate,
---         known_case, supervised_case, supervision_level, operation_score, requirement, complication,
+--         eligible_case, supervised_case, supervision_level, operation_score, requirement, complication,
 --         procedure_group, step, input.milestones, input.review_period
 -- Source: the framework of the specialty file; the level beside it is the committee's, never worked out. Ten cases of a
 --         share and five operations of a mean are the fewest that a rule may rest on: our own choice
@@ -76,39 +76,40 @@ of_rate as (
         milestone_rule.level,
         milestone_rule.rule_number,
         milestone_rule.last_cases,
-        known_case.trainee_ref,
+        eligible_case.trainee_ref,
         case
             when
-                known_case.is_event
-                and (milestone_rule.attribution <> 'in_trainee_hands' or known_case.event_hands = 'trainee')
+                eligible_case.is_event
+                and (milestone_rule.attribution <> 'in_trainee_hands' or eligible_case.is_in_trainee_hands)
                 then 1
             else 0
         end as amount,
         case
             when
-                known_case.is_event
+                eligible_case.is_event
                 and milestone_rule.attribution = 'in_trainee_hands'
-                and coalesce(known_case.event_hands, 'unclear') = 'unclear'
+                and eligible_case.is_in_unclear_hands
                 then 1
             else 0
         end as unclear,
         row_number() over (
             partition by
-                milestone_rule.milestone_ref, milestone_rule.level, milestone_rule.rule_number, known_case.trainee_ref
-            order by known_case.case_sequence desc
+                milestone_rule.milestone_ref, milestone_rule.level, milestone_rule.rule_number, eligible_case.trainee_ref
+            order by eligible_case.case_sequence desc
         ) as place
     from milestone_rule
-    inner join known_case
+    inner join eligible_case
         on
-            milestone_rule.complication_ref = known_case.complication_ref
-            and (known_case.in_operating_role or milestone_rule.attribution <> 'as_logged')
-    inner join trainee_clock on known_case.trainee_ref = trainee_clock.trainee_ref
+            milestone_rule.complication_ref = eligible_case.complication_ref
+            and eligible_case.is_known
+            and (eligible_case.in_operating_role or milestone_rule.attribution <> 'as_logged')
+    inner join trainee_clock on eligible_case.trainee_ref = trainee_clock.trainee_ref
     where
         milestone_rule.measure = 'rate'
         and (milestone_rule.last_quarters is not null or milestone_rule.last_cases is not null)
         and (
             milestone_rule.last_quarters is null
-            or known_case.training_quarter > trainee_clock.last_training_quarter - milestone_rule.last_quarters
+            or eligible_case.training_quarter > trainee_clock.last_training_quarter - milestone_rule.last_quarters
         )
 
 ),

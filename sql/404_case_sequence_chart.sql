@@ -1,34 +1,47 @@
 -- Case by case, how many events has each trainee had beside those expected, and has a risk-adjusted CUSUM signalled?
 --
 -- Rows:   one per trainee, complication and known outcome, in the order of the cases
--- Reads:  known_case, reference_band, chart_limit, trainee, input.programme
+-- Reads:  eligible_case, reference_band, chart_limit, trainee, input.programme
 -- Source: expected as in expected_rate; CUSUM: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441
 create view definition.case_sequence_chart as
 with
 
+stretch as (
+
+    -- Cases that are alike in all that is expected of them; events_before: of all cases before the stretch.
+    select
+        trainee_ref,
+        complication_ref,
+        alike_from,
+        log_odds,
+        count(*) as cases,
+        count(*) filter (where is_event) as events,
+        max(events_so_far) - count(*) filter (where is_event) as events_before
+    from eligible_case
+    where is_known
+    group by trainee_ref, complication_ref, alike_from, log_odds
+
+),
+
 expecting as (
 
     select
-        known_case.trainee_ref,
-        known_case.complication_ref,
-        known_case.number_started as case_number,
-        known_case.case_sequence,
-        known_case.is_event,
+        stretch.*,
         case
             when not reference_band.is_thin and not reference_band.is_mostly_unknown
                 then event_chance(
                     reference_band.others_events,
                     reference_band.others_known,
                     reference_band.fitted_log_odds,
-                    known_case.log_odds
+                    stretch.log_odds
                 )
         end as expected
-    from known_case
+    from stretch
     inner join reference_band
         on
-            known_case.trainee_ref = reference_band.trainee_ref
-            and known_case.complication_ref = reference_band.complication_ref
-            and case_band(known_case.number_started) = reference_band.band
+            stretch.trainee_ref = reference_band.trainee_ref
+            and stretch.complication_ref = reference_band.complication_ref
+            and case_band(stretch.alike_from) = reference_band.band
             and reference_band.attribution = 'as_started'
 
 ),
@@ -37,27 +50,88 @@ weighed as (
 
     select
         expecting.*,
-        cusum_weight(expecting.is_event, expecting.expected, programme.cusum_odds_ratio) as cusum_weight
+        cusum_weight(true, expecting.expected, programme.cusum_odds_ratio) as event_weight,
+        cusum_weight(false, expecting.expected, programme.cusum_odds_ratio) as other_weight
     from expecting
     cross join input.programme as programme
 
 ),
 
-running as (
+exact as (
+
+    select
+        *,
+        in_few_places(expected) as exact_expected,
+        in_few_places(event_weight) as exact_event_weight,
+        in_few_places(other_weight) as exact_other_weight
+    from weighed
+
+),
+
+started as (
 
     -- From the first case without a reference on nothing is expected any more.
     select
         *,
-        sum(case when is_event then 1 else 0 end) over so_far as events,
         count(*) over so_far = count(expected) over so_far as is_expected,
-        sum(in_fixed_places(expected)) over so_far as expected_events,
-        sum(in_fixed_places(cusum_weight)) over so_far as weights
-    from weighed
+        sum(exact_expected * cases) over so_far - exact_expected * cases as expected_before,
+        sum(exact_event_weight * events + exact_other_weight * (cases - events)) over so_far
+        - (exact_event_weight * events + exact_other_weight * (cases - events)) as weights_before
+    from exact
     window so_far as (
         partition by trainee_ref, complication_ref
-        order by case_number
+        order by alike_from
         rows between unbounded preceding and current row
     )
+
+),
+
+running as (
+
+    select
+        eligible_case.trainee_ref,
+        eligible_case.complication_ref,
+        eligible_case.number_started as case_number,
+        eligible_case.case_sequence,
+        eligible_case.is_event,
+        eligible_case.events_so_far as events,
+        started.is_expected,
+        started.expected,
+        case when eligible_case.is_event then started.event_weight else started.other_weight end as cusum_weight,
+        case when eligible_case.is_event then started.exact_event_weight else started.exact_other_weight end
+            as exact_weight,
+        started.expected_before
+        + started.exact_expected * (eligible_case.number_started - started.alike_from + 1) as expected_events,
+        started.weights_before
+        + started.exact_event_weight * (eligible_case.events_so_far - started.events_before)
+        + started.exact_other_weight * (
+            eligible_case.number_started - started.alike_from + 1
+            - (eligible_case.events_so_far - started.events_before)
+        ) as weights
+    from eligible_case
+    inner join started
+        on
+            eligible_case.trainee_ref = started.trainee_ref
+            and eligible_case.complication_ref = started.complication_ref
+            and eligible_case.alike_from = started.alike_from
+    where eligible_case.is_known
+
+),
+
+lowest as (
+
+    -- Only an event lifts the sum of the weights: it was lowest just before one, or is so now.
+    select
+        trainee_ref,
+        complication_ref,
+        events,
+        min(weights - exact_weight) over (
+            partition by trainee_ref, complication_ref
+            order by case_number
+            rows between unbounded preceding and current row
+        ) as weights
+    from running
+    where is_event
 
 ),
 
@@ -65,13 +139,14 @@ charted as (
 
     -- A sum that never falls below 0 is the sum less the lowest it has been.
     select
-        *,
-        weights - least(min(weights) over (
-            partition by trainee_ref, complication_ref
-            order by case_number
-            rows between unbounded preceding and current row
-        ), 0) as cusum
+        running.*,
+        running.weights - least(running.weights, lowest.weights, 0) as cusum
     from running
+    left join lowest
+        on
+            running.trainee_ref = lowest.trainee_ref
+            and running.complication_ref = lowest.complication_ref
+            and running.events = lowest.events
 
 )
 
@@ -84,7 +159,7 @@ select
     charted.case_sequence,
     charted.is_event,
     case when charted.is_expected then charted.expected end as expected,
-    cast(charted.events as integer) as events,
+    charted.events,
     case when charted.is_expected then cast(charted.expected_events as double) end as expected_events,
     case when charted.is_expected then cast(charted.events - charted.expected_events as double) end
         as observed_minus_expected,

@@ -2,7 +2,7 @@
 --
 -- Rows:   one per trainee and month not yet sent, and one per case that waits for a supervisor's word on an operating role,
 --         or of which an outcome whose window has passed is not known
--- Reads:  trainee, trainee_month, case_record, role, procedure, definition.case_outcome, complication, input.programme,
+-- Reads:  trainee, trainee_month, case_record, role, procedure, eligible_case, complication, input.programme,
 --         input.submission_due
 -- Source: submission_due of programme.yaml, in days after the end of the month; an outcome's days begin when its window ends
 create view definition.submission as
@@ -83,20 +83,20 @@ outcome_owed as (
 
     -- The first of several is owed first.
     select
-        case_outcome.trainee_ref,
+        eligible_case.trainee_ref,
         'outcome' as owed,
         case_record.operated_month as owed_month,
-        case_outcome.case_sequence,
+        eligible_case.case_sequence,
         min(complication.window_days) as window_days,
         joined_in_order(complication.title, complication."position") as missing
-    from definition.case_outcome as case_outcome
+    from eligible_case
     inner join case_record
         on
-            case_outcome.trainee_ref = case_record.trainee_ref
-            and case_outcome.case_sequence = case_record.case_sequence
-    inner join complication on case_outcome.complication_ref = complication.complication_ref
-    where case_outcome.status in ('unknown', 'unfollowed event')
-    group by case_outcome.trainee_ref, case_record.operated_month, case_outcome.case_sequence
+            eligible_case.trainee_ref = case_record.trainee_ref
+            and eligible_case.case_sequence = case_record.case_sequence
+    inner join complication on eligible_case.complication_ref = complication.complication_ref
+    where eligible_case.status in ('unknown', 'unfollowed event')
+    group by eligible_case.trainee_ref, case_record.operated_month, eligible_case.case_sequence
 
 ),
 

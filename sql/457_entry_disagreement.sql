@@ -8,25 +8,23 @@
 create view definition.entry_disagreement as
 with
 
-own as (
+confirmed as (
 
+    -- The record has the supervisor's words by now; the trainee's own stand in what was logged.
     select
-        case_record.programme_ref,
-        case_record.cohort,
         case_record.trainee_ref,
-        case_record.case_ref,
-        case_record."procedure",
-        case_record.side,
         case_record.case_sequence,
-        case_record.procedure_group,
-        case_record.operated_month,
         logged.role,
         logged.supervision,
         logged.supervisor_agreed,
         logged.takeover,
         logged.takeover_reason,
-        logged.complications
-    from case_record
+        said.role_agreed as said_role_agreed,
+        said.supervision as said_supervision,
+        said.takeover as said_takeover,
+        said.takeover_reason as said_takeover_reason
+    from input.confirmations as said
+    inner join case_record on said.trainee_ref = case_record.trainee_ref and said.case_ref = case_record.case_ref
     inner join input.cases as logged
         on
             case_record.trainee_ref = logged.trainee_ref
@@ -34,19 +32,6 @@ own as (
             and case_record."procedure" = logged."procedure"
             and coalesce(case_record.side, '') = coalesce(logged.side, '')
             and case_record.source = logged.source
-
-),
-
-confirmed as (
-
-    select
-        own.*,
-        said.role_agreed as said_role_agreed,
-        said.supervision as said_supervision,
-        said.takeover as said_takeover,
-        said.takeover_reason as said_takeover_reason
-    from own
-    inner join input.confirmations as said on own.trainee_ref = said.trainee_ref and own.case_ref = said.case_ref
 
 ),
 
@@ -99,7 +84,7 @@ said_of_outcome as (
         own_hit.trainee_ref is not null as is_hit,
         ruling.is_hit as is_ruled_hit,
         ruling.ascertained_by
-    from own
+    from case_record as own
     inner join complication_group on own.procedure_group = complication_group.procedure_group
     inner join outcome_entry as ruling
         on
@@ -123,7 +108,7 @@ said_of_outcome as (
         other.is_hit,
         ruling.is_hit as is_ruled_hit,
         ruling.ascertained_by
-    from own
+    from case_record as own
     inner join complication_group on own.procedure_group = complication_group.procedure_group
     inner join outcome_entry as ruling
         on
@@ -172,7 +157,7 @@ select
     own.operated_month,
     trainee.data_through
 from disagreement
-inner join own
+inner join case_record as own
     on disagreement.trainee_ref = own.trainee_ref and disagreement.case_sequence = own.case_sequence
 inner join trainee on own.trainee_ref = trainee.trainee_ref;
 

@@ -5,25 +5,30 @@
 -- Source: contract of the views: every live case row has at least one row; reason is never blank
 with
 
-recorded_case as (
+case_key as (
 
-    select trainee_ref, case_ref, "procedure", coalesce(side, '') as side
+    select trainee_ref, case_ref, "procedure", coalesce(side, '') as side, 1 as is_recorded, 0 as is_answered
     from case_record
+    union all
+    select trainee_ref, case_ref, "procedure", coalesce(side, '') as side, 0 as is_recorded, 1 as is_answered
+    from case_credit
+
+),
+
+one_sided as (
+
+    select trainee_ref, max(is_recorded) as is_recorded
+    from case_key
+    group by trainee_ref, case_ref, "procedure", side
+    having max(is_recorded) <> max(is_answered)
 
 ),
 
 recorded as (
 
     select trainee_ref, count(*) as live_cases
-    from recorded_case
+    from case_record
     group by trainee_ref
-
-),
-
-answered_case as (
-
-    select distinct trainee_ref, case_ref, "procedure", coalesce(side, '') as side
-    from case_credit
 
 ),
 
@@ -36,19 +41,13 @@ credited as (
 
 )
 
-select 'a live case has no row in case_credit' as offence, left_out.trainee_ref
-from (
-    select trainee_ref, case_ref, "procedure", side from recorded_case
-    except
-    select trainee_ref, case_ref, "procedure", side from answered_case
-) as left_out
-union all
-select 'a row of case_credit has no live case' as offence, made_up.trainee_ref
-from (
-    select trainee_ref, case_ref, "procedure", side from answered_case
-    except
-    select trainee_ref, case_ref, "procedure", side from recorded_case
-) as made_up
+select
+    case is_recorded
+        when 1 then 'a live case has no row in case_credit'
+        else 'a row of case_credit has no live case'
+    end as offence,
+    trainee_ref
+from one_sided
 union all
 select 'a cap is named of a case that counts' as offence, trainee_ref
 from case_credit

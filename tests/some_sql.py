@@ -35,8 +35,7 @@ def _what_is_made(views: tuple[str, ...]) -> tuple[list[Path], set[str]]:
     """The files of sql/ in their order, and the fitted tables that they read."""
     paths = building.sql_files()
     definitions = {building.view_name(path): path for path in paths if path.name[0] != "0"}
-    # A build drops known_case at its end.
-    needed, more = set[str](), {*views, "known_case"}
+    needed, more = set[str](), set(views)
     while more:
         needed |= more
         more = {name for view in more for name in _words(definitions[view]) & definitions.keys()} - needed

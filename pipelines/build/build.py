@@ -77,6 +77,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "reconciliation": (*_PERSON, "intake_id", "kind"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
+# Tables case by case that serve to make the others.
+WORKED_WITH = ("input.cases", "main.eligible_case", "main.judged_case", "main.logged_count")
 # The folder of a store that holds what `calibrate` found.
 CALIBRATIONS = "calibration"
 # Beyond so many degrees of freedom the last row serves: it makes an interval wider by 0.0013 of itself at most.
@@ -154,9 +156,9 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
         connection.commit()
         make_views(connection)
         _refuse_if_broken(audit(connection))
-        # The cases are in case_record and case_sequence_chart now; a snapshot holds them once.
-        connection.execute("drop table input.cases")
-        connection.execute("drop table main.known_case")
+        # What they hold is in case_record, case_credit and case_sequence_chart now; a snapshot holds it once.
+        for table in WORKED_WITH:
+            connection.execute(f"drop table if exists {table}")
         connection.execute("checkpoint")
     finally:
         connection.close()

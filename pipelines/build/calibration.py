@@ -157,9 +157,9 @@ EMPTY = (
     "main.supervision_mix", "main.operation_score", "main.milestone_standing", "main.complication_rate", "main.rotation_yield",
     "main.chart_limit", "main.reference_band", "input.milestones", "input.calibration",
 )  # fmt: skip
-KNOWN_CASE = (
-    "trainee_ref varchar, complication_ref varchar, case_sequence integer, is_event boolean, log_odds double,"
-    " number_started integer"
+ELIGIBLE_CASE = (
+    "trainee_ref varchar, complication_ref varchar, case_sequence integer, is_known boolean, is_event boolean,"
+    " log_odds double, number_started integer, events_so_far integer, alike_from integer"
 )
 
 
@@ -171,7 +171,7 @@ def _copy_structure(con: Connection, scratch: Connection) -> None:
     for name in (*COPIED, *EMPTY):
         rows = _rows(con, f"select * from {name}{'' if name in COPIED else ' limit 0'}")
         _put(scratch, name, rows, create=True)
-    scratch.execute(f"create table main.known_case ({KNOWN_CASE})")
+    scratch.execute(f"create table main.eligible_case ({ELIGIBLE_CASE})")
     scratch.execute("create table main.calibration_inputs (programme_ref varchar, inputs varchar)")
 
 
@@ -191,6 +191,7 @@ def _rows(con: Connection, query: str, *values: str) -> pa.Table:
 def _fill(con: Connection, scratch: Connection, programme: str, donors: Donors, made: Simulation) -> None:
     for name, table in made.tables.items():
         _put(scratch, f"main.{name}", table)
+    scratch.execute("update main.eligible_case set alike_from = first_of_band(number_started)")
     scratch.execute(
         """
         insert into main.trainee_month by name

@@ -184,10 +184,10 @@ COLUMNS: dict[str, dict[str, pa.DataType]] = {
         "case_sequence": pa.int64(),
         "score": pa.float64(),
     },
-    "known_case": {
+    "eligible_case": {
         **dict.fromkeys(("trainee_ref", "complication_ref"), pa.string()),
-        **dict.fromkeys(("case_sequence", "number_started"), pa.int64()),
-        "is_event": pa.bool_(),
+        **dict.fromkeys(("case_sequence", "number_started", "events_so_far"), pa.int64()),
+        **dict.fromkeys(("is_known", "is_event"), pa.bool_()),
         "log_odds": pa.float64(),
     },
 }
@@ -266,9 +266,10 @@ def _put_outcomes(
     for place, complication in enumerate(donors.complications):
         outcomes = person.outcomes[:until, place]
         cases = np.flatnonzero(outcomes != UNKNOWN)
-        rows["known_case"] += [
-            (ref, complication, int(case) + 1, number, bool(outcomes[case]), 0.0)
-            for number, case in enumerate(cases, start=1)
+        events = np.cumsum(outcomes[cases] != 0)
+        rows["eligible_case"] += [
+            (ref, complication, int(case) + 1, number, int(so_far), True, bool(outcomes[case]), 0.0)
+            for number, (case, so_far) in enumerate(zip(cases, events, strict=True), start=1)
         ]
 
 
