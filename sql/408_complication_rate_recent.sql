@@ -22,17 +22,23 @@ counted as (
         chart.trainee_ref,
         chart.complication_ref,
         part.last_cases,
-        count(*) filter (where chart.case_number > whole.known_outcomes - part.last_cases) as known_outcomes,
-        count(*) filter (
-            where chart.is_event and chart.case_number > whole.known_outcomes - part.last_cases
-        ) as events,
-        count(*) as all_known,
-        count(*) filter (where chart.is_event) as all_events
+        whole.known_outcomes as all_known,
+        whole.events as all_events,
+        count(*) as known_outcomes,
+        count(*) filter (where chart.is_event) as events
     from main.case_sequence_chart as chart
     inner join main.case_sequence_signal as whole
-        on chart.trainee_ref = whole.trainee_ref and chart.complication_ref = whole.complication_ref
-    cross join part
-    group by chart.trainee_ref, chart.complication_ref, part.last_cases
+        on
+            chart.trainee_ref = whole.trainee_ref
+            and chart.complication_ref = whole.complication_ref
+            and chart.case_number > whole.known_outcomes - 100
+    inner join part on chart.case_number > whole.known_outcomes - part.last_cases
+    group by
+        chart.trainee_ref,
+        chart.complication_ref,
+        part.last_cases,
+        whole.known_outcomes,
+        whole.events
 
 ),
 

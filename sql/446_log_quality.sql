@@ -36,12 +36,7 @@ logged as (
         case_record.lag_days <= programme.current_within_days as is_in_time,
         role.operating as is_operating,
         case_record.supervisor_agreed,
-        "procedure"."procedure" is null as is_unmapped,
-        row_number() over (
-            partition by case_record.trainee_ref, case_record.lag_days is null
-            order by case_record.lag_days, case_record.case_sequence
-        ) as lag_place,
-        count(case_record.lag_days) over (partition by case_record.trainee_ref) as lags
+        "procedure"."procedure" is null as is_unmapped
     from case_record
     cross join input.programme as programme
     left join role on case_record.role = role.role
@@ -56,13 +51,55 @@ counted as (
         count(*) as cases,
         count(lag_days) as lags,
         count(*) filter (where is_in_time) as in_time,
-        sum(lag_days * quantile_weight(lag_place, lags, 0.5e0)) filter (where lag_days is not null) as median_days,
         count(same_day_logged) as dated,
         count(is_operating) as with_role,
         count(*) filter (where is_operating) as operating,
         count(*) filter (where is_operating and supervisor_agreed) as confirmed,
         count(*) filter (where is_unmapped) as unmapped
     from logged
+    group by trainee_ref
+
+),
+
+lag as (
+
+    select trainee_ref, lag_days, count(*) as cases
+    from logged
+    where lag_days is not null
+    group by trainee_ref, lag_days
+
+),
+
+-- The same delay stands at all places from the first to the last.
+placed_lag as (
+
+    select
+        trainee_ref,
+        lag_days,
+        sum(cases) over so_far - cases + 1 as first_place,
+        sum(cases) over so_far as last_place,
+        sum(cases) over (partition by trainee_ref) as lags
+    from lag
+    window so_far as (
+        partition by trainee_ref
+        order by lag_days
+        rows between unbounded preceding and current row
+    )
+
+),
+
+median_lag as (
+
+    -- The middle one, or the mean of the middle two.
+    select
+        trainee_ref,
+        sum(
+            lag_days * (
+                case when floor((lags + 1) / 2e0) between first_place and last_place then 0.5e0 else 0e0 end
+                + case when ceil((lags + 1) / 2e0) between first_place and last_place then 0.5e0 else 0e0 end
+            )
+        ) as median_days
+    from placed_lag
     group by trainee_ref
 
 ),
@@ -156,13 +193,14 @@ taken as (
             when 'months_without_cases' then case when trainee.is_current then month_here.months end
             else counted.cases
         end as denominator,
-        case when measure.measure = 'entered_in_time' then counted.median_days end as median_days,
+        case when measure.measure = 'entered_in_time' then median_lag.median_days end as median_days,
         case when measure.measure = 'entered_in_time' then programme.current_within_days end as within_days,
         trainee.data_through
     from trainee
     cross join measure
     cross join input.programme as programme
     left join counted on trainee.trainee_ref = counted.trainee_ref
+    left join median_lag on trainee.trainee_ref = median_lag.trainee_ref
     left join largest_day on trainee.trainee_ref = largest_day.trainee_ref
     left join reused on trainee.trainee_ref = reused.trainee_ref
     left join month_here on trainee.trainee_ref = month_here.trainee_ref
@@ -184,17 +222,31 @@ beside as (
 
 ),
 
+role_by_month as (
+
+    select
+        trainee_ref,
+        training_month,
+        count(is_operating) as with_role,
+        count(*) filter (where is_operating) as operating
+    from logged
+    group by trainee_ref, training_month
+
+),
+
 earlier_share as (
 
     select
         beside.trainee_ref,
         beside.earlier_ref,
-        cast(count(*) filter (where logged.is_operating) as double) / count(logged.is_operating) as operating_share
+        cast(sum(role_by_month.operating) as double) / sum(role_by_month.with_role) as operating_share
     from beside
-    inner join logged
-        on beside.earlier_ref = logged.trainee_ref and beside.last_training_month >= logged.training_month
+    inner join role_by_month
+        on
+            beside.earlier_ref = role_by_month.trainee_ref
+            and beside.last_training_month >= role_by_month.training_month
     group by beside.trainee_ref, beside.earlier_ref
-    having count(logged.is_operating) > 0
+    having sum(role_by_month.with_role) > 0
 
 ),
 

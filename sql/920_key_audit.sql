@@ -5,7 +5,7 @@
 -- Source: contract of the views: the row grain and key of a view are closed
 select 'a key stands twice in case_credit' as offence, trainee_ref
 from case_credit
-group by programme_ref, trainee_ref, case_ref, "procedure", side, requirement_ref
+group by trainee_ref, case_ref, "procedure", side, requirement_ref
 having count(*) > 1
 union all
 select 'a key stands twice in case_volume' as offence, trainee_ref

@@ -150,8 +150,8 @@ having count(*) > 1
 union all
 select 'a key stands twice in case_sequence_chart' as offence, trainee_ref
 from case_sequence_chart
-group by programme_ref, cohort, trainee_ref, complication_ref
-having count(distinct case_number) <> count(*)
+group by trainee_ref, complication_ref, case_number
+having count(*) > 1
 union all
 select 'a key stands twice in case_sequence_signal' as offence, trainee_ref
 from case_sequence_signal

@@ -11,7 +11,6 @@ constant chance this is the recursion of Brook and Evans 1972, Biometrika 59:539
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -25,7 +24,8 @@ ROUNDING = 1e-9
 FORGOTTEN = 1e-14
 
 
-def signal_chance(chances: Sequence[float], limit: float, odds_ratio: float, true_odds: float = 1.0) -> float:
+@lru_cache(maxsize=4096)
+def signal_chance(chances: tuple[float, ...], limit: float, odds_ratio: float, true_odds: float = 1.0) -> float:
     """The chance that the CUSUM goes above `limit` within the cases whose expected chances are `chances`.
 
     `true_odds`: by what the real odds of each case differ from the expected ones; 1 = an average trainee.
@@ -59,6 +59,7 @@ def signal_chance(chances: Sequence[float], limit: float, odds_ratio: float, tru
     return min(float(signalled), 1.0)
 
 
+@lru_cache(maxsize=256)
 def mean_run_length(chance: float, limit: float, odds_ratio: float, true_odds: float = 1.0) -> float | None:
     """How many cases of one constant chance pass, on average, until the CUSUM is above its limit; None: it never is.
 
@@ -70,8 +71,8 @@ def mean_run_length(chance: float, limit: float, odds_ratio: float, true_odds: f
     heights: dict[int, float] = {0: 1.0}
     length = signalled = 0.0
     cases = 0
-    while heights and sum(heights.values()) > 1e-15:
-        length += sum(heights.values())
+    while (silent := sum(heights.values())) > 1e-15:
+        length += silent
         cases += 1
         after: dict[int, float] = {}
         for events, share in heights.items():
