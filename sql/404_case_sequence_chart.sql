@@ -68,7 +68,7 @@ exact as (
 
 ),
 
-started as (
+started as materialized (
 
     -- From the first case without a reference on nothing is expected any more.
     select
@@ -86,7 +86,7 @@ started as (
 
 ),
 
-running as (
+running as not materialized (
 
     select
         eligible_case.trainee_ref,

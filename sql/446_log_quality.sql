@@ -96,7 +96,7 @@ median_lag as (
         sum(
             lag_days * (
                 case when floor((lags + 1) / 2e0) between first_place and last_place then 0.5e0 else 0e0 end
-                + case when ceil((lags + 1) / 2e0) between first_place and last_place then 0.5e0 else 0e0 end
+                + case when floor((lags + 2) / 2e0) between first_place and last_place then 0.5e0 else 0e0 end
             )
         ) as median_days
     from placed_lag

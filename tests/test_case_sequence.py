@@ -293,7 +293,9 @@ def test_cases_of_unlike_risk_signal_as_often_as_a_recursion_over_all_values_say
     chances = [0.05, 0.2, 0.03, 0.1] * 12
     limit = limit_for(tuple(chances), 2, 0.05)
     assert signal_chance(tuple(chances), limit, 2) == pytest.approx(signalled(chances, limit, 2), abs=1e-9)
-    assert signal_chance(tuple(chances), limit, 2, 3) == pytest.approx(signalled(chances, limit, 2, 3), abs=1e-9)
+    assert signal_chance(tuple(chances), limit, 2, 3) == pytest.approx(
+        signalled(chances, limit, 2, 3), abs=1e-9
+    )
     # No lower limit keeps the chance.
     assert signalled(chances, limit, 2) <= 0.05 < signalled(chances, limit - 1e-6, 2)
 

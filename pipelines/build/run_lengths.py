@@ -25,7 +25,9 @@ FORGOTTEN = 1e-14
 
 
 @lru_cache(maxsize=4096)
-def signal_chance(chances: tuple[float, ...], limit: float, odds_ratio: float, true_odds: float = 1.0) -> float:
+def signal_chance(
+    chances: tuple[float, ...], limit: float, odds_ratio: float, true_odds: float = 1.0
+) -> float:
     """The chance that the CUSUM goes above `limit` within the cases whose expected chances are `chances`.
 
     `true_odds`: by what the real odds of each case differ from the expected ones; 1 = an average trainee.
