@@ -48,10 +48,10 @@ def draw(
 
 
 class _Picture(NamedTuple):
-    """A chart as text, and the tables of its numbers: neither can be changed by whoever draws it."""
+    """A chart as text, and the tables of its numbers as Arrow streams: neither can be changed by whoever draws it."""
 
     text: str
-    tables: dict[str, pa.Table]
+    tables: dict[str, bytes]
 
     def spec(self) -> dict[str, Any]:
         return {**json.loads(self.text), "datasets": dict(self.tables)}
@@ -64,8 +64,15 @@ def _picture(chart: str, frames: tuple[pd.DataFrame, ...], words: dict[str, Any]
     # To build a chart takes longer than everything else on a screen, so its schema is checked by the tests alone.
     spec = getattr(charts, chart)(*frames, **words).to_dict(validate=False)
     datasets = spec.pop("datasets")
-    tables = {name: pa.Table.from_pandas(pd.DataFrame(rows)) for name, rows in datasets.items()}
-    return _Picture(json.dumps(spec), tables)
+    return _Picture(json.dumps(spec), {name: _stream(rows) for name, rows in datasets.items()})
+
+
+def _stream(rows: list[dict[str, Any]]) -> bytes:
+    """The rows as the library sends them."""
+    table, sink = pa.Table.from_pandas(pd.DataFrame(rows)), pa.BufferOutputStream()
+    with pa.ipc.new_stream(sink, table.schema) as writer:
+        writer.write_table(table)
+    return bytes(sink.getvalue().to_pybytes())
 
 
 def _content(frame: pd.DataFrame) -> str:

@@ -128,8 +128,8 @@ def first_current(roster: pd.DataFrame) -> str:
 
 def attributions(snapshot: Snapshot, scope: Scope) -> dict[str, str]:
     """Whose cases a rate may be of, in the words of the store's specialty."""
-    roles = queries.listed(snapshot, scope, "role")
-    return wording.attributions(list(roles.loc[roles["operating"].astype(bool), "title"]))
+    roles = queries.records(queries.listed(snapshot, scope, "role"))
+    return wording.attributions([role.title for role in roles if role.operating])
 
 
 def choose_attribution(snapshot: Snapshot, scope: Scope, key: str) -> str:
@@ -153,21 +153,18 @@ def choose_group(snapshot: Snapshot, scope: Scope) -> str:
 
 def figures(snapshot: Snapshot, scope: Scope, with_rates: bool) -> dict[str, str]:
     """Every figure that opens: counts by requirement, and rates by complication and attribution."""
-    requirements = queries.listed(snapshot, scope, "requirement")
     named = {
-        f"requirement:{ref}": f"Counted cases: {title}"
-        for ref, title, minimum in requirements[["requirement_ref", "title", "minimum"]].itertuples(
-            index=False
-        )
-        if pd.notna(minimum)
+        f"requirement:{it.requirement_ref}": f"Counted cases: {it.title}"
+        for it in queries.records(queries.listed(snapshot, scope, "requirement"))
+        if it.minimum is not None
     }
     named["toward_nothing"] = "Cases that count toward nothing"
     if with_rates:
-        complications = queries.listed(snapshot, scope, "complication")
+        whose_cases = attributions(snapshot, scope)
         named |= {
-            f"complication:{ref}:{attribution}": f"{title}: {whose}"
-            for ref, title in complications[["complication_ref", "title"]].itertuples(index=False)
-            for attribution, whose in attributions(snapshot, scope).items()
+            f"complication:{it.complication_ref}:{attribution}": f"{it.title}: {whose}"
+            for it in queries.records(queries.listed(snapshot, scope, "complication"))
+            for attribution, whose in whose_cases.items()
         }
         named["event_to_code"] = "Something else happened: to be coded"
     return named

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
+from altair.utils import schemapi
 from starlette.formparsers import MultiPartParser
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
@@ -51,6 +52,8 @@ def settle() -> None:
     """Set the libraries up, before any app is served."""
     for name, value in SETTINGS.items():
         config.set_option(name, value)
+    # The tests hold every chart to its schema; to do so for each part of each chart takes a third of drawing it.
+    schemapi.disable_debug_mode()
     # An upload holds days of operation and maybe a name: it stays in memory, whole. Twice the largest is room enough for
     # what stands around a file; the library refuses a larger one with 413 while it comes in.
     MultiPartParser.spool_max_size = 2 * LARGEST_UPLOAD_MB * 1024 * 1024

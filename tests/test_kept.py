@@ -12,6 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
 import pytest
 
 from dashboard import figure, queries
@@ -174,7 +175,11 @@ def test_whoever_draws_a_picture_cannot_change_it_for_the_next() -> None:
     first["title"]["text"] = ["changed"]
     del first["datasets"], first["layer"]
     assert picture.spec() == untouched
-    rows = [row for table in untouched["datasets"].values() for row in table.to_pylist()]
+    rows = [
+        row
+        for table in map(pa.ipc.open_stream, untouched["datasets"].values())
+        for row in table.read_all().to_pylist()
+    ]
     assert {row["step"] for row in rows} == {"incision", "closing"}
 
 
@@ -199,6 +204,12 @@ def test_a_table_says_what_the_writer_of_pandas_says(rows: int) -> None:
     written = words.to_html(index=False, border=0, escape=True).replace(figure.LINE, "<br>")
     assert _cells(figure.table_markup(frame)) == _cells(written)
     assert 'class="plain number-3 number-4 number-7"' in figure.table_markup(frame)
+
+
+def test_a_table_of_people_beside_each_other_has_a_head_for_each_column() -> None:
+    marks = pd.DataFrame({"requirement": ["lens", "lens"], "trainee": ["T01", "T02"], "mark": ["74", "✓ 90"]})
+    beside = marks.pivot(index="requirement", columns="trainee", values="mark").reset_index()
+    assert _cells(figure.table_markup(beside)) == [["requirement", "T01", "T02"], ["lens", "74", "✓ 90"]]
 
 
 def _cells(markup: str) -> list[list[str]]:

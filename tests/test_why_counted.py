@@ -177,7 +177,7 @@ def test_the_screen_opens_a_count_to_its_reasons_and_to_what_it_is_made_of() -> 
     assert "Own minimum: " in said(app) and "Parts: " in said(app)
     tables = [str(each.value) for each in app.get("html")]
     (reasons,) = (text for text in tables if 'aria-label="Why cases count or not"' in text)
-    assert f"<td>counts</td>\n      <td>{counted}</td>" in reasons
+    assert f"<td>counts</td><td>{counted}</td>" in reasons
     made_of = queries.composition(snapshot, scope, "T22", "oculoplastic_total")
     for kind in ("procedure", "role"):
         assert made_of.loc[made_of["made_of"] == kind, "counted_cases"].sum() == counted

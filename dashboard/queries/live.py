@@ -106,8 +106,9 @@ class _Reader:
 
 
 def _of_objects(frame: pd.DataFrame) -> pd.DataFrame:
-    """The same with its texts as Python's own: rows of a few texts are chosen and read several times faster so."""
-    return frame.astype({name: object for name, kind in frame.dtypes.items() if kind == "str"})
+    """The same with its texts as Python's own: few rows are chosen and read several times faster so."""
+    plain = frame.astype({name: object for name, kind in frame.dtypes.items() if kind == "str"})
+    return plain.set_axis(frame.columns.astype(object), axis="columns")
 
 
 # The live snapshot, and the one before it for whoever still looks at that.

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Any
 
 import pandas as pd
@@ -46,7 +48,7 @@ class View:
         placed["trainee_order"] = [order[trainee] for trainee in placed["trainee"]]
         return placed
 
-    @property
+    @functools.cached_property
     def late(self) -> pd.DataFrame:
         """Those in training whose data end too early."""
         return self.roster[~self.roster["is_current"] & self.roster["in_training"]]
@@ -131,29 +133,36 @@ def _agenda(view: View) -> None:
     worth = queries.false_alarms(view.snapshot, scope)
     chances = worth[worth["is_weak"]].set_index("reason")["chance_meeting"]
     reasons["chance"] = reasons["reason"].map(chances)
-    named = [row for row in queries.records(view.roster) if row.trainee_ref in set(reasons["trainee_ref"])]
+    why, committee = _by_person(reasons), _by_person(recorded)
+    named = [row for row in queries.records(view.roster) if row.trainee_ref in why]
     if named:
         figure.plain_table(
             pd.DataFrame(
                 {
                     "to discuss": [f"{row.trainee_ref}{figure.LINE}{row.cohort}" for row in named],
                     "where": [_where(active.get(row.trainee_ref), row) for row in named],
-                    "why": [_reasons(reasons[reasons["trainee_ref"] == row.trainee_ref]) for row in named],
-                    "committee": [
-                        _committee(recorded[recorded["trainee_ref"] == row.trainee_ref]) for row in named
-                    ],
+                    "why": [_reasons(why[row.trainee_ref]) for row in named],
+                    "committee": [_committee(committee.get(row.trainee_ref, [])) for row in named],
                 }
             ),
             "Whom to discuss, and why",
             stacks=True,
         )
         opening.choose_reason(reasons, "cohort")
-    rest = [ref for ref in view.people if ref not in set(reasons["trainee_ref"])]
+    rest = [ref for ref in view.people if ref not in why]
     if rest:
         figure.say(f"Nothing raised for {', '.join(rest)}.")
     _late(view)
     figure.say(ACTIVE_MONTH, kind="quiet")
     _worth_of_reasons(worth)
+
+
+def _by_person(frame: pd.DataFrame) -> dict[str, list[Any]]:
+    """The rows of each trainee."""
+    people: dict[str, list[Any]] = {}
+    for row in queries.records(frame):
+        people.setdefault(row.trainee_ref, []).append(row)
+    return people
 
 
 def _where(active_month: float | None, row: Any) -> str:
@@ -165,18 +174,16 @@ def _where(active_month: float | None, row: Any) -> str:
     )
 
 
-def _reasons(of_person: pd.DataFrame) -> str:
+def _reasons(rows: list[Any]) -> str:
     """Each sentence on a line; a weak kind says how often it would come up for nobody's fault."""
-    rows = queries.records(of_person)
     weak = {
         row.reason: WEAK.format(wording.share_text(row.chance, 1)) for row in rows if row.chance is not None
     }
     return figure.LINE.join(sentence + weak.get(reason, "") for reason, sentence in wording.said_once(rows))
 
 
-def _committee(recorded: pd.DataFrame) -> str:
+def _committee(rows: list[Any]) -> str:
     """The last period and its course: each level that fell by its name, how many rose, how many stand as before."""
-    rows = queries.records(recorded)
     if not rows:
         return "nothing recorded"
     fell = [
@@ -258,11 +265,16 @@ def _volume(view: View) -> None:
 def column_width(frame: pd.DataFrame) -> int:
     """The width of a column: as much as there is room for, and so much that two cells side by side do not touch."""
     people = list(dict.fromkeys(frame["trainee"]))
-    second = [mark.partition(", ")[2] for mark in frame["mark"]]
-    widths = frame.assign(
-        width=[len(line) * (WIDE_LETTER if line.endswith("confirmed") else LETTER) for line in second]
-    ).pivot_table(index="requirement", columns="trainee", values="width", fill_value=0)[people]
-    touching = (widths + widths.shift(-1, axis=1).fillna(0)).to_numpy().max() / 2
+    widths: dict[str, dict[str, float]] = {}
+    for requirement, trainee, mark in zip(frame["requirement"], frame["trainee"], frame["mark"], strict=True):
+        line = mark.partition(", ")[2]
+        letter = WIDE_LETTER if line.endswith("confirmed") else LETTER
+        widths.setdefault(requirement, {})[trainee] = len(line) * letter
+    touching = max(
+        (of.get(person, 0) + of.get(beside, 0)) / 2
+        for of in widths.values()
+        for person, beside in zip_longest(people, people[1:])
+    )
     fits = min(GRID_STEP, GRID_ROOM // (len(people) + 1))
     return int(max(GRID_NARROWEST, fits, touching))
 
