@@ -112,7 +112,10 @@ def _signed(of: Compared) -> str:
     low, high = of.difference_low or 0.0, of.difference_high or 0.0
     if of.measure.startswith("score_mean:"):
         return f"{low:+.1f} to {high:+.1f}".replace("-", MINUS)
-    return f"{100 * low:+.0f} to {100 * high:+.0f} percentage points".replace("-", MINUS)
+    low, high = 100 * low, 100 * high
+    # An end that is rounded to 0 would not say on which side of it the interval ends.
+    digits = next((few for few in (0, 1) if round(low, few) and round(high, few)), 2)
+    return f"{low:+.{digits}f} to {high:+.{digits}f} percentage points".replace("-", MINUS)
 
 
 def chance_sentence(said: int, differing: int) -> str:

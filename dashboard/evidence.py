@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import figure, labels, log_words, opening, owed, queries, wording
+from dashboard import charts, figure, labels, log_words, opening, owed, queries, wording
 from dashboard.access import Viewer, can_see_owed, check_can_see_cohort, check_can_see_trainee
 from dashboard.comparison import chance_sentence, comparison_sentence
 from dashboard.queries import Snapshot
@@ -154,6 +154,8 @@ def technique(person: Person) -> None:
         kind="quiet",
     )
     figure.draw("technique_steps", frame, key="steps")
+    ends = [charts.scored_label(row.scored, row.score_low, row.score_high) for row in queries.records(frame)]
+    figure.ends_of_lines(frame["step"], ends)
     figure.table(_technique_table(frame))
 
 
@@ -189,8 +191,8 @@ def feedback(person: Person) -> None:
     said = frame["comment"].fillna("").str.strip() != ""
     reviews, operations = frame["review_ref"].nunique(), frame["case_ref"].nunique()
     figure.say(
-        f"{wording.reviews_text(reviews)} of {operations} operations; {int(said.sum())} steps with a comment. Times are those "
-        "of the recording. Who reviewed is not shown.",
+        f"{wording.reviews_text(reviews)} of {operations} operation{'s' * (operations != 1)};"
+        f" {wording.steps_text(int(said.sum()))} with a comment. Times are those of the recording. Who reviewed is not shown.",
         kind="quiet",
     )
     commented = frame[said]
@@ -200,7 +202,7 @@ def feedback(person: Person) -> None:
         with figure.closed(f"{len(commented) - COMMENTS_SHOWN} earlier comments"):
             figure.plain_table(_feedback_table(commented.iloc[COMMENTS_SHOWN:]), "Earlier comments")
     if not said.all():
-        with figure.closed(f"{int((~said).sum())} steps scored without a comment"):
+        with figure.closed(f"{wording.steps_text(int((~said).sum()))} scored without a comment"):
             figure.plain_table(
                 _feedback_table(frame[~said]).drop(columns=["comment"]), "Steps without a comment"
             )

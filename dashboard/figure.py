@@ -17,9 +17,8 @@ import pyarrow as pa
 import streamlit as st
 
 from dashboard import access, charts, queries, wording
-from dashboard.kept import Kept
-from dashboard.plain_values import values
 from dashboard.queries import Snapshot
+from dashboard.queries.live import Kept, values
 from pipelines.store.store import Store
 
 LINE = "\u2028"  # between two lines of one cell
@@ -143,10 +142,16 @@ def table_markup(frame: pd.DataFrame, name: str = "Table", *, stacks: bool = Fal
     ]
     classes = " ".join(["plain", *(["stacks"] if stacks else []), *numbers])
     heads = "".join(f"<th>{_escaped(str(head).replace('_', ' '))}</th>" for head in frame.columns)
-    columns = [[f"<td>{_escaped(_cell(cell))}</td>" for cell in values(cells)] for _, cells in frame.items()]
+    columns = [[_in_its_place(_cell(cell)) for cell in values(cells)] for _, cells in frame.items()]
     body = "".join(f"<tr>{''.join(row)}</tr>" for row in zip(*columns, strict=True))
     drawn = f'<table class="{classes}"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
     return f'<div class="wide" tabindex="0" role="region" aria-label="{escape(name)}">{drawn}</div>'
+
+
+def _in_its_place(text: str) -> str:
+    # A day or a month is never broken over two lines.
+    kind = ' class="day"' if len(text) in (7, 10) and text[4] == "-" and text[:4].isdecimal() else ""
+    return f"<td{kind}>{_escaped(text)}</td>"
 
 
 def _escaped(text: str) -> str:
@@ -187,6 +192,12 @@ def say(*sentences: str, kind: str = "") -> None:
 def say_list(sentences: Iterable[str]) -> None:
     """A list, one point a sentence."""
     st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
+
+
+def ends_of_lines(names: Iterable[str], ends: Iterable[str]) -> None:
+    """On a narrow page, where a chart is cut before the end of its lines: what stands there, by name."""
+    said = "".join(f"<br>{escape(name)}: {escape(end)}" for name, end in zip(names, ends, strict=True))
+    st.html(f'<p class="narrow quiet">{said.removeprefix("<br>")}</p>')
 
 
 def heading(text: str) -> None:

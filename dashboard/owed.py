@@ -7,7 +7,7 @@ import streamlit as st
 
 from dashboard import figure, queries
 from dashboard.access import Viewer, check_can_see_owed, check_can_take_exports
-from dashboard.owed_words import OWED, note_to_supervisor, note_to_trainee
+from dashboard.owed_words import OWED, WHAT_IS_OWED, note_to_supervisor, note_to_trainee
 from dashboard.queries import Snapshot
 from pipelines.store.store import Store
 from pipelines.summary.files import plain_cell
@@ -56,6 +56,7 @@ def everybody(viewer: Viewer, store: Store, snapshot: Snapshot) -> None:
     if frame.empty:
         figure.say("Nothing is owed.")
         return
+    figure.say(WHAT_IS_OWED, kind="quiet")
     figure.plain_table(frame.rename(columns=HEADS), "What is owed?")
     ref = str(st.selectbox("Note to", list(dict.fromkeys(frame[whom]))))
     rows = queries.owed(snapshot, viewer.scope)

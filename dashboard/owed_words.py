@@ -7,6 +7,10 @@ from typing import Protocol
 
 from dashboard.wording import cases_text, month_text, months_text
 
+WHAT_IS_OWED = (
+    "Months of the log that are not entered, a supervisor's word on the role of cases in an operating role, and outcomes"
+    " whose window has passed. Other unconfirmed cases are not counted here."
+)
 OWED = {"log": "month not entered", "confirmation": "role to be confirmed", "outcome": "outcome not known"}
 
 

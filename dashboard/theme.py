@@ -46,7 +46,10 @@ table.plain :is(th, td) {
   border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent);
 }
 table.plain th { font-weight: 600; }
+.stHtml p.narrow { display: none; }
+.stHtml td.day { white-space: nowrap; }
 @media (max-width: 640px) {
+  .stHtml p.narrow { display: block; }
   table.stacks thead { display: none; }
   table.stacks tr { display: block; padding: 0.5rem 0; border-bottom: 1px solid color-mix(in srgb, currentColor 18%, transparent); }
   table.stacks td { display: block; border: 0; padding: 0.05rem 0; }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass
 
-from dashboard.kept import FileState, state_of
+from dashboard.queries.live import FileState, state_of
 from dashboard.sessions import Who
 from pipelines.contract.errors import UserError
 from pipelines.store.accounts import Accounts

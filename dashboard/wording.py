@@ -523,6 +523,10 @@ def reviews_text(count: int) -> str:
     return "1 review" if count == 1 else f"{count} reviews"
 
 
+def steps_text(count: int) -> str:
+    return "1 step" if count == 1 else f"{count} steps"
+
+
 def caution() -> str:
     """The one line for every screen that compares people and every file that leaves the programme."""
     return CAUTION

@@ -17,9 +17,8 @@ import pytest
 
 from dashboard import figure, queries
 from dashboard.access import Scope, Viewer
-from dashboard.kept import Kept
 from dashboard.queries import Snapshot
-from dashboard.queries.live import _Opened, _view, select
+from dashboard.queries.live import Kept, _Opened, _view, select
 from dashboard.queries.tables import COLUMNS, ROWS
 from pipelines.store.store import Store
 from tests.department import department_store

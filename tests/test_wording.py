@@ -378,10 +378,14 @@ def test_a_rate_stands_beside_what_is_expected_with_both_denominators_and_their_
     assert beside() == (
         "9.3 % of 108 known cases (95 % interval 5.1–16.2 %); expected at the same case numbers, from the 14 other trainees: "
         "5.0 % of 900 known cases (95 % interval 3.8–6.6 %), not adjusted for case mix; the difference may be chance "
-        f"(95 % interval of the difference {comparison.MINUS}0 to +11 percentage points)."
+        f"(95 % interval of the difference {comparison.MINUS}0.2 to +11.3 percentage points)."
     )
     assert "the recorded risk factors taken into account" in beside(is_adjusted=True)
-    assert "they differ by more than chance usually makes" in beside(differs=True, difference_low=0.01)
+    differing = beside(differs=True, difference_low=0.0004)
+    assert "they differ by more than chance usually makes" in differing
+    # No end of an interval is rounded to 0, which would not say on which side it is.
+    assert "+0.04 to +11.34 percentage points" in differing
+    assert "+1 to +11 percentage points" in beside(differs=True, difference_low=0.01)
 
 
 def test_of_too_few_nothing_is_said_of_the_difference() -> None:

@@ -17,8 +17,11 @@ from dashboard.charts.cohort import (
 from dashboard.charts.look import Heading, axis_top
 from dashboard.charts.trainee import case_sequence, supervision_over_time, technique_steps, volume_over_time
 from dashboard.charts.words import (
+    bands_ends,
     case_sequence_alt,
     complication_intervals_alt,
+    line_ends,
+    scored_label,
     supervision_bands_alt,
     supervision_over_time_alt,
     technique_cohort_alt,
@@ -32,10 +35,13 @@ __all__ = [
     "COHORT_HEADING",
     "Heading",
     "axis_top",
+    "bands_ends",
     "case_sequence",
     "case_sequence_alt",
     "complication_intervals",
     "complication_intervals_alt",
+    "line_ends",
+    "scored_label",
     "supervision_bands",
     "supervision_bands_alt",
     "supervision_over_time",

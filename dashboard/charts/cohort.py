@@ -40,7 +40,7 @@ from dashboard.charts.words import (
     technique_cohort_alt,
     volume_grid_alt,
 )
-from dashboard.plain_values import rows
+from dashboard.queries.live import rows
 from dashboard.wording import FEW_CASES
 
 # ---- volume: who has reached which minimum

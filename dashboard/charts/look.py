@@ -12,7 +12,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.palette import LIGHT, PALETTES, Palette
-from dashboard.plain_values import rows
+from dashboard.queries.live import rows
 
 # All of these set figures in equal widths; the first that the machine has is taken.
 FONT = '"Helvetica Neue", Arial, "Liberation Sans", sans-serif'

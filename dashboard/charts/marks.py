@@ -9,7 +9,7 @@ import pandas as pd
 
 from dashboard.charts.look import SMALL, channels, chart_of, palette
 from dashboard.charts.words import mark_label, spoken_mark
-from dashboard.plain_values import rows
+from dashboard.queries.live import rows
 
 POINTS = ("leave", "transfer", "data_end")
 SHAPES = {"leave": "triangle-up", "transfer": "diamond", "data_end": "circle"}

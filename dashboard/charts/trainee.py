@@ -42,7 +42,7 @@ from dashboard.charts.words import (
 )
 
 # ---- volume
-from dashboard.plain_values import rows
+from dashboard.queries.live import rows
 
 NOTHING_BEHIND = "Nothing of earlier classes behind it: fewer than ten people have completed."
 

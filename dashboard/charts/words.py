@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.charts.look import axis_top, in_order
-from dashboard.plain_values import rows
+from dashboard.queries.live import rows
 from dashboard.wording import cases_text, months_text, range_text, share_number, share_text
 
 REACHED = "✓ "

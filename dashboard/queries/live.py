@@ -1,21 +1,26 @@
-"""How a query reaches the live snapshot: read-only, through views of the viewer's scope; its answer is kept."""
+"""How a query reaches the live snapshot: read-only, through views of the viewer's scope; its answer is kept.
+
+And how anything is kept in the process: by everything that it depends on, the latest used first.
+"""
 
 from __future__ import annotations
 
 import functools
 import json
+import os
 import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import duckdb
 import pandas as pd
 
 from dashboard.access import NotYours, Scope
-from dashboard.kept import FileState, Kept, state_of
-from dashboard.plain_values import rows
 from dashboard.queries.tables import COLUMNS, PLACES, ROWS
 from pipelines.store.documents import live_manifest
 from pipelines.store.snapshot import LOCKED
@@ -28,6 +33,54 @@ VARIABLES = ("programme_ref", "whose", "ref")
 # Answers of one snapshot, some 5 kB each: those of 40 people at work are about 1,500.
 MOST_ANSWERS = 4096
 MOST_READERS = 128
+
+
+Value = TypeVar("Value")
+FileState = tuple[int, int, int]
+
+
+def state_of(path: Path) -> FileState:
+    """What changes with a file's content; zeros where there is none."""
+    try:
+        stat = os.stat(path)  # noqa: PTH116 - asked at every message, and pathlib takes twice as long
+    except OSError:
+        return (0, 0, 0)
+    return (stat.st_mtime_ns, stat.st_ino, stat.st_size)
+
+
+class Kept(Generic[Value]):
+    """At most so many values by their keys; of those who ask for one at a time the first makes it, the others wait.
+
+    Everybody gets the same object: keep what cannot be changed, or hand on a copy. The key must hold all that the value
+    depends on, whose rows it may be made of before all else.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most, self._lock = most, threading.Lock()
+        self._values: OrderedDict[Hashable, Future[Value]] = OrderedDict()
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def get(self, key: Hashable, make: Callable[[], Value]) -> Value:
+        """The value of the key, made now where it is not kept; what `make` raises is raised and not kept."""
+        with self._lock:
+            known = self._values.get(key)
+            value = known or self._values.setdefault(key, Future())
+            self._values.move_to_end(key)
+            while len(self._values) > self._most:
+                self._values.popitem(last=False)
+        if known is None:
+            self._make(key, value, make)
+        return value.result()
+
+    def _make(self, key: Hashable, value: Future[Value], make: Callable[[], Value]) -> None:
+        try:
+            value.set_result(make())
+        except BaseException as reason:  # noqa: BLE001 - whatever it is, whoever waits gets it too
+            with self._lock:
+                self._values.pop(key, None)
+            value.set_exception(reason)
 
 
 @dataclass(frozen=True)
@@ -164,3 +217,15 @@ def listed(snapshot: Snapshot, scope: Scope, table: str) -> pd.DataFrame:
 def records(frame: pd.DataFrame) -> list[Any]:
     """The rows as objects with the columns for names; null is None."""
     return [SimpleNamespace(**row) for row in rows(frame)]
+
+
+def values(column: pd.Series[Any]) -> list[Any]:
+    """The values of a column."""
+    # Of what pandas and DuckDB know as missing, all but NA is unequal to itself.
+    return [None if value is pd.NA or value != value else value for value in column.to_list()]  # noqa: PLR0124 - that is the question
+
+
+def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows, each by the names of its columns."""
+    columns = {str(name): values(column) for name, column in frame.items()}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]

@@ -139,7 +139,7 @@ def _agenda(view: View) -> None:
         figure.plain_table(
             pd.DataFrame(
                 {
-                    "to discuss": [f"{row.trainee_ref}{figure.LINE}{row.cohort}" for row in named],
+                    "who": [f"{row.trainee_ref}{figure.LINE}{row.cohort}" for row in named],
                     "where": [_where(active.get(row.trainee_ref), row) for row in named],
                     "why": [_reasons(why[row.trainee_ref]) for row in named],
                     "committee": [_committee(committee.get(row.trainee_ref, [])) for row in named],
@@ -337,16 +337,18 @@ def _outcomes(view: View) -> None:
     whose = opening.attributions(view.snapshot, scope)[attribution]
     together = pd.concat([each.dropna(axis=1, how="all") for each in frames.values()])
     enough = together[together["known_outcomes"] >= wording.FEW_CASES]
+    end = charts.axis_top(frame if enough.empty else enough)
     chosen = figure.draw(
         "complication_intervals",
         frame,
         key="rates",
         title=f"{titles[complication]}: {whose}",
         lines=[self_reported, *view.late_lines(frame)],
-        top=None if enough.empty else charts.axis_top(enough),
+        top=end,
         width=HALF_WIDTH,
         select=True,
     )
+    figure.ends_of_lines(frame["trainee"], charts.line_ends(frame, end))
     _say_why_not_expected(frame)
     figure.table(_rate_table(frame, titles[complication]), "Each trainee in words")
     if chosen:
@@ -404,6 +406,8 @@ def _supervision(view: View) -> None:
         width=BANDS_WIDTH,
         select=True,
     )
+    of_people = frame.drop_duplicates("trainee")
+    figure.ends_of_lines(of_people["trainee"], charts.bands_ends(of_people, of_latest))
     figure.supervision_tables(every, queries.levels(view.snapshot, scope, view.people, group))
     if chosen:
         opening.go("trainee", chosen["trainee"])

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import figure, queries, wording
 from dashboard.access import Scope, Viewer, check_can_see_methods
 from dashboard.departures import DEPARTURES
-from dashboard.kept import Kept
+from dashboard.queries.live import Kept
 from pipelines.contract.cautions import source_in_words
 from pipelines.store.documents import Programme
 from pipelines.store.store import Store

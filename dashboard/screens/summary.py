@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import figure, opening, queries, wording
 from dashboard.access import Viewer, check_can_export_summary
+from dashboard.comparison import MINUS
 from pipelines.contract.cautions import NOT_YET_CHECKED, source_in_words
 from pipelines.contract.codes_in_words import tally_sentence
 from pipelines.store.store import Store
@@ -113,7 +114,7 @@ def _tally(viewer: Viewer, snapshot: queries.Snapshot, cohort: str) -> None:
                     "accreditor": [row.official_count for row in differ],
                     "on": [row.official_as_of for row in differ],
                     "here": [row.counted_cases for row in differ],
-                    "difference": [f"{row.difference:+d}" for row in differ],
+                    "difference": [f"{row.difference:+d}".replace("-", MINUS) for row in differ],
                     "could be explained by": [tally_sentence(row) for row in differ],
                 }
             ),

@@ -112,7 +112,11 @@ def _next_gap(person: Person, steps: list[Any]) -> str:
         return f"Next: {' '.join(each.strip() for each in said if each)}"
     volume = queries.records(queries.volume(person.snapshot, person.viewer.scope, (person.ref,)))
     still_open = [wording.volume_sentence(row) for row in volume if not row.reached]
-    return f"Next: {still_open[0]}" if still_open else "Every minimum is reached."
+    if still_open:
+        return f"Next: {still_open[0]}"
+    unconfirmed = [row.requirement_title for row in volume if wording.is_unconfirmed(row)]
+    only = f", {', '.join(unconfirmed)} only with unconfirmed cases" if unconfirmed else ""
+    return f"Every minimum is reached{only}."
 
 
 def _to_do(person: Person) -> str:
