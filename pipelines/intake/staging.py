@@ -196,6 +196,10 @@ def _speaks_otherwise(rows: pa.Table, kind: Kind, codes: Mapping[str, list[str]]
         if column.name in rows.column_names and column.codes:
             known = pa.array([*(code.lower() for code in codes.get(column.codes, ())), "none"], pa.string())
             texts = pc.unique(rows[column.name]).drop_null()
+            if column.type in ("codes", "events"):
+                texts = pc.list_flatten(pc.split_pattern(texts, ";"))
+            if column.type == "events":
+                texts = pc.replace_substring_regex(texts, r"@\d+$", "")
             if not pc.all(pc.is_in(pc.utf8_lower(texts), known)).as_py() and len(texts):
                 return True
     return False
@@ -321,7 +325,8 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
     "codes": (
         "list_of({cell})",
         {
-            "fault": "case when {cell} is not null then codes_fault(list_of({cell}), {known}) end",
+            "fault": "case when {cell} is not null and lower({cell}) <> 'none' "
+            "then codes_fault(list_of({cell}), {known}) end",
             "none_beside": "case when contains({cell}, ';') then none_beside(list_of({cell})) else false end",
         },
     ),
