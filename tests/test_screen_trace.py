@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import gc
 import sys
 import threading
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
-import streamlit as st
-
+from dashboard import figure
 from dashboard.access import Viewer
-from dashboard.queries.live import Kept
+from dashboard.queries import live
 from dashboard.screens import cohort
 from pipelines.store.store import Store
 from tests.browser import ROOT, demo_store
@@ -30,11 +28,9 @@ def entered_files() -> set[str]:
             entered.add(frame.f_code.co_filename)
 
     store = Store(demo_store())
-    st.cache_data.clear()
-    st.cache_resource.clear()
-    for each in gc.get_objects():
-        if isinstance(each, Kept):
-            each._values.clear()
+    live._OPENED, figure._PICTURES = live.Kept(2), live.Kept(8)
+    live._live.cache_clear()
+    live._tables_named.cache_clear()
     before = sys.gettrace()
     # The library runs a script in a thread of its own.
     threading.settrace(enter)
