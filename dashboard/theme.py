@@ -89,6 +89,7 @@ table.plain th { font-weight: 600; }
   .stHtml details.caution { font-size: 8pt; margin-top: 0.3rem; }
   .stHtml details.caution summary { list-style: none; }
   details.caution::details-content { content-visibility: visible; block-size: auto; }
+  [data-testid=stColumn] { min-width: 0 !important; width: 50% !important; break-inside: avoid; }
   /* A person on two pages: the charts side by side. What stands in the words at the top, or asks for the screen, is left out. */
   .st-key-part-comparison, .st-key-part-log, .st-key-part-quality, .st-key-part-findings { display: none !important; }
   .st-key-parts { display: grid !important; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); column-gap: 4mm !important; }
