@@ -77,6 +77,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "reconciliation": (*_PERSON, "intake_id", "kind"),
     "finding": ("intake_id", "file_name", "source_row", "column_name", "rule"),
 }
+# Views with rows for every case are stored as they come: whoever reads them puts the few that are asked for in order.
+OF_EVERY_CASE = ("case_credit", "case_sequence_chart")
 # Tables case by case that serve to make the others.
 WORKED_WITH = ("input.cases", "main.eligible_case", "main.judged_case", "main.logged_count")
 # The folder of a store that holds what `calibrate` found.
@@ -362,6 +364,11 @@ def sql_files(folder: Path = SQL) -> list[Path]:
     return sorted(folder.glob("*.sql"))
 
 
+def order_of(view: str) -> str:
+    """SQL of the order of a view's rows by its key; of texts it is that of the bytes, for UTF-8 by code point."""
+    return ", ".join(f'"{column}" nulls first' for column in KEYS[view])
+
+
 def view_name(path: Path) -> str:
     """`300_case_volume.sql` defines `case_volume`."""
     return path.stem.partition("_")[2]
@@ -376,8 +383,8 @@ def _make(con: duckdb.DuckDBPyConnection, path: Path) -> None:
             con.execute(statement)
     if path.name[0] not in "01":
         view = view_name(path)
-        order = ", ".join(f'"{column}" nulls first' for column in KEYS[view])
-        con.execute(f'create table main."{view}" as select * from definition."{view}" order by {order}')
+        ordered = "" if view in OF_EVERY_CASE else f" order by {order_of(view)}"
+        con.execute(f'create table main."{view}" as select * from definition."{view}"{ordered}')
         comments = [
             re.sub(r"(?<=^comment on )(?:view|(column)) definition", _of_the_table, each) for each in comments
         ]

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from pipelines.build.build import KEYS, sql_files, view_name
+from pipelines.build.build import KEYS, order_of, sql_files, view_name
 from pipelines.contract.errors import WrongUsage
 from pipelines.store.snapshot import open_snapshot
 from pipelines.store.store import Store
@@ -37,9 +37,7 @@ def published_rows(store: Store, view: str, where: Sequence[str] = ()) -> tuple[
     with open_snapshot(store) as connection:
         columns = [row[0] for row in connection.execute(f'describe main."{view}"').fetchall()]
         wanted = _conditions(where, columns, view)
-        # Key columns are ordered in DuckDB: its text order is by byte, which for UTF-8 is by code point.
-        order = ", ".join(f'"{name}" nulls first' for name in KEYS[view])
-        rows = connection.execute(f'select * from main."{view}" order by {order}').fetchall()
+        rows = connection.execute(f'select * from main."{view}" order by {order_of(view)}').fetchall()
     return columns, [row for row in rows if _fits(row, columns, wanted)]
 
 
