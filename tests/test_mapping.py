@@ -84,6 +84,16 @@ def test_a_word_that_two_codes_go_by_means_neither(specialty: Specialty) -> None
     assert read(both, procedure="wing-flesh") == {"procedure": "vitrectomy"}
 
 
+def test_a_code_of_another_system_means_the_procedure_that_names_it(specialty: Specialty) -> None:
+    procedures = dict(specialty.procedures)
+    other = {"hospital": ["OP-117", "OP-118"], "billing": ["9 0042"]}
+    procedures["vitrectomy"] = procedures["vitrectomy"].model_copy(update={"codes": other})
+    ours = words_of(specialty.model_copy(update={"procedures": procedures}))
+    for text in ("OP-117", "op 118", "9 0042"):
+        assert read(ours, procedure=text) == {"procedure": "vitrectomy"}
+    assert read(ours, procedure="OP-119") == {"procedure": "OP-119"}
+
+
 def test_an_ending_says_the_side_and_another_side_beside_it_is_not_guessed_at(specialty: Specialty) -> None:
     ours = words(
         specialty,
