@@ -84,7 +84,7 @@ def with_people(specialty: bytes, *people: str) -> Db:
 
 def publish(db: Db) -> None:
     """Up to the rates; no audit of these may return a row."""
-    run(db, ("case_volume", "complication_rate", "rule_without_count"))
+    run(db, ("case_credit", "case_volume", "complication_rate", "rule_without_count"))
 
 
 def case(ref: str, trainee: str, said: str) -> dict[str, str]:

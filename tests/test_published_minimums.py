@@ -130,7 +130,7 @@ def counted(specialty: bytes, cases: list[dict[str, Any]]) -> Db:
 
 
 def publish(db: Db) -> None:
-    run(db, ("case_volume", "complication_rate"))
+    run(db, ("case_credit", "case_volume", "complication_rate"))
 
 
 @pytest.fixture(scope="module")

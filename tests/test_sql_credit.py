@@ -9,7 +9,7 @@ from tests.drawn import Db, database, drawn, example, ophthalmology, put, table
 from tests.drawn import run as make
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, views=("case_volume",))
+run = partial(make, views=("case_credit", "case_volume"))
 
 
 def with_rules(requirements: dict[str, Any]) -> Db:

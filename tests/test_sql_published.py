@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.build.build import KEYS, SQL, audit, make_views, sql_files, view_name
+from pipelines.build.build import KEYS, SQL, audit, make_views, order_of, sql_files, view_name
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.test_sql_standing_views import COLUMNS as STANDING
 
@@ -145,8 +145,9 @@ def test_the_stored_table_is_its_definition(made: Db, view: str) -> None:
         assert rest == []
 
 
-def test_rows_are_stored_by_key_nulls_first_and_text_by_code_point(made: Db) -> None:
-    rows = made.execute("select trainee_ref, case_ref, side from main.case_credit").fetchall()
+def test_rows_are_ordered_by_key_nulls_first_and_text_by_code_point(made: Db) -> None:
+    query = f"select trainee_ref, case_ref, side from main.case_credit order by {order_of('case_credit')}"
+    rows = made.execute(query).fetchall()
     assert rows == [
         ("T01", "C02", None),
         ("T01", "C02", "left"),

@@ -10,7 +10,9 @@ from tests.drawn import Db, database, drawn, example, put, table
 from tests.drawn import run as make
 
 # Later files read what is tested here, and are tested elsewhere.
-run = partial(make, views=("case_record", "case_attribute", "trainee_clock", "training_mark"))
+run = partial(
+    make, views=("case_record", "case_complication", "case_attribute", "trainee_clock", "training_mark")
+)
 
 
 @pytest.fixture

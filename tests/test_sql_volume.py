@@ -8,7 +8,7 @@ from pipelines.build.build import audit
 from tests.drawn import Db, database, drawn, example, put, run, table
 from tests.some_sql import builds_of
 
-VIEWS = ("volume_summary", "volume_by_month")
+VIEWS = ("case_credit", "volume_summary", "volume_by_month")
 
 # All of lid surgery, its repairs, and of these the lacerations: a part of a part. Cysts are a part too.
 PARTS = {
