@@ -129,3 +129,18 @@ def test_in_the_demos_text_everybody_has_their_rate_and_the_end_of_their_log() -
     # As of mid November; the log of T27 ends in July: August, September and October are missing.
     late = [line for line in lines if "not entered" in line]
     assert len(late) == 1 and "T27" in late[0] and "log ends 2026-07, 3 months not entered" in late[0]
+
+
+def test_the_text_of_the_cohort_calls_no_rate_self_reported_that_rests_on_what_others_say() -> None:
+    (said,) = (line for line in cohort_text(Store(demo_store())).splitlines() if "self-reported" in line)
+    rates = rows_of(
+        demo_store(), "complication_rate", complication_ref="capsule_rupture", attribution="as_started"
+    )
+    others = {
+        row["trainee_ref"]
+        for row in rates
+        if int(row["known_outcomes"]) and 2 * int(row["known_from_others"]) >= int(row["known_outcomes"])
+    }
+    named = said.partition("self-reported")[2].partition(":")[0]
+    people = {"T21", "T22", "T23", "T24", "T25", "T26", "T27", "T28", "T29", "T30", "T31", "T32"}
+    assert {ref for ref in people if ref in named} == others & people != set()

@@ -35,7 +35,9 @@ order by position
 """
 # The complication that is listed first in the specialty, by everyone who began as operating surgeon.
 RATE = """
-select trainee_ref, events, known_outcomes, rate, rate_low, rate_high
+select
+    trainee_ref, events, known_outcomes, rate, rate_low, rate_high,
+    known_outcomes > 0 and 2 * known_from_others >= known_outcomes as is_from_others
 from complication_rate
 where attribution = 'as_started'
     and complication_ref = (select complication_ref from complication order by position limit 1)
@@ -95,8 +97,10 @@ def _standing(connection: duckdb.DuckDBPyConnection, people: list[Any]) -> list[
     for trainee_ref, band, cases in connection.execute(SUPERVISION).fetchall():
         bands.setdefault(trainee_ref, {})[band] = cases
     title = connection.execute("select title from complication order by position limit 1").fetchone()
+    from_others = [person[1] for person in people if rates.get(person[1], (False,))[-1]]
+    but = f" but for {', '.join(from_others)}" if from_others else ""
     lines = [
-        f"{title[0] if title else 'Complication'}, {ATTRIBUTIONS['as_started']}, self-reported: in how many cases with a known"
+        f"{title[0] if title else 'Complication'}, {ATTRIBUTIONS['as_started']}, self-reported{but}: in how many cases with a known"
         " outcome, rate and 95 % interval; supervision while operating in the latest quarter, cases."
     ]
     for cohort, trainee_ref, data_through, is_current, months in people:
