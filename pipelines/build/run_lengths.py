@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 
 # What lies on the limit is not above it, and 0 is 0, whatever the last digit says.
 ROUNDING = 1e-9
-# A share of the charts so small is not followed further.
-FORGOTTEN = 1e-14
+# What is left of a stretch of charts is not followed below this share.
+FORGOTTEN = 1e-15
 
 
 @lru_cache(maxsize=4096)
@@ -31,34 +31,66 @@ def signal_chance(
     """The chance that the CUSUM goes above `limit` within the cases whose expected chances are `chances`.
 
     `true_odds`: by what the real odds of each case differ from the expected ones; 1 = an average trainee.
-    Row r of `share` holds the charts that stood at 0 last after r cases; its column j those now at `base[r]` + j ln R.
-    Column 0 of the newest row holds those that stand at 0 now.
     """
-    step = math.log(odds_ratio)
-    expected = np.array(chances, dtype=float)
-    fall = np.log1p((odds_ratio - 1) * expected)
-    true = true_odds * expected / (1 - expected + true_odds * expected)
-    places = max(math.ceil((limit + ROUNDING) / step), 1) + 1
-    share, base = np.zeros((len(expected) + 1, places)), np.zeros(len(expected) + 1)
-    levels = step * np.arange(places)
-    share[0, 0] = 1
-    first, signalled = 0, 0.0
-    for number, (event, lower) in enumerate(zip(true, fall, strict=True)):
-        rows = slice(first, number + 1)
-        now = share[rows] * (1 - event)
-        now[:, 1:] += share[rows, :-1] * event
-        height = base[rows] - lower
-        under = np.flatnonzero(height <= ROUNDING)
-        back = now[under, 0].sum()
-        now[under, :-1], now[under, -1] = now[under, 1:], 0
-        height[under] += step
-        silent = np.where(height[:, None] + levels > limit + ROUNDING, 0, now)
-        signalled += now.sum() - silent.sum()
-        base[rows], share[rows] = height, silent
-        share[number + 1, 0] = back
-        while first < number and share[first].sum() < FORGOTTEN:
-            first += 1
-    return min(float(signalled), 1.0)
+    return _charts(chances, odds_ratio, true_odds).signal_chance(limit)
+
+
+@lru_cache(maxsize=8)
+def _charts(chances: tuple[float, ...], odds_ratio: float, true_odds: float) -> _Charts:
+    return _Charts(chances, odds_ratio, true_odds)
+
+
+class _Charts:
+    """All charts of the same cases at once, by the case with which each left 0 last and its events since.
+
+    `lost[n, r]`: what the cases r to n take off together, counted from 0.
+    """
+
+    def __init__(self, chances: tuple[float, ...], odds_ratio: float, true_odds: float) -> None:
+        expected = np.array(chances, dtype=float)
+        self.step = math.log(odds_ratio)
+        self.true = (true_odds * expected / (1 - expected + true_odds * expected)).tolist()
+        fallen = _fallen(expected, odds_ratio)
+        self.lost = fallen[1:, None] - fallen[:-1]
+        self.back = self._back()
+
+    def _back(self) -> list[NDArray[np.int64]]:
+        """Case by case, where in the flat shares the charts lie that come back to 0 with it.
+
+        With as many events as the cases took off whole a chart stands at 0; that number grows by 1 at most with a case.
+        """
+        undone = np.floor((self.lost + ROUNDING) / self.step).astype(np.int64)
+        grown = np.diff(undone, axis=0, prepend=-1) > 0
+        columns = [np.flatnonzero(here & (now > 0)) for here, now in zip(grown, undone, strict=True)]
+        return [now[some] * len(now) + some for some, now in zip(columns, undone, strict=True)]
+
+    def signal_chance(self, limit: float) -> float:
+        """Case by case; row j, column r of `share` holds the charts that left 0 with case r and had j events since."""
+        cases = len(self.true)
+        most = np.floor((limit + ROUNDING + self.lost) / self.step).astype(np.int64)
+        share = np.zeros((int(most.max(initial=0)) + 2, cases))
+        moved = np.empty_like(share)
+        flat = share.reshape(-1)
+        above = (most + 1) * cases + np.arange(cases)
+        at_zero, signalled = 1.0, 0.0
+        for case, event in enumerate(self.true):
+            rows = most[case, 0] + 2
+            now, up = share[:rows, :case], moved[1:rows, :case]
+            np.multiply(now[:-1], event, out=up)
+            now *= 1 - event
+            now[1:] += up
+            share[1, case] = at_zero * event
+            over, back = above[case, : case + 1], self.back[case]
+            signalled += float(flat[over].sum())
+            flat[over] = 0
+            at_zero = at_zero * (1 - event) + float(flat[back].sum())
+            flat[back] = 0
+        return min(signalled, 1.0)
+
+
+def _fallen(expected: Floats, odds_ratio: float) -> Floats:
+    """What the first n cases take off together; n from 0."""
+    return np.concatenate([[0], np.cumsum(np.log1p((odds_ratio - 1) * expected))])
 
 
 @lru_cache(maxsize=256)
@@ -66,26 +98,39 @@ def mean_run_length(chance: float, limit: float, odds_ratio: float, true_odds: f
     """How many cases of one constant chance pass, on average, until the CUSUM is above its limit; None: it never is.
 
     Between two stands at 0 the charts are alike, so it is the mean length of such a stretch by the chance that it ends in
-    a signal.
+    a signal. While neither the fewest nor the most events change at which a chart goes on, the events of some cases
+    together are binomial.
     """
     step, lower = math.log(odds_ratio), math.log1p((odds_ratio - 1) * chance)
     event = true_odds * chance / (1 - chance + true_odds * chance)
-    heights: dict[int, float] = {0: 1.0}
+    if not event:
+        return None
     length = signalled = 0.0
-    cases = 0
-    while (silent := sum(heights.values())) > 1e-15:
-        length += silent
-        cases += 1
-        after: dict[int, float] = {}
-        for events, share in heights.items():
-            for more, part in ((1, share * event), (0, share * (1 - event))):
-                height = (events + more) * step - cases * lower
-                if height > limit + ROUNDING:
-                    signalled += part
-                elif height > ROUNDING:
-                    after[events + more] = after.get(events + more, 0.0) + part
-        heights = after
+    cases = fewest = 0
+    most = math.floor((limit + ROUNDING) / step)
+    shares = np.zeros(most + 1)  # of the charts that go on, by their events, from the fewest
+    shares[0] = 1
+    while (silent := float(shares.sum())) > FORGOTTEN:
+        one_more = math.ceil(((most + 1) * step - limit - ROUNDING) / lower)
+        back = max(math.ceil((fewest * step - ROUNDING) / lower), 1)
+        if one_more == cases + 1:
+            most, shares = most + 1, np.append(shares, 0)
+            continue
+        alike = min(one_more - 1, back) - cases
+        after = np.convolve(shares, _binomial(alike, event, len(shares)))[: len(shares)]
+        # The sum over these cases of what still goes on: a geometric series of the change of one case.
+        length += float(np.cumsum(shares - after).sum()) / event
+        signalled += silent - float(after.sum())
+        cases, shares = cases + alike, after
+        if cases == back:
+            fewest, shares = fewest + 1, shares[1:]
     return length / signalled if signalled > 0 else None
+
+
+def _binomial(trials: int, chance: float, counts: int) -> Floats:
+    """The chances of no success, one, and so on: so many counts."""
+    ratios = [(trials - count) / (count + 1) * chance / (1 - chance) for count in range(counts - 1)]
+    return np.asarray((1 - chance) ** trials * np.cumprod([1.0, *ratios]))
 
 
 @lru_cache(maxsize=256)
@@ -97,43 +142,49 @@ def limit_for(chances: tuple[float, ...], odds_ratio: float, chance: float, abov
     """
     step = math.log(odds_ratio)
     low, high = above, above + step
-    found_low, found_high = signal_chance(chances, low, odds_ratio), signal_chance(chances, high, odds_ratio)
+    found_low = signal_chance(chances, low, odds_ratio)
     if found_low <= chance:
         return low
+    found_high = signal_chance(chances, high, odds_ratio)
     while found_high > chance:
-        low, found_low, high = high, found_high, high + step
+        # Far up, the chance falls e-fold over a length of 1.
+        further = max(step, math.log(found_high / chance))
+        low, found_low, high = high, found_high, high + further
         found_high = signal_chance(chances, high, odds_ratio)
-    values = _values(np.array(chances), odds_ratio, low, high)
+    values = _values(chances, odds_ratio, low, high)
+    same_side = 0
     while len(values):
-        guess = _between(low, high, found_low, found_high, chance)
+        guess = _between(low, high, found_low, found_high, chance, same_side)
         value = float(values[max(int(np.searchsorted(values, guess, "right")) - 1, 0)])
         found = signal_chance(chances, value, odds_ratio)
         if found > chance:
-            low, found_low = value, found
-            values = values[values > value]
+            low, found_low, same_side = value, found, max(same_side, 0) + 1
         else:
-            high, found_high = value, found
-            values = values[values < value]
+            high, found_high, same_side = value, found, min(same_side, 0) - 1
+        values = values[(values > low) & (values < high)]
     return high
 
 
-def _values(chances: Floats, odds_ratio: float, low: float, high: float) -> Floats:
+def _values(chances: tuple[float, ...], odds_ratio: float, low: float, high: float) -> Floats:
     """What the CUSUM can stand at between two limits: some steps up, less what a run of cases takes off."""
     step = math.log(odds_ratio)
-    fallen = np.concatenate([[0], np.cumsum(np.log1p((odds_ratio - 1) * chances))])
+    fallen = _fallen(np.array(chances), odds_ratio)
     drops = np.unique(np.round((fallen[:, None] - fallen)[np.tril_indices(len(fallen), -1)], 9))
     first = np.ceil((low + drops) / step) * step - drops
-    values = np.concatenate([first, first + step])
+    values = np.concatenate([first + more * step for more in range(math.ceil((high - low) / step) + 1)])
     return np.unique(np.round(values[(values > low) & (values < high)], 9))
 
 
-def _between(low: float, high: float, found_low: float, found_high: float, chance: float) -> float:
+def _between(
+    low: float, high: float, found_low: float, found_high: float, chance: float, same_side: int
+) -> float:
     """Where a chance that falls by the same factor over the same length would be the one asked for.
 
-    It falls in steps, so the guess is drawn half way to the middle.
+    It falls in steps: when one end has stayed for two guesses (`same_side`), the next is drawn half way to the middle.
     """
     middle = (low + high) / 2
     if found_high <= 0 or found_low <= found_high:
         return middle
     share = math.log(found_low / chance) / math.log(found_low / found_high)
-    return (low + share * (high - low) + middle) / 2
+    guess = low + share * (high - low)
+    return guess if abs(same_side) < 2 else (guess + middle) / 2

@@ -7,6 +7,7 @@ import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
@@ -230,9 +231,15 @@ class Screening:
         return self.rows.column(position - 1)
 
     @functools.cached_property
-    def distinct(self) -> list[pa.ChunkedArray]:
-        """The different texts of each column."""
-        return [self.rows.column(place).unique().drop_null() for place in range(len(self.header))]
+    def coded(self) -> list[pa.DictionaryArray]:
+        """The columns, each of their different texts once: what is read of a text is read once."""
+        # Arrow works outside the interpreter's lock, so on several columns at a time.
+        with ThreadPoolExecutor() as pool:
+            return list(pool.map(coded, self.rows.columns[: len(self.header)]))
+
+    def distinct(self, position: int) -> pa.StringArray:
+        """The different texts of a column."""
+        return self.coded[position - 1].dictionary
 
     def named(self, position: int) -> str:
         return column_shown(self.header, position, self.words)
@@ -253,6 +260,11 @@ class Screening:
         return pc.sum(pc.is_in(column, pa.array(texts, column.type))).as_py() or 0
 
 
+def coded(texts: pa.ChunkedArray) -> pa.DictionaryArray:
+    """A column of texts as its different texts and where each stands."""
+    return texts.dictionary_encode().combine_chunks()
+
+
 def screen(table: Screening) -> Screened:
     """What of a table looks as if it named a person; never the text of a cell that matched, but a reference like a name."""
     screened = Screened()
@@ -266,7 +278,7 @@ def screen(table: Screening) -> Screened:
     hits: list[Hit] = []
     for position, name in enumerate(table.header, start=1):
         column = table.column(name)
-        distinct = table.distinct[position - 1]
+        distinct = table.distinct(position)
         certain = found_of(distinct, found[CERTAIN])
         if column and column.is_pseudonym:
             certain = {**found_of(distinct, found.get((WORDS,), {})), **certain}
@@ -293,7 +305,7 @@ def found_in_columns(table: Screening) -> dict[Group, dict[str, str]]:
     headers = [*table.header, *(name.replace("_", " ") for name in table.header)]
     texts: dict[Group, list[pa.Array]] = {CERTAIN: [pa.array(headers, pa.string())]}
     for position, name in enumerate(table.header, start=1):
-        distinct = table.distinct[position - 1].cast(pa.string())
+        distinct = table.distinct(position)
         column = table.column(name)
         groups: list[Group] = [CERTAIN]
         if column and column.is_pseudonym:
@@ -307,7 +319,7 @@ def found_in_columns(table: Screening) -> dict[Group, dict[str, str]]:
     }
 
 
-def found_of(distinct: pa.ChunkedArray, found: dict[str, str]) -> dict[str, str]:
+def found_of(distinct: pa.StringArray, found: dict[str, str]) -> dict[str, str]:
     """Of the texts found in all columns those of one."""
     if not found:
         return {}
@@ -322,7 +334,7 @@ def unknown_column(
     table: Screening, position: int, found: dict[Group, dict[str, str]], screened: Screened, hits: list[Hit]
 ) -> int:
     """National numbers refuse; what is less certain is a warning that names the column."""
-    distinct = table.distinct[position - 1]
+    distinct = table.distinct(position)
     numbers = distinct.filter(pc.match_substring_regex(distinct, LONG_ENOUGH))
     if len(numbers):
         from pipelines.files.national import national_numbers
@@ -349,7 +361,7 @@ def unknown_column(
 
 def free_text(table: Screening, position: int, certain: set[str], screened: Screened, hits: list[Hit]) -> int:
     """Comments that may name somebody, unless a person has released them."""
-    texts = [text for text in table.distinct[position - 1].to_pylist() if text not in certain]
+    texts = [text for text in table.distinct(position).to_pylist() if text not in certain]
     if not texts:
         return 0
     from pipelines.files.free_text import key_of, uncertain_texts
@@ -377,7 +389,7 @@ def references(
     table: Screening, position: int, certain: set[str], screened: Screened, hits: list[Hit]
 ) -> int:
     """Days, numbers and names in references, each different one once; a name may be said to be a pseudonym."""
-    column, distinct = table.texts(position), table.distinct[position - 1]
+    column, distinct = table.texts(position), table.distinct(position)
     if pc.all(pc.match_substring_regex(distinct, PLAIN_REFERENCE)).as_py() is not False:
         return 0
     from pipelines.files.references import suspicions
@@ -386,7 +398,7 @@ def references(
     operated = None if days is None else table.rows.column(days)
     found = {
         each.text: each
-        for each in reversed(suspicions(column, table.refs_are_pseudonyms, operated))
+        for each in reversed(suspicions(column, distinct, table.refs_are_pseudonyms, operated))
         if each.text not in certain and not (each.confirmable and each.text in table.mapping.pseudonyms)
     }
     name, asked = table.header[position - 1], set()

@@ -8,6 +8,7 @@ import io
 import re
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -79,9 +80,9 @@ class Part:
     """One table of one file, of a kind.
 
     `shown` is the name for the person who handed the file over, `stored_as` the one that the store may keep: plain
-    words of the vocabulary alone. `rows` has the columns of the kind that the table has; `header` names them and those
-    that are not read. `skipped` says in sentences what of the file was passed over, `warnings` what else was noticed;
-    `row_count` counts the rows that were not passed over.
+    words of the vocabulary alone. `rows` has the columns of the kind that the table has, each as its different texts and
+    where they stand (`coded`); `header` names them and those that are not read. `skipped` says in sentences what of the
+    file was passed over, `warnings` what else was noticed; `row_count` counts the rows that were not passed over.
     """
 
     number: int
@@ -224,9 +225,8 @@ def part_of(
     rows, skipped = rows_of_the_table(sheet, kind) if kind else (sheet.rows, ())
     if not rows.num_rows:
         raise refusals.no_rows()
-    screened = identifiers.screen(
-        Screening(sheet.header, rows, kind, named.shown, refs_are_pseudonyms, words, mapping)
-    )
+    table = Screening(sheet.header, rows, kind, named.shown, refs_are_pseudonyms, words, mapping)
+    screened = identifiers.screen(table)
     refused = screened.refused
     if sheet.header_twice:
         refused.append(sheet.header_twice.finding(named.shown))
@@ -234,9 +234,10 @@ def part_of(
         refused.append(no_kind(named, sheet, header, mapping))
     if refused or kind is None:
         raise FileRefused(refused, screened.uncertain)
-    rows = rows.select([*(name for name in sheet.header if name in kind.names), SOURCE_ROW, TOO_MANY_CELLS])
-    for column, text in added.items():
-        rows = rows.append_column(column, pa.repeat(pa.scalar(text), rows.num_rows))
+    columns = dict(zip(sheet.header, table.coded, strict=True))
+    columns = {name: texts for name, texts in columns.items() if name in kind.names}
+    columns |= {name: pa.repeat(text, rows.num_rows).dictionary_encode() for name, text in added.items()}
+    rows = pa.table({**columns, **{name: rows.column(name) for name in (SOURCE_ROW, TOO_MANY_CELLS)}})
     return Part(
         0,
         sha256,
@@ -466,11 +467,14 @@ def finished(
     typed: Record,
 ) -> Sheet:
     """Both ways of reading end here, so that they trim, number and skip blank rows alike."""
-    texts: list[pa.ChunkedArray] = []
-    while columns:
-        column = columns.pop(0)
-        dropped = header[len(texts)].startswith(DROPPED)
-        texts.append(pa.chunked_array([pa.nulls(len(column), pa.string())]) if dropped else trimmed(column))
+
+    def text_of(place: int) -> pa.ChunkedArray:
+        column, columns[place] = columns[place], None  # read once: no second copy stays
+        dropped = header[place].startswith(DROPPED)
+        return pa.chunked_array([pa.nulls(len(column), pa.string())]) if dropped else trimmed(column)
+
+    with ThreadPoolExecutor() as pool:
+        texts = list(pool.map(text_of, range(len(columns))))
     source_row = pa.array(np.arange(header_row + 1, header_row + 1 + len(too_many), dtype=np.int64))
     rows = pa.table([*texts, source_row, too_many], names=[*header, SOURCE_ROW, TOO_MANY_CELLS])
     if all(text.null_count for text in texts):

@@ -54,13 +54,15 @@ class Suspicion:
 
 
 def suspicions(
-    column: pa.ChunkedArray, refs_are_pseudonyms: bool, operated: pa.ChunkedArray | None
+    column: pa.ChunkedArray,
+    distinct: pa.StringArray,
+    refs_are_pseudonyms: bool,
+    operated: pa.ChunkedArray | None,
 ) -> list[Suspicion]:
-    """What the references of one column are that they may not be, each different one once.
+    """What the references of one column are that they may not be, each of the `distinct` ones once.
 
     `operated` are the texts of the days of the operations in the same rows, where the table has them.
     """
-    distinct = column.unique().drop_null()
     doubtful = distinct.filter(pc.invert(pc.match_substring_regex(distinct, PLAIN_REFERENCE)))
     if not len(doubtful):
         return []

@@ -17,6 +17,7 @@ from __future__ import annotations
 import uuid
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,7 @@ import pyarrow.compute as pc
 
 from pipelines.contract.formats import CASES, SQL_TYPES, UNMATCHED, Column, Kind
 from pipelines.contract.rules import CHECKS, OF_ROWS_LEFT_OUT, SEVERITY, Check
+from pipelines.files.identifiers import coded
 from pipelines.files.reading import Part
 from pipelines.specialty.load import Specialty
 
@@ -92,17 +94,19 @@ def stage(connection: duckdb.DuckDBPyConnection, kind: Kind, parts: Sequence[Par
     for part in parts:
         _in_the_formats_words(part, kind, reading)
     text = pa.concat_tables([_with_all_columns(part, kind) for part in parts], promote_options="default")
-    text = text.append_column("row_id", pa.array(np.arange(1, text.num_rows + 1)))
-    connection.register("staged_text", text)
-    columns = ", ".join(sql for column in kind.columns for sql in _column_expressions(column, reading))
-    connection.execute(
-        f"create table {kind.name}.read as select row_id, sheet_number, source_row::integer as source_row,"
-        f" too_many_cells, {columns} from staged_text"
+    staged = _read(connection, text, kind, reading).append_column(
+        "row_id", pa.array(np.arange(1, text.num_rows + 1))
     )
-    connection.unregister("staged_text")
+    del text
+    connection.register("staged", staged)
+    # As text a column of faults would take 16 bytes a row.
+    faults = [name for name in staged.column_names if name.endswith("_fault")]
+    short = ", ".join(f'"{name}"::fault as "{name}"' for name in faults)
+    connection.execute(f"create table {kind.name}.read as select * replace ({short}) from staged")
+    connection.unregister("staged")
+    del staged
     if kind is CASES:
         connection.execute(_NUMBER_THE_UNMAPPED)
-    del text
     pa.default_memory_pool().release_unused()
     connection.execute(
         f"create table {kind.name}.fault (row_id bigint, column_name varchar, rule varchar, cell varchar, stored boolean)"
@@ -169,9 +173,9 @@ def leave_alone(
 
 def _with_all_columns(part: Part, kind: Kind) -> pa.Table:
     rows = part.take_rows()
-    blank = pa.nulls(rows.num_rows, pa.string())
+    blank = coded(pa.chunked_array([pa.nulls(rows.num_rows, pa.string())]))
     columns = {
-        column.name: rows[column.name].cast(pa.string()) if column.name in rows.column_names else blank
+        column.name: rows[column.name] if column.name in rows.column_names else blank
         for column in kind.columns
     }
     columns["sheet_number"] = pa.repeat(pa.scalar(part.number, pa.int32()), rows.num_rows)
@@ -187,7 +191,10 @@ def _in_the_formats_words(part: Part, kind: Kind, reading: Reading) -> None:
     # Imported here: an export in the format's own words needs none of it.
     from pipelines.mapping.words import translated, words_of
 
-    part.rows = translated(part.rows, kind, words_of(reading.specialty, reading.mapping))
+    texts = {name: part.rows[name].cast(pa.string()) for name in part.rows.column_names if name in kind.names}
+    new = translated(pa.table(texts), kind, words_of(reading.specialty, reading.mapping))
+    rest = {name: part.rows[name] for name in part.rows.column_names if name not in texts}
+    part.rows = pa.table({name: coded(new[name]) for name in new.column_names} | rest)
 
 
 def _speaks_otherwise(rows: pa.Table, kind: Kind, codes: Mapping[str, list[str]]) -> bool:
@@ -195,7 +202,7 @@ def _speaks_otherwise(rows: pa.Table, kind: Kind, codes: Mapping[str, list[str]]
     for column in kind.columns:
         if column.name in rows.column_names and column.codes:
             known = pa.array([*(code.lower() for code in codes.get(column.codes, ())), "none"], pa.string())
-            texts = pc.unique(rows[column.name]).drop_null()
+            texts = rows[column.name].combine_chunks().dictionary
             if column.type in ("codes", "events"):
                 texts = pc.list_flatten(pc.split_pattern(texts, ";"))
             if column.type == "events":
@@ -278,6 +285,27 @@ def reduce(connection: duckdb.DuckDBPyConnection, kind: Kind) -> None:
     connection.execute(f"create view {kind.name}.seat as select {trainee}{key} from {kind.name}.read{owner}")
 
 
+def _read(connection: duckdb.DuckDBPyConnection, text: pa.Table, kind: Kind, reading: Reading) -> pa.Table:
+    """The text of a kind's columns as values and faults, beside the other columns of `text`.
+
+    Each different text of a column is read once; a blank cell has no value and no fault.
+    """
+    read = {name: text.column(name) for name in text.column_names if name not in kind.names}
+    with ThreadPoolExecutor() as pool:
+        for column in kind.columns:
+            cells = text.column(column.name).combine_chunks()
+            connection.register("different", pa.table({column.name: cells.dictionary}))
+            expressions = ", ".join(_column_expressions(column, reading))
+            values = connection.sql(f"select {expressions} from different").to_arrow_table()
+            connection.unregister("different")
+            read |= {
+                name: pool.submit(values.column(name).take, cells.indices) for name in values.column_names
+            }
+    return pa.table(
+        {name: cells.result() if isinstance(cells, Future) else cells for name, cells in read.items()}
+    )
+
+
 def _column_expressions(column: Column, reading: Reading) -> list[str]:
     cell = f'"{column.name}"'
     value, fault = _VALUE_AND_FAULT[column.type]
@@ -336,7 +364,7 @@ _VALUE_AND_FAULT: dict[str, tuple[str, dict[str, str]]] = {
             "fault": "case when {cell} is not null and lower({cell}) <> 'none' "
             "then codes_fault(event_codes(list_of({cell})), {known}) end",
             "none_beside": "case when contains({cell}, ';') then none_beside(event_codes(list_of({cell}))) else false end",
-            "day_faults": "case when contains({cell}, '@') then event_day_faults(list_of({cell}), {low}, {high}) end",
+            "day_faults": "case when contains({cell}, '@') then event_day_faults(list_of({cell}), {low}, {high})::varchar[] end",
         },
     ),
     "yes_no": ("yes_no_value({cell})", {"fault": "yes_no_fault({cell})"}),

@@ -15,6 +15,7 @@ import os
 import re
 import shutil
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -435,25 +436,39 @@ def _reading(kind: Kind, files: list[dict[str, Any]], several: bool) -> str:
     )
 
 
-def write_by_trainee(rows: pa.RecordBatchReader, schema: pa.Schema, folder: Path) -> None:
+def write_by_trainee(rows: Iterable[pa.RecordBatch], schema: pa.Schema, folder: Path) -> None:
     """One Parquet file a trainee below `folder`, so that one person can be taken out. `rows` are ordered by trainee."""
-    writer: Any = None
-    writing = None
-    metadata = {"standing_format": str(FORMAT)}
-    try:
+    files = _FilesByTrainee(schema.with_metadata({"standing_format": str(FORMAT)}), folder)
+    # One batch is written while the next is worked out.
+    with contextlib.closing(files), ThreadPoolExecutor(max_workers=1) as beside:
+        writing = beside.submit(files.write, ())
         for batch in rows:
-            for trainee_ref, own in _runs(batch):
-                if trainee_ref != writing:
-                    if writer:
-                        writer.close()
-                    folder.mkdir(parents=True, exist_ok=True)
-                    path = folder / f"{trainee_ref}.parquet"
-                    writer = pq.ParquetWriter(path, schema.with_metadata(metadata), compression="zstd")
-                    writing = trainee_ref
-                writer.write_table(pa.Table.from_batches([own]).select(schema.names).cast(schema))
-    finally:
-        if writer:
-            writer.close()
+            writing.result()
+            writing = beside.submit(files.write, _runs(batch))
+        writing.result()
+
+
+class _FilesByTrainee:
+    """The file of one trainee after the other."""
+
+    def __init__(self, schema: pa.Schema, folder: Path) -> None:
+        self.schema, self.folder = schema, folder
+        self.trainee_ref: str | None = None
+        self.writer: Any = None
+
+    def write(self, runs: Iterable[tuple[str, pa.RecordBatch]]) -> None:
+        for trainee_ref, rows in runs:
+            if trainee_ref != self.trainee_ref:
+                self.close()
+                self.folder.mkdir(parents=True, exist_ok=True)
+                path = self.folder / f"{trainee_ref}.parquet"
+                self.writer = pq.ParquetWriter(path, self.schema, compression="zstd")
+                self.trainee_ref = trainee_ref
+            self.writer.write_table(pa.Table.from_batches([rows]).select(self.schema.names).cast(self.schema))
+
+    def close(self) -> None:
+        if self.writer:
+            self.writer.close()
 
 
 def _runs(batch: pa.RecordBatch) -> Iterator[tuple[str, pa.RecordBatch]]:

@@ -14,9 +14,11 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
+from pipelines.build import build as building
 from pipelines.cli.commands import main as command
 from seed_data.generate import generate
 
@@ -59,17 +61,28 @@ def _intake_figures(scratch: Path, rosters: list[Path], cases: Path, store: Path
     base = _seconds(lambda: _bare_load(scratch / "bare.duckdb", cases))
     print(f"bare: DuckDB's read_csv(all_varchar) of the same file into a file: {base:.2f} s = 1")
     _command("init", "--store", str(store), "--specialty", "ophthalmology", "--programme", "Benchmark")
+    builds = _timed_build()
     whole = _seconds(lambda: _command("intake", *map(str, rosters), str(cases), "--store", str(store)))
-    building = _seconds(lambda: _command("build", "--store", str(store)))
-    print(
-        f"intake of {rows:,} rows x 22 columns, without the build: {(whole - building) / base:.1f} (target 12)"
-    )
-    print(f"build and audit of all views: {building / base:.1f}")
+    without = whole - sum(builds)
+    print(f"intake of {rows:,} rows x 22 columns, without the build: {without / base:.1f} (target 12)")
+    print(f"build and audit of all views: {sum(builds) / base:.1f}")
     small = scratch / "few.csv"
     small.write_text(_few_rows(cases, 500), encoding="utf-8")
     again = _seconds(lambda: _command("intake", str(small), "--append", "--store", str(store)))
     print(f"one more intake of 500 rows into that store, its build included: {again / base:.1f}")
     print(f"peak memory of this process: {_peak():.2f} GB (target 2)")
+
+
+def _timed_build() -> list[float]:
+    """The seconds of each build from now on. A second build would not do: what the first worked out is kept."""
+    seconds: list[float] = []
+    plain = building.build_and_publish
+
+    def timed(*arguments: Any) -> None:
+        seconds.append(_seconds(lambda: plain(*arguments)))
+
+    building.build_and_publish = timed
+    return seconds
 
 
 def _few_rows(cases: Path, count: int) -> str:
