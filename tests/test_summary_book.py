@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import io
 import json
 import re
 import shutil
@@ -11,7 +13,8 @@ import openpyxl
 import pytest
 
 from pipelines.contract.cautions import CAUTION, CAUTIONS, NOT_YET_CHECKED, WHO_MAY_READ
-from pipelines.summary.sheets import in_print, sheet_names
+from pipelines.summary.pages import Column, Cover, Page, Table
+from pipelines.summary.sheets import in_print, sheet_names, workbook
 from tests.stores import run_well, set_programme, write_csv
 from tests.summed import AS_OF, book_of, counts, summed, summed_store, table_of
 
@@ -155,7 +158,7 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
         "Files taken in", "Rows of files", "Logs", "Cautions", "Lines",
     ]  # fmt: skip
     for sheet in book:
-        assert (sheet.page_setup.orientation, sheet.page_setup.fitToHeight) == ("landscape", 0)
+        assert sheet.page_setup.orientation == "landscape"
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert "Harbour Eye, class of 2026-27 · draft" in sheet.oddHeader.left.text
         assert f"snapshot 3, as of {AS_OF}" in sheet.oddHeader.right.text
@@ -169,6 +172,44 @@ def test_every_sheet_is_set_up_to_be_read_and_printed(store: Path, tmp_path: Pat
         first = next(iter(sheet.tables.values()))
         assert first.ref.startswith(f"A{head_row}:")
         assert sheet.freeze_panes.endswith(str(head_row + 1))
+
+
+def test_a_sheet_is_printed_on_one_page_unless_that_makes_it_small() -> None:
+    # 480 points of A4 on its side, less the margins, at three quarters: a dozen rows fit, forty do not.
+    short, long = (
+        Page(
+            name,
+            [("title", "What is counted?")],
+            Table(name, [Column("Requirement"), Column("Counted", True)], rows),
+        )
+        for name, rows in (("Short", [("Cataract", 1)] * 30), ("Long", [("Cataract", 1)] * 45))
+    )
+    read = openpyxl.load_workbook(
+        io.BytesIO(
+            workbook(
+                Cover("Volume", "Eye", "draft", "now", "", datetime.datetime(2026, 11, 2)), [short, long]
+            )
+        )
+    )
+    # One page is what a workbook that says nothing means.
+    assert [sheet.page_setup.fitToHeight for sheet in read] == [None, 0]
+
+
+def test_texts_give_way_until_a_page_is_read_on_paper() -> None:
+    words = "not checked against the document " * 9
+    table = Table(
+        "Rules",
+        [
+            Column("Requirement"),
+            Column("What counts"),
+            Column("Source"),
+            Column("Checked"),
+            Column("Where", widest=80),
+        ],
+        [(words,) * 5],
+    )
+    assert sum(table.widths()) == 200 and min(table.widths()) >= 24
+    assert sum(table._replace(plain=True).widths()) > 200
 
 
 def test_every_table_has_the_heads_that_stand_in_its_cells(store: Path, tmp_path: Path) -> None:

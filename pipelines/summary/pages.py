@@ -8,6 +8,8 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, NamedTuple
 
 NARROWEST, WIDEST = 8, 60
+# A page of A4 holds so many characters across at two thirds of their size; smaller is not read on paper.
+ACROSS_A_PAGE, NARROW_TEXT = 200, 24
 
 
 class Cover(NamedTuple):
@@ -73,16 +75,19 @@ class Table(NamedTuple):
     plain: bool = False
 
     def widths(self) -> list[int]:
-        """Of each column in characters: as its widest cell, within its bounds."""
+        """Of each column in characters: as its widest cell, within its bounds; the widest texts give way to a page's width."""
         found = [_head_width(each) for each in self.columns]
         for cells in self.rows:
             found = [max(width, _width(as_shown(cell))) for width, cell in zip(found, cells, strict=True)]
         # The button of a filter covers the end of a head.
         room = 5 if self.plain else 2
-        return [
+        widths = [
             max(min(width + room, each.widest), each.narrowest)
             for width, each in zip(found, self.columns, strict=True)
         ]
+        while not self.plain and sum(widths) > ACROSS_A_PAGE and max(widths) > NARROW_TEXT:
+            widths[widths.index(max(widths))] -= 1
+        return widths
 
 
 class Page(NamedTuple):

@@ -24,6 +24,9 @@ LONGEST_IN_PRINT = 80
 LINE_HEIGHT = 15
 # The width of a sheet of text without a table.
 ALONE = 110
+# What a page of A4 holds in full size: characters across, points down. What is a little longer is printed smaller.
+ACROSS, DOWN = 135, 480
+SMALLER = 0.75
 
 SAFE = {
     "in_memory": True,
@@ -65,7 +68,7 @@ class Book:
     def add(self, page: Page) -> None:
         """A new sheet; its heads stay in view, and stand on every page that is printed."""
         sheet = self._workbook.add_worksheet(page.name)
-        self._set_up(sheet, page.pages_across)
+        self._set_up(sheet)
         across = page.table.widths() if page.table else [ALONE]
         for number, width in enumerate(across):
             sheet.set_column(number, number, width)
@@ -83,21 +86,20 @@ class Book:
             self._text(sheet, after + 1, page.below, "text", across)
         if page.table_below:
             self._table(sheet, after + 3, page.table_below, across)
+        scale = min(SMALLER, ACROSS * page.pages_across / sum(across))
+        sheet.fit_to_pages(page.pages_across, 1 if _height(page, across) <= DOWN / scale else 0)
 
-    def _set_up(self, sheet: Any, pages_across: int) -> None:
+    def _set_up(self, sheet: Any) -> None:
         sheet.hide_gridlines(2)
         sheet.set_landscape()
         sheet.set_paper(A4)
         sheet.set_margins(left=0.4, right=0.4, top=0.8, bottom=0.7)
-        sheet.fit_to_pages(pages_across, 0)
         sheet.set_header(self._header)
         sheet.set_footer(self._footer)
 
     def _text(self, sheet: Any, row: int, text: str, style: str, across: Sequence[int]) -> None:
         """A line of text over columns of these widths, as high as it needs."""
-        large = 1.4 if style == "title" else 1
-        lines = len(textwrap.wrap(text, max(int(sum(across) * 0.9 / large), 10)))
-        sheet.set_row(row, LINE_HEIGHT * lines * large)
+        sheet.set_row(row, _text_height(text, style, across))
         if len(across) > 1:
             sheet.merge_range(row, 0, row, len(across) - 1, "", self._form(style))
         sheet.write_string(row, 0, text, self._form(style))
@@ -119,7 +121,10 @@ class Book:
         for row, cells in enumerate(table.rows, start=first_row + 1):
             for number, cell in enumerate(cells):
                 self._write(sheet, (row, number), as_shown(cell), style)
-        _set_heights(sheet, first_row, table, across)
+        # Not every program finds out for itself how high a row is.
+        for row, height in enumerate(_heights(table, across), start=first_row):
+            if height > LINE_HEIGHT:
+                sheet.set_row(row, height)
         return first_row + len(table.rows) + 1
 
     def _head_form(self, number: int, column: Column) -> Any:
@@ -188,13 +193,34 @@ def number_format(shown: Shown) -> str:
     return "" if found == "0" else found
 
 
-def _set_heights(sheet: Any, first_row: int, table: Table, across: Sequence[int]) -> None:
-    """As many lines as the longest text needs: not every program finds that out for itself."""
-    heads = [column.head for column in table.columns]
-    for row, cells in enumerate([heads, *([] if table.plain else table.rows)], start=first_row):
-        lines = max(_lines(as_shown(cell), width) for cell, width in zip(cells, across, strict=False))
-        if lines > 1:
-            sheet.set_row(row, LINE_HEIGHT * lines)
+def _height(page: Page, across: Sequence[int]) -> float:
+    """How high a sheet is, in points, its blank rows included."""
+    texts = [*page.lines, ("text", page.below)]
+    tables = [table for table in (page.table, page.table_below) if table]
+    return (
+        sum(_text_height(text, style, across) for style, text in texts if text)
+        + sum(sum(_heights(table, across)) for table in tables)
+        + LINE_HEIGHT * 2 * len(tables)
+    )
+
+
+def _text_height(text: str, style: str, across: Sequence[int]) -> float:
+    large = 1.4 if style == "title" else 1
+    return LINE_HEIGHT * large * len(textwrap.wrap(text, max(int(sum(across) * 0.9 / large), 10)))
+
+
+def _heights(table: Table, across: Sequence[int]) -> list[int]:
+    """Of the heads and of each row as many lines as its longest text needs, in points; a plain row has one."""
+    rows = [[column.head for column in table.columns], *table.rows]
+    return [
+        LINE_HEIGHT
+        * (
+            1
+            if table.plain and number
+            else max(_lines(as_shown(cell), width) for cell, width in zip(cells, across, strict=False))
+        )
+        for number, cells in enumerate(rows)
+    ]
 
 
 def _lines(shown: Shown, width: int) -> int:
