@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pipelines.build.build import add_comments
 from tests.drawn import Db, database, drawn, example, put, run, table
 
 # Data run through October 2026.
@@ -216,6 +217,7 @@ def test_every_live_case_opens_once_and_joins_its_credit_on_the_key(db: Db) -> N
 @pytest.mark.parametrize("view", ["case_outcome", "case_opened"])
 def test_a_view_that_is_not_stored_has_comments_and_no_table(db: Db, view: str) -> None:
     run(db)
+    add_comments(db)
     told = db.execute("select comment from duckdb_views() where view_name = ?", [view]).fetchall()
     columns = db.execute(
         "select column_name from duckdb_columns() where table_name = ? and comment is null", [view]

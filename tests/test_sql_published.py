@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.build.build import KEYS, SQL, audit, make_views, order_of, sql_files, view_name
+from pipelines.build.build import KEYS, SQL, add_comments, audit, make_views, order_of, sql_files, view_name
 from tests.drawn import Db, database, drawn, put, run, table
 from tests.test_sql_standing_views import COLUMNS as STANDING
 
@@ -83,6 +83,7 @@ def made() -> Db:
     """Two trainees, published."""
     db = with_cases()
     run(db)
+    add_comments(db)
     return db
 
 
@@ -284,6 +285,7 @@ def test_statements_are_told_apart_though_a_comment_holds_a_semicolon(tmp_path: 
         (tmp_path / name).write_text(text, encoding="utf-8")
     db = database()
     make_views(db, tmp_path)
+    add_comments(db, tmp_path)
     told = db.execute("select comment from duckdb_tables() where table_name = 'finding'").fetchall()
     assert ("One; two: isn't it; so.",) in told
 

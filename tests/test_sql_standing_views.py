@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.build.build import audit
+from pipelines.build.build import add_comments, audit
 from tests.drawn import Db, database, put, run
 from tests.example_standing import Log, put_trainees, specialty
 
@@ -186,6 +186,7 @@ def made() -> Db:
     """,
     )
     run(db)
+    add_comments(db)
     return db
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import hashlib
 import re
 from pathlib import Path
@@ -25,6 +26,7 @@ from pipelines.store.store import Store, file_hash, load_live, publish, read_fin
 from pipelines.version import VERSION
 
 SQL = Path(__file__).parents[2] / "sql"
+COMMENT = "comment on "
 
 _PERSON = ("programme_ref", "cohort", "trainee_ref")
 # The columns that name one row of each published view.
@@ -157,6 +159,7 @@ def build_and_publish(store: Store, manifest: Manifest) -> None:
         load_input(connection, store, manifest)
         connection.commit()
         make_views(connection)
+        add_comments(connection)
         _refuse_if_broken(audit(connection))
         # What they hold is in case_record, case_credit and case_sequence_chart now; a snapshot holds it once.
         for table in WORKED_WITH:
@@ -342,7 +345,7 @@ def make_views(con: duckdb.DuckDBPyConnection, folder: Path = SQL, last: str | N
     con.execute("create schema if not exists definition")
     for path in sql_files(folder):
         if path.name[0] != "9" and (last is None or path.stem <= last):
-            con.begin()  # on a disk each comment would else be a write of its own
+            con.begin()  # on a disk each table would else be a write of its own
             _make(con, path)
             for name, make in FITTED.get(path.stem, {}).items():
                 _create(con, f"main.{name}", make(con))
@@ -375,21 +378,33 @@ def view_name(path: Path) -> str:
 
 
 def _make(con: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Run a file; a view is stored as a table of its name, and what the file says of the view is said of the table."""
-    statements = [each.query.strip() for each in con.extract_statements(path.read_text(encoding="utf-8"))]
-    comments = [each for each in statements if each.startswith("comment on ")]
-    for statement in statements:
-        if statement not in comments:
+    """Run a file, but for its comments; a view is stored as a table of its name."""
+    for statement in _statements(path.read_text(encoding="utf-8")):
+        if not statement.startswith(COMMENT):
             con.execute(statement)
     if path.name[0] not in "01":
         view = view_name(path)
         ordered = "" if view in OF_EVERY_CASE else f" order by {order_of(view)}"
         con.execute(f'create table main."{view}" as select * from definition."{view}"{ordered}')
-        comments = [
-            re.sub(r"(?<=^comment on )(?:view|(column)) definition", _of_the_table, each) for each in comments
-        ]
-    for comment in comments:
-        con.execute(comment)
+
+
+def add_comments(con: duckdb.DuckDBPyConnection, folder: Path = SQL) -> None:
+    """Say of each table what its file says: of a view it is said of the table that holds it."""
+    con.begin()
+    for path in sql_files(folder):
+        for statement in _statements(path.read_text(encoding="utf-8")):
+            if statement.startswith(COMMENT) and path.name[0] in "01":
+                con.execute(statement)
+            elif statement.startswith(COMMENT):
+                con.execute(
+                    re.sub(r"(?<=^comment on )(?:view|(column)) definition", _of_the_table, statement)
+                )
+    con.commit()
+
+
+@functools.cache
+def _statements(text: str) -> list[str]:
+    return [each.query.strip() for each in duckdb.extract_statements(text)]
 
 
 def _of_the_table(said: re.Match[str]) -> str:
