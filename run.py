@@ -31,9 +31,8 @@ LOCK = CHECKOUT / ".venv.lock"
 # What the tests need besides packages of Python: Debian's package, and the commands by which it is known.
 PROGRAMS = {"chromium": ("chromium", "chromium-browser"), "nginx-light": ("nginx",)}
 QUICK = "--quick"
-# A process more than cores: a test of a browser or a server waits half of its time. The tests of one file share what
-# they made; files are taken in the order of tests/conftest.py.
-IN_PARALLEL = ("-n", str((os.cpu_count() or 1) + 1), "--dist", "loadfile", "--no-loadscope-reorder")
+# A process a core; the tests of one file share what they made; files are taken in the order of tests/conftest.py.
+IN_PARALLEL = ("-n", "logical", "--dist", "loadfile", "--no-loadscope-reorder")
 PIP_INSTALL = (
     "install",
     "--disable-pip-version-check",

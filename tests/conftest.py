@@ -150,7 +150,7 @@ def _without_the_suite() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def builds_of_the_log() -> Iterator[None]:
     """For files whose tests give many commands and look at rows, findings and counts alone."""
-    with builds_of("case_record", *VIEWS):
+    with builds_of("case_record", "live_intake", *VIEWS):
         yield
 
 

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from pipelines.contract.rules import LEFT_OUT
 from pipelines.intake.answers import LEFT_OUT_IN_WORDS
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import read_csv, run
+
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
 
 __all__ = ["desk", "roster_store"]
 

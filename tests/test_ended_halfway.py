@@ -17,6 +17,8 @@ from tests.killing import killer
 from tests.standing import copy_of, later_cases, leftovers, published, standing_store
 from tests.stores import run, run_well, write_csv
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 
 @pytest.fixture(scope="module")
 def standing(tmp_path_factory: pytest.TempPathFactory) -> Path:

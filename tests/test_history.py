@@ -18,6 +18,8 @@ from tests.drawn import drawn
 from tests.drawn_exports import Desk, desk, log, roster_store
 from tests.stores import run, run_well, set_programme
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 __all__ = ["desk", "roster_store"]
 
 VIEWS = ("case_credit", "case_volume", "complication_rate", "supervision_mix", "finding")

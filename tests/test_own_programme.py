@@ -13,6 +13,8 @@ from pipelines.store.store import Store
 from tests.standing import content
 from tests.stores import new_store, rows_of
 
+pytestmark = pytest.mark.usefixtures("builds_of_the_log")
+
 TODAY = datetime.date(2026, 11, 20)
 ROSTER = """\
 trainee_ref,cohort,started,expected_completion,programme_ref
